@@ -1,0 +1,34 @@
+from .errors import ArgumentError as ArgumentError
+from .errors import CmjlabError as CmjlabError
+from .errors import JumpError as JumpError
+from .errors import ReadError as ReadError
+from .errors import StatsError as StatsError
+from .errors import StudyError as StudyError
+from .files.read import read_recording as read_recording
+from .files.write import write_recording as write_recording
+from .jump.measure import measure as measure
+from .jump.split import split_jumps as split_jumps
+from .jump_types import Check as Check
+from .jump_types import Jump as Jump
+from .layout import Layout as Layout
+from .method import Method as Method
+from .plan import Plan as Plan
+from .plan import Selection as Selection
+from .recording import Recording as Recording
+from .results import Note as Note
+from .results import Result as Result
+from .simulate.jump import simulate_jump as simulate_jump
+from .simulate.study import simulate_study as simulate_study
+from .stats.change import change_between as change_between
+from .stats.change import change_within as change_within
+from .stats.individual import change_individual as change_individual
+from .stats.jumps_needed import jumps_needed as jumps_needed
+from .stats.mixed import change_mixed as change_mixed
+from .stats.planning import plan_study as plan_study
+from .stats.reliability import reliability as reliability
+from .study.check import check_study as check_study
+from .study.demo import demo_study as demo_study
+from .study.study import Study as Study
+from .study.summarise import summarise_sessions as summarise_sessions
+
+__version__: str

@@ -1,0 +1,117 @@
+"""Kinds of catalog entries: Metric, Statistic, CheckRule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Metric:
+    """One number of one jump.
+
+    Attributes
+    ----------
+    key : str
+        Column name, ``<quantity>_<unit>``.
+    label : str
+        Words for a figure or table heading, without unit.
+    unit : str
+        Unit of the column ("m", "s", "N", "W/kg", "%", …).
+    phase : str
+        "whole jump", "weighing", "unweighting", "braking", "propulsion", "flight", "landing"
+        or "limbs".
+    formula : str
+        How it is computed, in symbols.
+    meaning : str
+        One sentence for a coach.
+    direction : str
+        "higher" or "lower" when that is usually wanted, else "depends".
+    ratio_scale : bool
+        Positive with a true zero: only then percent, logs and CV make sense.
+    scope : str
+        Scope of checks that void it: "jump", "flight", "landing", "limbs".
+    same_as : str
+        Key of the metric that holds the same information; counted once in families of tests.
+    also_called : tuple of (str, str)
+        Other published names with the paper that uses them.
+    exploratory : bool
+        Known to repeat poorly; never a primary metric.
+    source : str
+        Where the definition comes from.
+    """
+
+    key: str
+    label: str
+    unit: str
+    phase: str
+    formula: str
+    meaning: str
+    direction: str = "depends"
+    ratio_scale: bool = True
+    scope: str = "jump"
+    same_as: str = ""
+    also_called: tuple[tuple[str, str], ...] = ()
+    exploratory: bool = False
+    source: str = "Newton's laws; common practice"
+
+
+@dataclass(frozen=True)
+class Statistic:
+    """One kind of estimate.
+
+    Attributes
+    ----------
+    key : str
+        Value of the column ``statistic``.
+    label : str
+        Words for tables and figures.
+    unit : str
+        "metric" (the metric's own unit), "" (none), "%" or another unit.
+    formula : str
+        How it is computed.
+    meaning : str
+        The question it answers, in one sentence.
+    source : str
+        Paper, or "common practice, no source".
+    """
+
+    key: str
+    label: str
+    unit: str
+    formula: str
+    meaning: str
+    source: str
+
+
+@dataclass(frozen=True)
+class CheckRule:
+    """One quality rule.
+
+    Attributes
+    ----------
+    code : str
+        Key of the rule.
+    label : str
+        Short words.
+    scope : str
+        "jump", "flight", "landing", "limbs".
+    level : str
+        "jump" (from one recording) or "study" (needs the other jumps of the study).
+    unit : str
+        Unit of value and limit.
+    test : str
+        What is tested and the limits, in words.
+    remedy : str
+        What a person can do about it.
+    source : str
+        Where the limits come from.
+    """
+
+    code: str
+    label: str
+    scope: str
+    level: str
+    unit: str
+    test: str
+    remedy: str
+    source: str = "our own limit; no paper prescribes it"

@@ -1,0 +1,9 @@
+"""STATISTICS: every kind of estimate, gathered from the files of their rooms."""
+
+from __future__ import annotations
+
+from cmjlab.catalog.entries import Statistic
+from cmjlab.catalog.statistics_change import CHANGE
+from cmjlab.catalog.statistics_reliability import RELIABILITY
+
+STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE)}

@@ -1,0 +1,64 @@
+"""Argument checks with one wording: which argument, what is allowed, what came, what to do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import Any
+
+from cmjlab.errors import ArgumentError
+
+
+def shown(value: object) -> str:
+    """Return a short printed form of a value for an error message."""
+    text = repr(value)
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
+def suggestion(word: object, allowed: Iterable[object]) -> str:
+    """Return ``" Did you mean 'x'?"`` when an allowed word is close, else ``""``."""
+    near = get_close_matches(str(word), [str(a) for a in allowed], n=1)
+    return f" Did you mean {near[0]!r}?" if near else ""
+
+
+def one_of(name: str, value: Any, allowed: Iterable[Any]) -> Any:
+    """Return ``value`` if it is one of ``allowed``, else raise ArgumentError."""
+    choices = list(allowed)
+    if value in choices:
+        return value
+    listed = ", ".join(repr(c) for c in choices)
+    raise ArgumentError(
+        f"{name}: found {shown(value)}, allowed are {listed}.{suggestion(value, choices)}"
+    )
+
+
+def number(
+    name: str, value: Any, *, low: float | None = None, high: float | None = None, unit: str = ""
+) -> float:
+    """Return ``value`` as a finite float within [low, high], else raise ArgumentError."""
+    unit = f" {unit}" if unit else ""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        try:
+            value = float(value) if not isinstance(value, bool | str) else math.nan
+        except (TypeError, ValueError):
+            value = math.nan
+        if math.isnan(value):
+            raise ArgumentError(f"{name}: a finite number{unit} is needed, found {shown(value)}.")
+    result = float(value)
+    if not math.isfinite(result):
+        raise ArgumentError(f"{name}: a finite number{unit} is needed, found {shown(value)}.")
+    if (low is not None and result < low) or (high is not None and result > high):
+        span = f"{low if low is not None else '-inf'} to {high if high is not None else 'inf'}"
+        raise ArgumentError(f"{name}: found {result:g}{unit}, allowed is {span}{unit}.")
+    return result
+
+
+def level(value: Any) -> float:
+    """Return a confidence level strictly between 0.5 and 1, else raise ArgumentError."""
+    result = number("level", value)
+    if not 0.5 < result < 1.0:
+        raise ArgumentError(
+            f"level: found {result:g}, allowed is between 0.5 and 1; write 0.95 for 95 %."
+        )
+    return result

@@ -1,0 +1,1 @@
+"""Analysis of one recording: arrays only."""

@@ -1,0 +1,123 @@
+"""Jump and Check: what the analysis of one recording returns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from cmjlab.method import Method
+    from cmjlab.recording import Recording
+
+EVENTS = (
+    "weighing_start",
+    "weighing_end",
+    "onset",
+    "minimum_force",
+    "peak_downward_velocity",
+    "zero_velocity",
+    "takeoff",
+    "landing",
+)
+#: Events that a person may fix; the others follow from the force.
+MOVABLE_EVENTS = ("weighing_start", "weighing_end", "onset", "takeoff", "landing")
+
+STATUSES = ("pass", "note", "warn", "fail", "not_assessed")
+SCOPES = ("jump", "flight", "landing", "limbs")
+
+
+@dataclass(frozen=True)
+class Check:
+    """One quality rule and what it found.
+
+    Attributes
+    ----------
+    code : str
+        Key of ``cmjlab.catalog.CHECKS``.
+    status : str
+        "pass", "note", "warn", "fail" or "not_assessed".
+    value, limit : float
+        Measured number and the limit it was held against, in ``unit`` (nan: none).
+    unit : str
+        Unit of value and limit.
+    scope : str
+        "jump", "flight", "landing" or "limbs": a fail voids the metrics of its scope.
+    reason : str
+        One sentence for a person.
+    """
+
+    code: str
+    status: str
+    value: float
+    limit: float
+    unit: str
+    scope: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Motion:
+    """Motion of the centre of mass from onset to the end of the jump; arrays of one length.
+
+    Time is on the file's clock (s); force in N, acceleration in m/s², velocity in m/s,
+    displacement in m with 0 at standing height.
+    """
+
+    time_s: NDArray[np.float64]
+    force_n: NDArray[np.float64]
+    acceleration_m_per_s2: NDArray[np.float64]
+    velocity_m_per_s: NDArray[np.float64]
+    displacement_m: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Jump:
+    """One analysed countermovement jump.
+
+    Attributes
+    ----------
+    recording, method
+        What was analysed and how.
+    events : mapping of str to float
+        All eight events of :data:`EVENTS`, seconds on the file's clock; nan when absent.
+    detected : mapping of str to float
+        The same before a person fixed any event.
+    motion : Motion
+        Motion of the centre of mass (empty arrays when no jump was found).
+    metrics : mapping of str to float
+        Every key of ``cmjlab.catalog.METRICS``; nan when not defined or voided.
+    checks : tuple of Check
+        Every quality rule, passed ones included.
+    voided : mapping of str to str
+        Metric key -> reason, for metrics set to nan by a failed check.
+    """
+
+    recording: Recording
+    method: Method
+    events: Mapping[str, float]
+    detected: Mapping[str, float]
+    motion: Motion
+    metrics: Mapping[str, float]
+    checks: tuple[Check, ...]
+    voided: Mapping[str, str]
+
+    @property
+    def flags(self) -> tuple[Check, ...]:
+        """Checks that are note, warn or fail."""
+        return tuple(c for c in self.checks if c.status in ("note", "warn", "fail"))
+
+    @property
+    def accepted(self) -> bool:
+        """Whether no check of scope "jump" failed."""
+        return not any(c.status == "fail" and c.scope == "jump" for c in self.checks)
+
+    def check(self, code: str) -> Check:
+        """Return the check of this code; KeyError when the rule does not exist."""
+        for c in self.checks:
+            if c.code == code:
+                return c
+        raise KeyError(f"no check {code!r}; checks are {', '.join(c.code for c in self.checks)}")

@@ -1,0 +1,42 @@
+"""Layout: how the columns of a file are to be read (columns, units, sign, plates)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cmjlab.settings import Settings, setting
+from cmjlab.units import FORCE_UNITS, TIME_UNITS
+
+
+@dataclass(frozen=True, eq=False)
+class Layout(Settings):
+    """What a person states about files that the reader cannot know by itself.
+
+    Everything may be left at its default: the reader then finds out, writes each assumption
+    into the recording's notes, and stops where two readings are possible.
+    """
+
+    match: str = setting("", "file-name pattern with * and ?; empty: every file")
+    delimiter: str = setting("", "column separator: ',', ';', 'tab', 'space' or empty: found out")
+    decimal: str = setting("", "decimal mark; empty: found out", allowed=("", ".", ","))
+    encoding: str = setting("", "text encoding; empty: found out")
+    skip_lines: int = setting(-1, "lines before the header; -1: found out", low=-1, high=10000)
+    time_column: str = setting("", "name or number (from 1) of the time column; 'none': no time")
+    time_unit: str = setting("", "unit of time; empty: found out", allowed=("", *TIME_UNITS))
+    rate_hz: float = setting(0.0, "sampling rate; 0: from the time column", unit="Hz", low=0.0)
+    force_columns: tuple[str, ...] = setting((), "names or numbers of vertical force columns")
+    force_unit: str = setting(
+        "", "unit of force; empty: found out", allowed=("", *FORCE_UNITS, "V", "mV", "mV/V")
+    )
+    newton_per_unit: float = setting(
+        0.0, "newtons per unit of the file (volts, counts); 0: not given", low=0.0
+    )
+    sign: int = setting(
+        0, "1: pushing down on the plate is positive; -1: negative; 0: found out",
+        allowed=(0, 1, -1),
+    )  # fmt: skip
+    plates: tuple[str, ...] = setting(
+        (), "plate names in the order of force_columns: total, left, right, plate_1, plate_2, …"
+    )
+    left: tuple[int, ...] = setting((), "numbers of the plates under the left foot")
+    right: tuple[int, ...] = setting((), "numbers of the plates under the right foot")

@@ -1,0 +1,84 @@
+"""Plan: the choices that are not signal choices, and how the groups of a study came about."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cmjlab.settings import Settings, setting
+
+#: Report metrics when a study names none. RSImod never stands without height and time.
+DEFAULT_REPORT_METRICS = (
+    "jump_height_m",
+    "time_to_takeoff_s",
+    "rsi_modified_m_per_s",
+    "countermovement_depth_m",
+    "peak_propulsion_power_w_per_kg",
+    "mean_propulsion_force_n_per_kg",
+    "force_at_zero_velocity_n_per_kg",
+    "braking_duration_s",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Selection(Settings):
+    """Groups were chosen on observed values: which metrics, in which session.
+
+    ``before="base2"`` in a change analysis with a Selection on "base1" is the clean change;
+    an ANCOVA that leaves out a selecting variable is refused.
+    """
+
+    metrics: tuple[str, ...] = setting((), "metrics whose values decided the group")
+    session: str = setting("", "session whose values were used")
+
+    def _contradictions(self) -> list[str]:
+        if not self.metrics or not self.session:
+            return [
+                "both metrics and session are needed, e.g. Selection(('jump_height_m',), 'base1')"
+            ]
+        return []
+
+
+@dataclass(frozen=True, eq=False)
+class Plan(Settings):
+    """What was planned: summary of jumps, primary metric, change that matters, groups."""
+
+    summary: str = setting(
+        "mean",
+        "value of a session from its accepted jumps",
+        allowed=("mean", "best", "median", "best_n_mean"),
+        source="mean: Claudino et al. 2017 (abstract read), and order statistics",
+    )
+    best_n: int = setting(2, "jumps averaged by summary 'best_n_mean'", low=1, high=20)
+    jumps_wanted: int = setting(3, "jumps wanted per athlete and session", low=1, high=50)
+    minimum_jumps: int = setting(2, "fewer accepted jumps are reported", low=1, high=50)
+    primary_metric: str = setting("jump_height_m", "the one metric that answers the question")
+    report_metrics: tuple[str, ...] = setting(
+        DEFAULT_REPORT_METRICS, "metrics of the report; all but the primary are exploratory"
+    )
+    change_that_matters: dict[str, float] = setting(
+        {}, "smallest change worth acting on, per metric, in the metric's unit"
+    )
+    level: float = setting(0.95, "level of the intervals", low=0.5, high=0.999)
+    before: str = setting("", "session before the block; empty: the last baseline session")
+    after: str = setting("", "session after the block; empty: the last session with role post")
+    groups_formed: str = setting(
+        "other",
+        "how the groups came about: at random, selected on observed values, or otherwise",
+        allowed=("random", "selected", "other"),
+    )
+    selected_on: tuple[str, ...] = setting((), "metrics that decided the group")
+    selected_in: str = setting("", "session whose values decided the group")
+    control_group: str = setting("", "group with usual training; empty: none")
+    block_weeks: float = setting(0.0, "length of the block; 0: not stated", low=0.0, high=200.0)
+
+    def _contradictions(self) -> list[str]:
+        if self.groups_formed == "selected" and not (self.selected_on and self.selected_in):
+            return ["groups_formed is 'selected': selected_on and selected_in are needed"]
+        return []
+
+    @property
+    def assignment(self) -> str | Selection:
+        """The record of how groups came about, as :func:`cmjlab.change_between` takes it."""
+        if self.groups_formed == "selected":
+            return Selection(self.selected_on, self.selected_in)
+        return self.groups_formed

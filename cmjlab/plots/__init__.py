@@ -1,0 +1,1 @@
+"""Figures from Jump and Result."""

@@ -1,0 +1,128 @@
+"""Recording: the vertical force of one stretch of time, in newtons, on one uniform clock."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cmjlab.checks import number, shown
+from cmjlab.errors import ArgumentError
+from cmjlab.results import Note
+
+FloatArray = NDArray[np.float64]
+_PLATE = re.compile(r"total|left|right|plate_[1-9][0-9]*")
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a recording was read from."""
+
+    file: str
+    sha256: str = ""
+    layout_key: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """Vertical ground reaction force; pushing down on the plate is positive.
+
+    Parameters
+    ----------
+    force_n : array_like, shape (n_samples,) or (n_samples, n_plates)
+        Force in newtons; lost samples are nan. Kept as a read-only float64 array
+        of shape (n_samples, n_plates).
+    rate_hz : float
+        Sampling rate in hertz.
+    plates : tuple of str
+        Names: "total", "left", "right", "plate_1", … one per column.
+    athlete, session, trial : str, optional
+        Ids, as text.
+    jump : int
+        Number of the jump within its file, from 1.
+    start_s : float
+        Time of the first sample on the file's own clock, seconds.
+    source : Source, optional
+        File, its SHA-256 and the key of the Layout used.
+    notes : tuple of Note
+        Every assumption made while reading.
+
+    Raises
+    ------
+    ArgumentError
+        When shape, rate or plate names are not usable.
+    """
+
+    force_n: FloatArray
+    rate_hz: float
+    plates: tuple[str, ...] = ("total",)
+    athlete: str | None = field(default=None, kw_only=True)
+    session: str | None = field(default=None, kw_only=True)
+    trial: str | None = field(default=None, kw_only=True)
+    jump: int = field(default=1, kw_only=True)
+    start_s: float = field(default=0.0, kw_only=True)
+    source: Source | None = field(default=None, kw_only=True)
+    notes: tuple[Note, ...] = field(default=(), kw_only=True)
+    total_n: FloatArray = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        force = np.array(self.force_n, dtype=np.float64, copy=True)
+        if force.ndim == 1:
+            force = force[:, None]
+        if force.ndim != 2 or force.shape[1] < 1:
+            raise ArgumentError(
+                f"force_n: an array (samples,) or (samples, plates) is needed, found shape {force.shape}."
+            )
+        plates = tuple(self.plates)
+        wrong = [p for p in plates if not _PLATE.fullmatch(str(p))]
+        if wrong or len(plates) != force.shape[1] or len(set(plates)) != len(plates):
+            raise ArgumentError(
+                f"plates: found {shown(plates)} for {force.shape[1]} column(s); one different name per"
+                " column is needed, of total, left, right, plate_1, plate_2, …"
+            )
+        force.setflags(write=False)
+        object.__setattr__(self, "force_n", force)
+        object.__setattr__(self, "plates", plates)
+        object.__setattr__(self, "rate_hz", number("rate_hz", self.rate_hz, low=1e-3, high=1e6))
+        object.__setattr__(self, "total_n", self._total(force, plates))
+
+    @staticmethod
+    def _total(force: FloatArray, plates: tuple[str, ...]) -> FloatArray:
+        if "total" in plates:
+            total = np.ascontiguousarray(force[:, plates.index("total")])
+        else:
+            total = force[:, 0].copy()
+            for column in range(1, force.shape[1]):
+                total += force[:, column]
+        total.setflags(write=False)
+        return total
+
+    @property
+    def n_samples(self) -> int:
+        """Number of samples."""
+        return int(self.force_n.shape[0])
+
+    @property
+    def duration_s(self) -> float:
+        """Duration in seconds (samples divided by rate)."""
+        return self.n_samples / self.rate_hz
+
+    @property
+    def time_s(self) -> FloatArray:
+        """Time of every sample on the file's clock, seconds."""
+        return self.start_s + np.arange(self.n_samples) / self.rate_hz
+
+    def plate(self, name: str) -> FloatArray:
+        """Return the force of one plate; KeyError when there is none of this name."""
+        if name not in self.plates:
+            raise KeyError(f"no plate {name!r}; plates are {', '.join(self.plates)}")
+        return self.force_n[:, self.plates.index(name)]
+
+    def replace(self, **changes: Any) -> Recording:
+        """Return a copy with some fields changed."""
+        kept = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.init}
+        return Recording(**{**kept, **changes})

@@ -1,0 +1,1 @@
+"""The block report and the notebooks."""

@@ -1,0 +1,1 @@
+"""Simulated jumps and studies with exact truth; shares no code with cmjlab.jump."""

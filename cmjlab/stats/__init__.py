@@ -1,0 +1,1 @@
+"""Statistics on arrays and tables, never on signals."""

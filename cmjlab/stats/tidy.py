@@ -1,0 +1,201 @@
+"""From a table to arrays and from numbers to rows: what every statistic shares.
+
+A table for the statistics has one row per athlete and session (columns ``athlete``,
+``session`` and metrics). It may come from a study or from any spreadsheet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from cmjlab.catalog import METRICS
+from cmjlab.checks import suggestion
+from cmjlab.errors import StatsError
+from cmjlab.results import Note
+from cmjlab.tables import SESSIONS, STATISTICS_TABLE
+
+#: Columns of a sessions table that are not metrics.
+NOT_METRICS = frozenset(
+    {c.name for c in SESSIONS.columns if c.name not in METRICS}
+    | {"trial", "jump", "sex", "birth_year", "stature_m", "position", "team", "file", "rate_hz"}
+)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Values of one metric, athletes in rows, sessions in columns; nan where missing.
+
+    Attributes
+    ----------
+    metric : str
+    values : array, shape (n_athletes, n_sessions)
+    athletes, sessions : tuple of str
+    notes : tuple of Note
+        Who was left out, and why.
+    """
+
+    metric: str
+    values: NDArray[np.float64]
+    athletes: tuple[str, ...]
+    sessions: tuple[str, ...]
+    notes: tuple[Note, ...] = field(default=())
+
+    @property
+    def complete(self) -> NDArray[np.bool_]:
+        """Athletes with a value in every session, shape (n_athletes,)."""
+        return np.asarray(np.isfinite(self.values).all(axis=1))
+
+
+def check_table(
+    table: pd.DataFrame, *, needs: tuple[str, ...] = ("athlete", "session")
+) -> pd.DataFrame:
+    """Return a copy with text ids, one row per athlete and session, or raise StatsError.
+
+    Raises
+    ------
+    StatsError
+        When columns are missing, ids are empty, or an (athlete, session) stands twice with
+        different values. Exact repeats of whole rows are dropped with no loss.
+    """
+    if not isinstance(table, pd.DataFrame):
+        raise StatsError(f"a pandas DataFrame is needed, found {type(table).__name__}.")
+    missing = [c for c in needs if c not in table]
+    if missing:
+        raise StatsError(
+            f"the table has no column {missing[0]!r}; its columns are {', '.join(map(str, table.columns[:20]))}."
+            f" Name the columns {', '.join(needs)} and one column per metric."
+        )
+    out = table.copy()
+    for c in needs:
+        empty = out[c].isna() | (out[c].astype(str).str.strip() == "")
+        if empty.any():
+            rows = ", ".join(str(i) for i in list(out.index[empty])[:5])
+            raise StatsError(
+                f"column {c!r} is empty in row(s) {rows}; fill it in or remove the row."
+            )
+        if isinstance(out[c].dtype, pd.CategoricalDtype):
+            order = [str(v).strip() for v in out[c].cat.categories]
+            out[c] = pd.Categorical(out[c].astype(str).str.strip(), categories=order, ordered=True)
+        else:
+            out[c] = out[c].astype(str).str.strip()
+    out = out.drop_duplicates()
+    if {"athlete", "session"} <= set(needs):
+        _refuse_duplicates(out)
+    return out.reset_index(drop=True)
+
+
+def _refuse_duplicates(table: pd.DataFrame) -> None:
+    twice = table.duplicated(["athlete", "session"], keep=False)
+    if twice.any():
+        pairs = table.loc[twice, ["athlete", "session"]].drop_duplicates()
+        shown = ", ".join(f"{a}/{s}" for a, s in pairs.head(5).itertuples(index=False))
+        raise StatsError(
+            f"{len(pairs)} athlete/session pair(s) stand more than once: {shown}. One row per athlete and"
+            " session is needed; summarise jumps first (summarise_sessions) or remove the copies."
+        )
+
+
+def session_order(table: pd.DataFrame) -> list[str]:
+    """Return the sessions in protocol order: category order, else order of appearance."""
+    column = table["session"]
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        present = set(column.astype(str))
+        return [str(c) for c in column.cat.categories if str(c) in present]
+    return list(dict.fromkeys(column))
+
+
+def metric_names(table: pd.DataFrame, metrics: Any = None) -> list[str]:
+    """Return the metric columns asked for, or all numeric ones; unknown names raise StatsError."""
+    numeric = [
+        str(c)
+        for c in table.columns
+        if c not in NOT_METRICS
+        and pd.api.types.is_numeric_dtype(table[c])
+        and not pd.api.types.is_bool_dtype(table[c])
+    ]
+    if metrics is None:
+        if not numeric:
+            raise StatsError("the table has no numeric metric column.")
+        return numeric
+    wanted = [metrics] if isinstance(metrics, str) else [str(m) for m in metrics]
+    for name in wanted:
+        if name not in table:
+            raise StatsError(
+                f"there is no metric {name!r} in the table.{suggestion(name, numeric)}"
+                f" Numeric columns: {', '.join(numeric[:20]) or 'none'}."
+            )
+        if name not in numeric:
+            raise StatsError(f"column {name!r} is not numeric; it cannot be a metric.")
+    return wanted
+
+
+def sessions_to_use(table: pd.DataFrame, use: Any = None) -> list[str]:
+    """Return the sessions to compare: those asked for, else role baseline, else all present."""
+    order = session_order(table)
+    if use is not None:
+        wanted = [use] if isinstance(use, str) else [str(u) for u in use]
+        for name in wanted:
+            if name not in order:
+                raise StatsError(
+                    f"there is no session {name!r}; sessions are {', '.join(order)}.{suggestion(name, order)}"
+                )
+        return wanted
+    if "role" in table:
+        base = set(table.loc[table["role"] == "baseline", "session"].astype(str))
+        if base:
+            return [s for s in order if s in base]
+    return order
+
+
+def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
+    """Return one metric as athletes × sessions; infinite values raise StatsError.
+
+    Athletes without any value in these sessions are left out and named in a note.
+    """
+    part = table[table["session"].isin(sessions)]
+    values = part[metric].to_numpy(dtype=np.float64, na_value=np.nan)
+    if np.isinf(values).any():
+        row = part[np.isinf(values)].iloc[0]
+        raise StatsError(
+            f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct or remove it."
+        )
+    athletes = list(dict.fromkeys(part["athlete"]))
+    array = np.full((len(athletes), len(sessions)), np.nan)
+    rows = {a: i for i, a in enumerate(athletes)}
+    columns = {s: j for j, s in enumerate(sessions)}
+    for athlete, session, value in zip(part["athlete"], part["session"], values, strict=True):
+        array[rows[athlete], columns[str(session)]] = value
+    present = np.isfinite(array).any(axis=1)
+    notes: tuple[Note, ...] = ()
+    if not present.all():
+        who = ", ".join(a for a, p in zip(athletes, present, strict=True) if not p)
+        notes = (Note("no_value", f"{metric}: no value in {', '.join(sessions)}: {who}."),)
+    kept = tuple(a for a, p in zip(athletes, present, strict=True) if p)
+    return Grid(metric, array[present], kept, tuple(sessions), notes)
+
+
+def unit_of(metric: str) -> str:
+    """Return the metric's unit from the catalog, or "" for a user's own column."""
+    return METRICS[metric].unit if metric in METRICS else ""
+
+
+def label_of(metric: str) -> str:
+    """Return the metric's label from the catalog, or the column's own name."""
+    return METRICS[metric].label if metric in METRICS else metric
+
+
+def is_ratio_scale(metric: str, values: NDArray[np.float64]) -> bool:
+    """Return whether logs and percent make sense: declared ratio scale and all values positive."""
+    declared = METRICS[metric].ratio_scale if metric in METRICS else True
+    finite = values[np.isfinite(values)]
+    return bool(declared and finite.size > 0 and (finite > 0).all())
+
+
+def statistics_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    """Return rows as a statistics table with all columns in their dtypes."""
+    return STATISTICS_TABLE.frame(rows)

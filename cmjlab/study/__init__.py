@@ -1,0 +1,1 @@
+"""The study folder on disk."""

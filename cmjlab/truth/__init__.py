@@ -1,0 +1,1 @@
+"""Known-truth error budget and calibration harness."""
