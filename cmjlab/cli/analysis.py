@@ -1,0 +1,121 @@
+"""Commands that analyse: reliability, change, report, notebooks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cmjlab.cli import say
+
+if TYPE_CHECKING:
+    from cmjlab.results import Result
+    from cmjlab.study.study import Study
+
+Source = Annotated[
+    Path, typer.Argument(help="A study folder, or a table of values.", show_default=False)
+]
+StudyPath = Annotated[Path, typer.Argument(help="The study folder.", show_default=False)]
+Metrics = Annotated[
+    list[str] | None, typer.Option("--metric", help="A metric; repeat for several.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.command()(reliability)
+    app.command()(change)
+    app.command()(report)
+    app.command()(notebooks)
+
+
+def _open(folder: Path) -> Study:
+    from cmjlab.study.study import Study
+
+    return Study.open(folder)
+
+
+def reliability(source: Source, metric: Metrics = None) -> None:
+    """Test-retest reliability of a study's baselines, or of a table of values."""
+    with say.plain_errors():
+        import cmjlab as cj
+
+        if source.is_dir():
+            study = _open(source)
+            with say.progress("measuring") as step:
+                study.measure(progress=step)
+            names = metric or list(study.plan.report_metrics)
+            result = cj.reliability(
+                study.sessions_table(),
+                names,
+                change_that_matters=study.plan.change_that_matters,
+                level=study.plan.level,
+            )
+            _write(result, study, "reliability")
+        else:
+            from cmjlab.files.table import read_table
+
+            result = cj.reliability(read_table(source), metric)
+        _show(result)
+
+
+def change(source: StudyPath, metric: Metrics = None) -> None:
+    """Change over the block: within groups, between groups, for each athlete."""
+    with say.plain_errors():
+        from cmjlab.report.analyses import change_results
+
+        study = _open(source)
+        with say.progress("measuring") as step:
+            study.measure(progress=step)
+        for name, result in change_results(study, metric).items():
+            _write(result, study, name)
+            _show(result)
+
+
+def report(
+    study: StudyPath,
+    out: Annotated[Path | None, typer.Option(help="Where to write; default: results/.")] = None,
+    draft: Annotated[
+        bool, typer.Option(help="From what is there, listing what is missing.")
+    ] = False,
+) -> None:
+    """Write the block report: one HTML file, and the tables beside it."""
+    with say.plain_errors():
+        from cmjlab.report.render import write_report
+
+        opened = _open(study)
+        with say.progress("report") as step:
+            path = write_report(opened, out, progress=step, draft=draft)
+        say.line(f"report: {path}")
+
+
+def notebooks(study: StudyPath) -> None:
+    """Run the notebooks on a study, in order, and write an index page."""
+    with say.plain_errors():
+        from cmjlab.report.notebooks import run_notebooks
+
+        opened = _open(study)
+        with say.progress("notebooks") as step:
+            path = run_notebooks(opened, progress=step)
+        say.line(f"notebooks: {path}")
+
+
+def _write(result: Result, study: Study, name: str) -> None:
+    from cmjlab.files.table import write_table
+
+    study.results.mkdir(parents=True, exist_ok=True)
+    path = study.results / f"{name}.csv"
+    write_table(result.table, path)
+    say.line(f"table: {path}")
+
+
+def _show(result: Result) -> None:
+    say.line()
+    for text in result.sentences:
+        say.line(text)
+    for note in result.notes:
+        say.line(f"note: {note.text}")
+    say.line()
+    say.table(result.wide())
+    say.line(say.CAUTION)

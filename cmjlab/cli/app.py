@@ -1,0 +1,48 @@
+"""The command ``cmjlab``: registers the commands of the other files of this room."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from cmjlab.cli import analysis, files, folder
+
+app = typer.Typer(
+    name="cmjlab",
+    help="Countermovement jumps on force plates: from raw force to a block report.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+files.register(app)
+folder.register(app)
+analysis.register(app)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from cmjlab import __version__
+        from cmjlab.keys import ENGINE
+
+        typer.echo(f"cmjlab {__version__} (engine {ENGINE})")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Countermovement jumps on force plates: from raw force to a block report."""
+
+
+def run() -> None:
+    """Run the command line; text that a terminal cannot show is escaped, never an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    app()

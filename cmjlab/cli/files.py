@@ -1,0 +1,147 @@
+"""Commands on one file: inspect, measure."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from cmjlab.cli import say
+
+if TYPE_CHECKING:
+    from cmjlab.jump_types import Jump
+    from cmjlab.method import Method
+
+File = Annotated[Path, typer.Argument(help="A force recording.", show_default=False)]
+Rate = Annotated[
+    float | None, typer.Option("--rate", help="Sampling rate in Hz, when the file has no time.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file."""
+    app.command()(inspect)
+    app.command()(measure)
+
+
+def inspect(file: File, rate: Rate = None) -> None:
+    """Show what is understood of a file, and print a layout block for study.toml."""
+    with say.plain_errors():
+        from cmjlab.files.inspect import inspect_file
+
+        seen = inspect_file(file, rate_hz=rate)
+        for text in seen.lines():
+            say.line(text)
+        say.line()
+        say.line("For study.toml:")
+        say.line(seen.layout_toml())
+    if seen.questions:
+        raise typer.Exit(1)
+
+
+def measure(
+    path: Annotated[
+        Path, typer.Argument(help="A force recording or a study folder.", show_default=False)
+    ],
+    rate: Rate = None,
+    preset: Annotated[
+        str, typer.Option(help="Method of a published recipe, by name.")
+    ] = "recommended",
+    setting: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="A Method setting, e.g. --set onset_rule=percent."),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option(help="Where to save the figure (png, svg, pdf).")
+    ] = None,
+    details: Annotated[bool, typer.Option(help="Also print checks that passed.")] = False,
+) -> None:
+    """Print events, metrics and checks of a recording and save a figure; or measure a study."""
+    with say.plain_errors():
+        if path.is_dir():
+            from cmjlab.cli.folder import measure_study
+
+            measure_study(path)
+            return
+        _measure_file(path, rate, _method(preset, setting or []), figure, details)
+
+
+def _method(preset: str, settings: list[str]) -> Method:
+    """Return the preset with the settings of the command line on top."""
+    import tomllib
+
+    from cmjlab.errors import ArgumentError
+    from cmjlab.method import Method
+
+    changes: dict[str, Any] = {}
+    for item in settings:
+        name, equals, value = item.partition("=")
+        if not equals:
+            raise ArgumentError(f"--set {item!r}: write it as name=value.")
+        try:
+            changes[name.strip()] = tomllib.loads(f"v = {value.strip()}")["v"]
+        except tomllib.TOMLDecodeError:
+            changes[name.strip()] = value.strip()
+    return Method.preset(preset).replace(**changes)
+
+
+def _measure_file(
+    path: Path, rate: float | None, method: Method, figure: Path | None, details: bool
+) -> None:
+    import cmjlab as cj
+
+    recording = cj.read_recording(path, rate_hz=rate)
+    say.line(
+        f"{path.name}: {recording.n_samples} samples at {recording.rate_hz:g} Hz"
+        f" ({recording.duration_s:.2f} s), plates: {', '.join(recording.plates)}"
+    )
+    for note in recording.notes:
+        say.line(f"  note: {note.text}")
+    jumps = [cj.measure(part, method) for part in cj.split_jumps(recording, method)]
+    for jump in jumps:
+        if len(jumps) > 1:
+            say.line(f"\njump {jump.recording.jump} of {len(jumps)}")
+        _print_jump(jump, details)
+    _save_figures(jumps, path, figure)
+    say.line()
+    say.line(say.CAUTION)
+
+
+def _print_jump(jump: Jump, details: bool) -> None:
+    import pandas as pd
+
+    from cmjlab.catalog import METRICS
+
+    say.line("\nEvents")
+    events = pd.DataFrame({"event": list(jump.events), "time_s": list(jump.events.values())})
+    events["time_s"] = [f"{t:.4f}" if t == t else "–" for t in events["time_s"]]
+    say.table(events)
+    say.line("\nMetrics")
+    rows = [
+        (k, v, METRICS[k].unit, jump.voided.get(k, "")) for k, v in jump.metrics.items() if v == v
+    ]
+    say.table(pd.DataFrame(rows, columns=["metric", "value", "unit", "remark"]))
+    void = pd.Series(dict(jump.voided), dtype=str)
+    for reason, keys in void.groupby(void).groups.items():
+        say.line(f"not given ({reason}): {', '.join(keys)}")
+    say.line("\nChecks")
+    shown = [c for c in jump.checks if details or c.status != "pass"]
+    checks = [(c.code, c.status, c.scope, c.value, c.limit, c.unit, c.reason) for c in shown]
+    if checks:
+        columns = ["check", "status", "scope", "value", "limit", "unit", "reason"]
+        say.table(pd.DataFrame(checks, columns=columns))
+    passed = len([c for c in jump.checks if c.status == "pass"])
+    say.line(f"{passed} of {len(jump.checks)} checks passed")
+    say.line("accepted" if jump.accepted else "not accepted: a check of the whole jump failed")
+
+
+def _save_figures(jumps: list[Jump], path: Path, figure: Path | None) -> None:
+    from cmjlab.plots.jump import jump_figure
+
+    target = figure or Path.cwd() / f"{path.name.split('.')[0]}_jump.png"
+    for number, jump in enumerate(jumps, start=1):
+        name = target if len(jumps) == 1 else target.with_stem(f"{target.stem}_{number}")
+        name.parent.mkdir(parents=True, exist_ok=True)
+        jump_figure(jump).savefig(name, dpi=200)
+        say.line(f"figure: {name}")
