@@ -6,6 +6,7 @@ A table for the statistics has one row per athlete and session (columns ``athlet
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -199,3 +200,102 @@ def is_ratio_scale(metric: str, values: NDArray[np.float64]) -> bool:
 def statistics_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
     """Return rows as a statistics table with all columns in their dtypes."""
     return STATISTICS_TABLE.frame(rows)
+
+
+class Rows:
+    """Collects one row per metric and statistic, column by column, without a Python loop.
+
+    Parameters
+    ----------
+    metrics : sequence of str
+        Metrics, in the order of every array that is added.
+    level : float
+        Level of the intervals.
+    group : str, optional
+        Stratum or group that all rows belong to.
+    """
+
+    def __init__(self, metrics: Sequence[str], *, level: float, group: str | None = None) -> None:
+        self.metrics = tuple(metrics)
+        self.level = level
+        self.group = group
+        self._units = np.array([unit_of(m) for m in self.metrics], dtype=object)
+        self._blocks: list[dict[str, Any]] = []
+
+    def add(self, statistic: str, estimate: Any, **columns: Any) -> None:
+        """Add one statistic for all metrics.
+
+        Parameters
+        ----------
+        statistic : str
+            Key of the catalog.
+        estimate : array_like, shape (n_metrics,)
+        **columns
+            Further columns of the statistics table, each a scalar or of shape (n_metrics,).
+            ``limits=(low, high)`` sets ci_low and ci_high; ``unit="metric"`` (default) is the
+            metric's own unit; ``void`` (a text per metric) makes an estimate nan wherever it is
+            not empty; ``reason`` explains any other nan. Every nan estimate gets
+            "not estimable: <why>", every estimate with nan limits "no interval: <why>", in front
+            of ``text``; ``interval=False`` is for numbers that have no interval by nature.
+
+        Raises
+        ------
+        ValueError
+            For a column that the statistics table does not have, or nan without a reason.
+        """
+        m = len(self.metrics)
+        unit = columns.pop("unit", "metric")
+        low, high = columns.pop("limits", (np.nan, np.nan))
+        void = _texts(columns.pop("void", ""), m)
+        reason = np.where(void == "", _texts(columns.pop("reason", ""), m), void)
+        wants_interval = columns.pop("interval", True)
+        text = _texts(columns.pop("text", ""), m)
+        estimate = np.array(np.broadcast_to(np.asarray(estimate, dtype=np.float64), (m,)))
+        low, high = (np.array(np.broadcast_to(np.asarray(x, float), (m,))) for x in (low, high))
+        none = ~np.isfinite(estimate) | (void != "")
+        estimate[none] = low[none] = high[none] = np.nan
+        bare = ~none & ~(np.isfinite(low) & np.isfinite(high)) & bool(wants_interval)
+        low[bare] = high[bare] = np.nan
+        for mask, words in ((none, "not estimable: "), (bare, "no interval: ")):
+            for i in np.flatnonzero(mask):
+                if not reason[i]:
+                    raise ValueError(f"{statistic} of {self.metrics[i]}: nan without a reason")
+                text[i] = f"{words}{reason[i]}" + (f"; {text[i]}" if text[i] else "")
+        block = {
+            "metric": np.array(self.metrics, dtype=object),
+            "statistic": statistic,
+            "group": self.group,
+            "estimate": estimate,
+            "ci_low": low,
+            "ci_high": high,
+            "level": np.where(np.isfinite(low), self.level, np.nan),
+            "unit": self._units if unit == "metric" else unit,
+            "text": np.where(text == "", None, text),
+            **columns,
+        }
+        unknown = set(block) - set(STATISTICS_TABLE.names)
+        if unknown:
+            raise ValueError(f"the statistics table has no column {sorted(unknown)[0]!r}")
+        self._blocks.append(block)
+
+    def frame(self) -> pd.DataFrame:
+        """Return all rows, metric by metric, as a statistics table."""
+        m = len(self.metrics)
+        columns: dict[str, Any] = {}
+        order = np.argsort(np.tile(np.arange(m), len(self._blocks)), kind="stable")
+        for c in STATISTICS_TABLE.columns:
+            if not any(c.name in b for b in self._blocks):
+                continue
+            dtype = object if c.dtype in ("text", "date") else np.float64
+            empty = None if dtype is object else np.nan
+            parts = [
+                np.broadcast_to(np.asarray(b.get(c.name, empty), dtype), (m,)) for b in self._blocks
+            ]
+            columns[c.name] = np.concatenate(parts)[order]
+        return STATISTICS_TABLE.cast(pd.DataFrame(columns, columns=list(columns)))
+
+
+def _texts(value: Any, m: int) -> NDArray[np.object_]:
+    out = np.empty(m, dtype=object)
+    out[:] = value if isinstance(value, str) else list(value)
+    return out
