@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cmjlab.catalog.entries import Statistic
 from cmjlab.catalog.statistics_change import CHANGE
+from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
 
-STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE)}
+STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED)}
