@@ -92,7 +92,7 @@ def two_way(values: Array) -> MeanSquares:
     """
     values = np.asarray(values, dtype=np.float64)
     k = values.shape[-1]
-    whole = np.isfinite(values).all(axis=-1)
+    whole = np.asarray(np.isfinite(values).all(axis=-1))
     n = whole.sum(axis=-1).astype(np.float64)
     x = np.where(whole[..., None], values, 0.0)
     scale = np.abs(x).max(axis=(-2, -1), initial=0.0)

@@ -1,4 +1,4 @@
-"""Reliability: can this metric be trusted, here, with these athletes?
+"""Reliability of metrics: can they be trusted, here, with these athletes.
 
 One row per athlete and session goes in; out come the intraclass correlations, the typical
 error, three named CVs, the session change, the smallest detectable change and the limits of

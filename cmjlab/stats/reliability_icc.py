@@ -38,8 +38,8 @@ class Icc:
 
     def of_mean(self, k: int) -> Icc:
         """Return the same for the mean of ``k`` sessions (Spearman–Brown of every number)."""
-        parts = (spearman_brown(x, k) for x in (self.estimate, self.low, self.high))
-        return Icc(*parts, self.f, self.df1, self.df2, self.p)
+        estimate, low, high = (spearman_brown(x, k) for x in (self.estimate, self.low, self.high))
+        return Icc(estimate, low, high, self.f, self.df1, self.df2, self.p)
 
 
 def _exact(f: Array, df1: Array, df2: Array, k: int, level: float) -> Icc:

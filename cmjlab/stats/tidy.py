@@ -270,7 +270,7 @@ class Rows:
             "ci_high": high,
             "level": np.where(np.isfinite(low), self.level, np.nan),
             "unit": self._units if unit == "metric" else unit,
-            "text": np.where(text == "", None, text),
+            "text": [t or None for t in text],
             **columns,
         }
         unknown = set(block) - set(STATISTICS_TABLE.names)
