@@ -1,0 +1,213 @@
+"""The look of every figure: palette, sizes, text that cannot break, and ways out.
+
+Figures are built from :class:`Picture`, a matplotlib Figure without pyplot: nothing is
+global, nothing opens a window, and many figures can be made side by side. A Picture knows
+its alt text and shows itself in a notebook.
+
+Colours are our own. They differ in lightness as well as in hue, so they stay apart for
+colour-blind readers and in a black-and-white print (``tests/test_plots_style.py`` measures
+it), and groups differ in marker, limbs in line style: colour never carries a meaning alone.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import textwrap
+from collections.abc import Callable, Mapping
+from functools import wraps
+from pathlib import Path
+from typing import Any, ParamSpec
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from cmjlab.checks import one_of
+from cmjlab.errors import ArgumentError
+
+P = ParamSpec("P")
+
+INK = "#1c2733"
+MUTED = "#5b6672"
+GRID = "#dfe3e7"
+#: Dark to light: one colour per group, in this order.
+PALETTE = ("#1b3a68", "#b3501e", "#1f8a80", "#c99a2e", "#7d3f77", "#7f8ea0")
+MARKERS = ("o", "s", "^", "D", "v", "P")
+#: Tints of the phases of a jump, in order of time.
+TINTS = ("#f4f5f6", "#e6e8ea", "#f4f5f6", "#e6e8ea", "#f4f5f6", "#e6e8ea")
+#: The change that matters: a band between two lines.
+MATTERS = "#e9e3d3"
+#: Limbs are told apart by line style, never by colour alone.
+LIMB_LINES: dict[str, Any] = {"left": "-", "right": (0, (4, 1.6))}
+
+_CM = 1 / 2.54
+RC: dict[str, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 8.5,
+    "text.color": INK,
+    "axes.titlesize": 9.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": 8.5,
+    "axes.labelcolor": INK,
+    "axes.edgecolor": MUTED,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "axes.unicode_minus": True,
+    "xtick.color": MUTED,
+    "ytick.color": MUTED,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": 8,
+    "ytick.labelsize": 8,
+    "legend.fontsize": 8,
+    "legend.frameon": False,
+    "lines.linewidth": 1.4,
+    "figure.facecolor": "white",
+    "savefig.dpi": 300,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "cmjlab",
+    "pdf.fonttype": 42,
+    "ps.fonttype": 42,
+}
+_FORMATS = ("svg", "pdf", "png")
+
+
+class Picture(Figure):
+    """A matplotlib Figure with an alt text; notebooks show it without pyplot.
+
+    Attributes
+    ----------
+    alt_text : str
+        What the figure shows, in words, for readers who do not see it.
+    """
+
+    alt_text: str = ""
+
+    def svg(self) -> str:
+        """Return the figure as SVG text; letters are paths, so every machine shows the same."""
+        buffer = io.StringIO()
+        with mpl.rc_context(RC):
+            self.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+        text = buffer.getvalue()
+        return text[text.index("<svg") :]
+
+    def png(self, *, dpi: int = 300) -> bytes:
+        """Return the figure as PNG bytes."""
+        buffer = io.BytesIO()
+        with mpl.rc_context(RC):
+            self.savefig(buffer, format="png", dpi=dpi)
+        return buffer.getvalue()
+
+    def _repr_png_(self) -> tuple[bytes, dict[str, str]]:
+        return self.png(dpi=110), {"alt": self.alt_text}
+
+
+def picture(width_cm: float = 16.0, height_cm: float = 9.0) -> Picture:
+    """Return an empty Picture of this size; call it inside a function marked :func:`styled`."""
+    return Picture(figsize=(width_cm * _CM, height_cm * _CM), layout="constrained")
+
+
+def styled(make: Callable[P, Picture]) -> Callable[P, Picture]:
+    """Decorate a figure function: it draws in the house style and leaves matplotlib as it was."""
+
+    @wraps(make)
+    def drawn(*args: P.args, **kwargs: P.kwargs) -> Picture:
+        with mpl.rc_context(RC):
+            return make(*args, **kwargs)
+
+    return drawn
+
+
+def safe(text: object) -> str:
+    """Return a text that matplotlib shows literally.
+
+    A dollar sign would start a formula (and stop the drawing when the formula is wrong); a
+    leading underscore would hide a legend entry, so a hair space goes before it.
+    """
+    out = str(text).replace("$", r"\$")
+    return "\u200a" + out if out.startswith("_") else out
+
+
+def wrapped(text: object, width: int) -> str:
+    """Return a safe text broken into lines of at most ``width`` characters."""
+    return "\n".join(textwrap.wrap(safe(text), width)) or safe(text)
+
+
+def group_style(groups: list[str]) -> dict[str, dict[str, str]]:
+    """Return colour and marker of each group, in the order given; they repeat after six."""
+    return {
+        g: {"color": PALETTE[i % len(PALETTE)], "marker": MARKERS[i % len(MARKERS)]}
+        for i, g in enumerate(groups)
+    }
+
+
+def axis_label(label: str, unit: str = "", n: int | None = None) -> str:
+    """Return an axis label with unit and number of athletes: ``Jump height (cm), n = 26``."""
+    out = safe(label) + (f" ({safe(unit)})" if unit else "")
+    return f"{out}, n = {n}" if n is not None else out
+
+
+def zero_line(axes: Axes, *, vertical: bool = False) -> None:
+    """Draw the line of no change."""
+    draw = axes.axvline if vertical else axes.axhline
+    draw(0.0, color=MUTED, linewidth=0.8, zorder=1)
+
+
+def matters_band(axes: Axes, amount: float | None, *, vertical: bool = False) -> None:
+    """Shade changes smaller than the change that matters; nothing when none was declared."""
+    if amount is None or not amount > 0:
+        return
+    draw = axes.axvspan if vertical else axes.axhspan
+    draw(-amount, amount, color=MATTERS, linewidth=0, zorder=0)
+
+
+def save_all(
+    figures: Mapping[str, Figure],
+    folder: str | os.PathLike[str],
+    *,
+    formats: tuple[str, ...] = ("pdf", "png"),
+) -> list[Path]:
+    """Save figures for a paper: vector (fonts embedded) and 300 dpi.
+
+    Parameters
+    ----------
+    figures : mapping of str to Figure
+        File stem -> figure.
+    folder : path
+        Made when absent.
+    formats : tuple of str
+        Any of "svg", "pdf", "png".
+
+    Returns
+    -------
+    list of Path
+        The files written; each figure's alt text stands beside it as ``.txt``.
+
+    Raises
+    ------
+    ArgumentError
+        Unknown format, or a stem that is no plain file name.
+    """
+    for name in formats:
+        one_of("formats", name, _FORMATS)
+    target = Path(folder)
+    target.mkdir(parents=True, exist_ok=True)
+    written = []
+    for stem, figure in figures.items():
+        if not stem or Path(stem).name != stem:
+            raise ArgumentError(f"figures: {stem!r} is no plain file name; use letters and digits.")
+        for kind in formats:
+            path = target / f"{stem}.{kind}"
+            with mpl.rc_context(RC):
+                figure.savefig(path, format=kind, dpi=300)
+            written.append(path)
+        words = getattr(figure, "alt_text", "")
+        if words:
+            path = target / f"{stem}.txt"
+            path.write_text(words + "\n", encoding="utf-8")
+            written.append(path)
+    return written
