@@ -16,10 +16,16 @@ def shown(value: object) -> str:
     return text if len(text) <= 80 else text[:77] + "..."
 
 
+def closest(word: object, allowed: Iterable[object]) -> str | None:
+    """Return the allowed word nearest to ``word`` in spelling, or None."""
+    near = get_close_matches(str(word), [str(a) for a in allowed], n=1)
+    return near[0] if near else None
+
+
 def suggestion(word: object, allowed: Iterable[object]) -> str:
     """Return ``" Did you mean 'x'?"`` when an allowed word is close, else ``""``."""
-    near = get_close_matches(str(word), [str(a) for a in allowed], n=1)
-    return f" Did you mean {near[0]!r}?" if near else ""
+    near = closest(word, allowed)
+    return f" Did you mean {near!r}?" if near else ""
 
 
 def one_of(name: str, value: Any, allowed: Iterable[Any]) -> Any:

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field, fields
 from typing import Any, Self
 
-from cmjlab.checks import shown, suggestion
+from cmjlab.checks import closest, shown, suggestion
 from cmjlab.errors import ArgumentError
 from cmjlab.keys import key_of
 
@@ -84,7 +84,9 @@ def _coerce(value: Any, f: dataclasses.Field[Any]) -> tuple[Any, str | None]:
         if value in allowed and isinstance(value, bool) == isinstance(default, bool):
             return value, None
         listed = ", ".join(repr(a) for a in allowed)
-        return value, f"found {shown(value)}, allowed are {listed}{suggestion(value, allowed)}"
+        near = closest(value, allowed)
+        hint = f" (did you mean {near!r}?)" if near else ""
+        return value, f"found {shown(value)}, allowed are {listed}{hint}"
     if isinstance(default, Settings):
         if isinstance(value, type(default)):
             return value, None
@@ -97,7 +99,7 @@ def _coerce(value: Any, f: dataclasses.Field[Any]) -> tuple[Any, str | None]:
         if isinstance(value, bool) or not isinstance(value, int | float):
             return value, f"a number is needed, found {shown(value)}"
         if isinstance(default, int):
-            if float(value) != int(value):
+            if not float(value).is_integer():
                 return value, f"a whole number is needed, found {shown(value)}"
             return int(value), _number_problem(float(value), f)
         return float(value), _number_problem(float(value), f)

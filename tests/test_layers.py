@@ -15,7 +15,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "cmjlab"
 
 #: Layer 0 from the bottom up: a room may import those before it.
 LAYER_0 = ["errors", "checks", "units", "keys", "settings", "catalog", "tables"]
-LAYER_0 += ["method", "plan", "results"]
+LAYER_0 += ["method_limits", "method", "plan", "results"]
 LAYERS = {
     1: ["layout", "recording", "jump_types"],
     2: ["files", "jump", "simulate", "stats"],
