@@ -42,7 +42,7 @@ MATTERS = "#e9e3d3"
 LIMB_LINES: dict[str, Any] = {"left": "-", "right": (0, (4, 1.6))}
 
 _CM = 1 / 2.54
-RC: dict[str, Any] = {
+RC: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 8.5,
     "text.color": INK,

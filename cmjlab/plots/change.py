@@ -1,0 +1,336 @@
+"""Figures of change: paired lines, differences between groups, single athletes, drift."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.plots.forest import Line, draw_forest
+from cmjlab.plots.labels import (
+    amount_that_matters,
+    interval_words,
+    metric_axis,
+    metric_label,
+    pick_metric,
+    points,
+    shown,
+    words,
+)
+from cmjlab.plots.style import (
+    INK,
+    MUTED,
+    Picture,
+    group_style,
+    matters_band,
+    picture,
+    safe,
+    styled,
+    zero_line,
+)
+from cmjlab.results import Result
+
+_EVERYONE = "all athletes"
+
+
+def _groups(frame: pd.DataFrame) -> list[str]:
+    """Return the groups in the order of the data; one unnamed group is "all athletes"."""
+    return list(dict.fromkeys(frame["group"].fillna("").astype(str)))
+
+
+def _mean_change(result: Result, metric: str, group: str) -> pd.Series | None:
+    """Return the row of a group's mean change, if the result has one."""
+    rows = result.rows("mean_change", metric=metric)
+    if "group" in rows and group:
+        rows = rows[rows["group"].astype(str) == group]
+    rows = rows[np.isfinite(rows["estimate"].astype(float))]
+    return rows.iloc[0] if len(rows) else None
+
+
+@styled
+def paired_figure(
+    result: Result, metric: str | None = None, *, change_that_matters: Any = None
+) -> Picture:
+    """Draw every athlete's line from before to after, and each group's mean change.
+
+    Parameters
+    ----------
+    result : Result
+        From :func:`cmjlab.change_within` (data ``pairs``).
+    metric : str, optional
+        Default: the first metric of the result.
+    change_that_matters : float or mapping, optional
+        In the metric's table unit; shaded in the lower panels.
+
+    Returns
+    -------
+    Picture
+        Upper panels: one per group, thin lines athletes, thick line the group mean. Lower
+        panels: each athlete's change as a mark, the mean change with its interval beside.
+    """
+    name = pick_metric(result, metric)
+    pairs = points(result, "pairs", name)
+    groups = _groups(pairs)
+    looks = group_style(groups)
+    figure = picture(max(8.0, 5.2 * len(groups)), 11.0)
+    grid = figure.subplots(
+        2, len(groups), sharey="row", squeeze=False, gridspec_kw={"height_ratios": [1.5, 1]}
+    )
+    before, after = _session_names(result)
+    for column, group in enumerate(groups):
+        part = pairs[pairs["group"].fillna("").astype(str) == group]
+        upper, lower = grid[0][column], grid[1][column]
+        values = shown(name, part[["before", "after"]].to_numpy())
+        upper.plot([0, 1], values.T, color=looks[group]["color"], linewidth=0.8, alpha=0.45)
+        upper.plot([0, 1], values.mean(axis=0), color=looks[group]["color"], linewidth=2.8,
+                   marker=looks[group]["marker"], markersize=7)  # fmt: skip
+        upper.set_xticks([0, 1], [safe(before), safe(after)])
+        upper.set_xlim(-0.25, 1.25)
+        upper.set_title(safe(f"{group or _EVERYONE}, n = {len(part)}"))
+        _draw_changes(lower, shown(name, part["change"]), looks[group])
+        row = _mean_change(result, name, group)
+        if row is not None:
+            _draw_mean(lower, name, row, looks[group]["color"])
+        zero_line(lower)
+        matters_band(lower, amount_that_matters(change_that_matters, name))
+    grid[0][0].set_ylabel(metric_axis(name))
+    grid[1][0].set_ylabel(metric_axis(name, change=True).replace(" (", "\n("))
+    figure.alt_text = paired_alt_text(result, name)
+    return figure
+
+
+def _session_names(result: Result) -> tuple[str, str]:
+    before = str(result.settings.get("before", "before"))
+    return before, str(result.settings.get("after", "after"))
+
+
+def _draw_changes(axes: Any, change: np.ndarray, look: dict[str, str]) -> None:
+    """Draw each athlete's change, in order, left to right."""
+    order = np.sort(change)
+    x = np.linspace(0.0, 0.62, len(order)) if len(order) > 1 else np.array([0.3])
+    axes.plot(x, order, linestyle="none", marker=look["marker"], markersize=4.5,
+              color=look["color"], markerfacecolor="white")  # fmt: skip
+    axes.set_xlim(-0.08, 1.05)
+    axes.set_xticks([0.31, 0.85], ["each athlete", "mean"])
+    axes.tick_params(axis="x", length=0)
+
+
+def _draw_mean(axes: Any, metric: str, row: pd.Series, color: str) -> None:
+    value, low, high = shown(metric, [row["estimate"], row["ci_low"], row["ci_high"]])
+    axes.plot([0.85, 0.85], [low, high], color=color, linewidth=2.2, solid_capstyle="butt")
+    axes.plot([0.85], [value], marker="o", markersize=7, color=color)
+    axes.set_title(interval_words(metric, row, signed=True), fontsize=7.5, fontweight="normal")
+
+
+def paired_alt_text(result: Result, metric: str) -> str:
+    """Return what :func:`paired_figure` shows, in words."""
+    pairs = points(result, "pairs", metric)
+    before, after = _session_names(result)
+    parts = [f"{metric_label(metric)} of each athlete in {before} and {after}, joined by lines."]
+    for group in _groups(pairs):
+        n = int((pairs["group"].fillna("").astype(str) == group).sum())
+        row = _mean_change(result, metric, group)
+        mean = interval_words(metric, row, signed=True) if row is not None else "not estimable"
+        parts.append(f"{group or _EVERYONE}, n = {n}: mean change {mean}.")
+    return " ".join(parts)
+
+
+def _difference_rows(result: Result, metric: str) -> pd.DataFrame:
+    keys = ("adjusted_difference", "change_difference")
+    rows = result.table[(result.table["metric"] == metric) & result.table["statistic"].isin(keys)]
+    return rows.reset_index(drop=True)
+
+
+def _difference_label(row: pd.Series) -> str:
+    kind = "adjusted" if row["statistic"] == "adjusted_difference" else "change score"
+    method = str(row["method"]) if pd.notna(row["method"]) else ""
+    return f"{row['contrast']}\n{kind}" + (f", {method}" if method else "")
+
+
+@styled
+def difference_figure(
+    result: Result, metric: str | None = None, *, change_that_matters: Any = None
+) -> Picture:
+    """Draw the differences between groups with their intervals and the change that matters.
+
+    Parameters
+    ----------
+    result : Result
+        From :func:`cmjlab.change_between`.
+    metric : str, optional
+        Default: the first metric of the result.
+    change_that_matters : float or mapping, optional
+        In the metric's table unit; shaded.
+    """
+    name = pick_metric(result, metric)
+    rows = _difference_rows(result, name)
+    lines = []
+    for _, row in rows.iterrows():
+        estimate, low, high = shown(name, [row["estimate"], row["ci_low"], row["ci_high"]])
+        text = interval_words(name, row, signed=True) if np.isfinite(estimate) else str(row["text"])
+        lines.append(Line(_difference_label(row), estimate, low, high, text=text,
+                          marker="o" if row["statistic"] == "adjusted_difference" else "s"))  # fmt: skip
+    figure = picture(16.0, 2.6 + 1.15 * len(lines))
+    axes = figure.subplots()
+    draw_forest(axes, lines)
+    zero_line(axes, vertical=True)
+    matters_band(axes, amount_that_matters(change_that_matters, name), vertical=True)
+    n = int(rows["n"].max()) if rows["n"].notna().any() else None
+    label = metric_axis(name, n, change=True)
+    axes.set_xlabel(label.replace("Change in", "Difference between groups in"))
+    figure.alt_text = difference_alt_text(result, name)
+    return figure
+
+
+def difference_alt_text(result: Result, metric: str) -> str:
+    """Return what :func:`difference_figure` shows, in words."""
+    parts = [f"Differences between groups in {metric_label(metric)}, with intervals."]
+    for _, row in _difference_rows(result, metric).iterrows():
+        number = interval_words(metric, row, signed=True)
+        if not np.isfinite(float(row["estimate"])):
+            number = str(row["text"])
+        parts.append(f"{_difference_label(row)}: {number}.".replace("\n", ", "))
+    return " ".join(parts)
+
+
+@styled
+def individual_figure(
+    result: Result, metric: str | None = None, *, change_that_matters: Any = None
+) -> Picture:
+    """Draw each athlete's change with the interval of the noise, largest first.
+
+    Parameters
+    ----------
+    result : Result
+        From :func:`cmjlab.change_individual`; rows ``individual_change`` and, drawn hollow,
+        ``shrunken_change``.
+    metric : str, optional
+        Default: the first metric of the result.
+    change_that_matters : float or mapping, optional
+        In the metric's table unit; shaded.
+    """
+    name = pick_metric(result, metric)
+    rows = result.rows("individual_change", metric=name).copy()
+    rows["group"] = rows["group"].fillna("").astype(str)
+    groups = _groups(rows)
+    rows = rows.sort_values("estimate", ascending=False, na_position="last")
+    looks = group_style(groups)
+    lines = [
+        Line(str(r["athlete"]), *shown(name, [r["estimate"], r["ci_low"], r["ci_high"]]),
+             color=looks[r["group"]]["color"], marker=looks[r["group"]]["marker"])
+        for _, r in rows.iterrows()
+    ]  # fmt: skip
+    figure = picture(13.0, 3.0 + 0.44 * len(lines))
+    axes = figure.subplots()
+    draw_forest(axes, lines, values=False)
+    _draw_shrunken(axes, result, name, [line.label for line in lines])
+    zero_line(axes, vertical=True)
+    matters_band(axes, amount_that_matters(change_that_matters, name), vertical=True)
+    axes.set_xlabel(metric_axis(name, int(rows["estimate"].notna().sum()), change=True))
+    _group_legend(axes, groups, looks)
+    figure.alt_text = individual_alt_text(result, name)
+    return figure
+
+
+def _draw_shrunken(axes: Any, result: Result, metric: str, order: list[str]) -> None:
+    shrunken = result.rows("shrunken_change", metric=metric)
+    shrunken = shrunken[np.isfinite(shrunken["estimate"].astype(float))]
+    if not len(shrunken):
+        return
+    at = {athlete: len(order) - 1 - i for i, athlete in enumerate(order)}
+    y = [at[a] for a in shrunken["athlete"].astype(str) if a in at]
+    x = [
+        v
+        for a, v in zip(shrunken["athlete"].astype(str), shrunken["estimate"], strict=True)
+        if a in at
+    ]
+    axes.plot(shown(metric, x), y, linestyle="none", marker="|", markersize=9, markeredgewidth=2,
+              color=INK, zorder=5, label="drawn towards the group mean")  # fmt: skip
+
+
+def _group_legend(axes: Any, groups: list[str], looks: dict[str, dict[str, str]]) -> None:
+    for group in groups:
+        if group:
+            axes.plot([], [], linestyle="none", label=safe(group), **looks[group])
+    if axes.get_legend_handles_labels()[0]:
+        axes.legend(loc="lower left", bbox_to_anchor=(-0.05, 1.0), ncols=2, handletextpad=0.3)
+
+
+def individual_alt_text(result: Result, metric: str) -> str:
+    """Return what :func:`individual_figure` shows, in words."""
+    rows = result.rows("individual_change", metric=metric)
+    known = rows[np.isfinite(rows["estimate"].astype(float))]
+    above = int((known["ci_low"] > 0).sum())
+    below = int((known["ci_high"] < 0).sum())
+    text = (
+        f"Change in {metric_label(metric)} of {len(known)} athletes with intervals of the noise."
+        f" The interval lies wholly above zero for {above} and wholly below zero for {below};"
+        f" for {len(known) - above - below} it contains zero."
+    )
+    if len(known):
+        ends = known.sort_values("estimate")
+        low, high = ends.iloc[0], ends.iloc[-1]
+        text += (
+            f" From {words(metric, low['estimate'], signed=True)} to"
+            f" {words(metric, high['estimate'], signed=True)}."
+        )
+    return text
+
+
+@styled
+def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
+    """Draw how far groups chosen on a baseline fall back towards the squad without training.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Columns athlete, group, first (value that decided the group), second (next value
+        before any training), in the metric's table unit.
+    metric : str
+        Metric of both columns.
+
+    Returns
+    -------
+    Picture
+        Second against first baseline with the line of equality; large marks are group means.
+        The arrow from the line of equality to a mark is the drift of that group.
+    """
+    part = frame.dropna(subset=["first", "second"])
+    groups = _groups(part)
+    looks = group_style(groups)
+    figure = picture(11.0, 10.5)
+    axes = figure.subplots()
+    first, second = shown(metric, part["first"]), shown(metric, part["second"])
+    ends = [min(first.min(), second.min()), max(first.max(), second.max())]
+    axes.plot(ends, ends, color=MUTED, linewidth=0.9, linestyle=(0, (4, 2)), label="no change")
+    label = part["group"].fillna("").astype(str).to_numpy()
+    for group in groups:
+        mine, look = label == group, looks[group]
+        axes.plot(first[mine], second[mine], linestyle="none", markersize=4.5, alpha=0.65,
+                  markerfacecolor="white", **look)  # fmt: skip
+        x, y = first[mine].mean(), second[mine].mean()
+        axes.annotate("", (x, y), xytext=(x, x), arrowprops={"arrowstyle": "->", "color": INK})
+        axes.plot([x], [y], linestyle="none", markersize=9, **look,
+                  label=safe(f"{group or _EVERYONE}, n = {int(mine.sum())}"))  # fmt: skip
+    axes.set_xlabel(metric_axis(metric) + "\nbaseline that decided the group")
+    axes.set_ylabel(metric_axis(metric) + "\nnext baseline, before training")
+    axes.legend(loc="upper left")
+    figure.alt_text = drift_alt_text(part, metric)
+    return figure
+
+
+def drift_alt_text(frame: pd.DataFrame, metric: str) -> str:
+    """Return what :func:`drift_figure` shows, in words."""
+    part = frame.dropna(subset=["first", "second"])
+    parts = [
+        f"{metric_label(metric)} in two baselines without training between them; the groups were"
+        " chosen on the first."
+    ]
+    for group in _groups(part):
+        mine = part[part["group"].fillna("").astype(str) == group]
+        moved = float((mine["second"] - mine["first"]).mean())
+        parts.append(
+            f"{group or _EVERYONE}, n = {len(mine)}: mean moved by {words(metric, moved, signed=True)}."
+        )
+    return " ".join(parts)

@@ -1,0 +1,105 @@
+"""Words and units of metrics on a figure, always taken from the catalog."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from cmjlab.catalog import METRICS
+from cmjlab.errors import ArgumentError
+from cmjlab.plots.style import axis_label
+from cmjlab.results import Result
+from cmjlab.units import show, shown_unit, to_shown
+
+
+def metric_label(metric: str) -> str:
+    """Return the words for a metric; a user's own column keeps its name."""
+    return METRICS[metric].label if metric in METRICS else metric
+
+
+def metric_unit(metric: str) -> str:
+    """Return the unit in which a figure shows this metric."""
+    return shown_unit(METRICS[metric].unit) if metric in METRICS else ""
+
+
+def shown(metric: str, values: ArrayLike) -> NDArray[np.float64]:
+    """Return values converted from the table's unit to the unit of the figure."""
+    factor = to_shown(1.0, METRICS[metric].unit) if metric in METRICS else 1.0
+    return np.asarray(values, dtype=np.float64) * factor
+
+
+def words(metric: str, value: float, *, signed: bool = False, extra_decimals: int = 0) -> str:
+    """Return one value with its unit as a person reads it."""
+    if metric in METRICS:
+        text = show(value, METRICS[metric].unit, extra_decimals=extra_decimals)
+    else:
+        text = f"{value:.4g}" if math.isfinite(value) else "–"
+    if text.startswith("-"):
+        return "−" + text[1:]
+    return f"+{text}" if signed and value > 0 and text[:1].isdigit() else text
+
+
+def interval_words(metric: str, row: pd.Series, *, signed: bool = False) -> str:
+    """Return estimate and interval of one row: ``+1.9 cm (95 % interval 0.8 to 3.0)``."""
+    estimate = words(metric, float(row["estimate"]), signed=signed)
+    low, high = float(row["ci_low"]), float(row["ci_high"])
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{estimate} (no interval)"
+    unit = metric_unit(metric)
+    limits = [words(metric, v).removesuffix(f" {unit}" if unit else "") for v in (low, high)]
+    return f"{estimate} ({100 * float(row['level']):g} % interval {limits[0]} to {limits[1]})"
+
+
+def metric_axis(metric: str, n: int | None = None, *, change: bool = False) -> str:
+    """Return the axis label of a metric or of its change, with unit and n."""
+    label = metric_label(metric)
+    if change:
+        label = f"Change in {label[0].lower() + label[1:] if label[1:2].islower() else label}"
+    return axis_label(label, metric_unit(metric), n)
+
+
+def pick_metric(result: Result, metric: str | None) -> str:
+    """Return the metric asked for, else the first of the result.
+
+    Raises
+    ------
+    ArgumentError
+        The result has no such metric.
+    """
+    names = list(dict.fromkeys(result.table["metric"].astype(str)))
+    if metric is None:
+        return names[0]
+    if metric not in names:
+        raise ArgumentError(f"metric: {metric!r} is not in this result; it has {', '.join(names)}.")
+    return metric
+
+
+def points(result: Result, name: str, metric: str | None = None) -> pd.DataFrame:
+    """Return the tidy data behind a figure.
+
+    Raises
+    ------
+    ArgumentError
+        The result carries no data of this name.
+    """
+    if name not in result.points:
+        have = ", ".join(result.points) or "none"
+        raise ArgumentError(
+            f"result: a {result.kind} result without the data {name!r} (it has {have});"
+            " this figure cannot be drawn from it."
+        )
+    frame = result.points[name]
+    return frame[frame["metric"] == metric] if metric is not None else frame
+
+
+def amount_that_matters(amount: object, metric: str) -> float | None:
+    """Return the change that matters for a metric, in the figure's unit; None when not declared."""
+    if amount is None:
+        return None
+    value = amount.get(metric) if hasattr(amount, "get") else amount
+    if value is None or not float(value) > 0:
+        return None
+    return float(shown(metric, float(value)))
