@@ -1,0 +1,141 @@
+"""``measure``: from one recording to a Jump."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from cmjlab.catalog import METRICS
+from cmjlab.checks import number, one_of
+from cmjlab.errors import JumpError
+from cmjlab.jump.analysis import Analysis, analyse
+from cmjlab.jump.landing import landing_metrics
+from cmjlab.jump.limbs import limb_metrics
+from cmjlab.jump.metrics import add_per_mass, push_metrics
+from cmjlab.jump.quality import all_checks
+from cmjlab.jump.signal import prepare
+from cmjlab.jump_types import EVENTS, MOVABLE_EVENTS, Check, Jump, Motion
+from cmjlab.method import Method
+from cmjlab.recording import Recording
+
+_DEFAULT = Method()
+
+
+def measure(
+    recording: Recording,
+    method: Method = _DEFAULT,
+    *,
+    events: Mapping[str, float] | None = None,
+) -> Jump:
+    """Analyse the first complete jump of a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+        Vertical force, N.
+    method : Method
+        Every choice that can change a number.
+    events : mapping of str to float, optional
+        Events that a person fixed, in seconds on the file's clock: weighing_start,
+        weighing_end, onset, takeoff, landing. The others follow from the force.
+
+    Returns
+    -------
+    Jump
+        Events, motion, metrics and checks. A recording without a jump gives a Jump that
+        is not accepted.
+
+    Raises
+    ------
+    JumpError
+        When the input itself is not usable.
+    """
+    signal = prepare(recording)
+    if not isinstance(method, Method):
+        raise JumpError(f"method: a cmjlab Method is needed, found {type(method).__name__}.")
+    fixed = _fixed(recording, events)
+    automatic = analyse(signal, method, {})
+    found = analyse(signal, method, fixed) if fixed else automatic
+    numbers = _metrics(found, method)
+    checks = all_checks(found, numbers, method)
+    detected = _events(automatic, recording)
+    used = _events(found, recording) if fixed else detected
+    metrics, voided = _voided(numbers, checks)
+    return Jump(
+        recording, method, used, detected, _motion(found, recording), metrics, tuple(checks), voided
+    )
+
+
+def _fixed(recording: Recording, events: Mapping[str, float] | None) -> dict[str, float]:
+    """Return the fixed events in samples."""
+    out = {}
+    for name, time in (events or {}).items():
+        one_of("events", name, MOVABLE_EVENTS)
+        last = recording.start_s + recording.duration_s
+        value = number(f"events[{name!r}]", time, low=recording.start_s, high=last, unit="s")
+        out[name] = (value - recording.start_s) * recording.rate_hz
+    return out
+
+
+def _metrics(found: Analysis, method: Method) -> dict[str, float]:
+    if found.phases is None or found.path is None or found.edges is None or found.weighing is None:
+        return {}
+    numbers = push_metrics(found.path, found.phases, found.edges, found.weighing, method)
+    numbers.update(landing_metrics(found.signal, found.path, found.edges, found.stop, method))
+    numbers.update(limb_metrics(found, method))
+    add_per_mass(numbers)
+    return numbers
+
+
+def _events(found: Analysis, recording: Recording) -> dict[str, float]:
+    """Return all eight events in seconds on the file's clock."""
+    at = dict.fromkeys(EVENTS, math.nan)
+    if found.weighing is not None:
+        at["weighing_start"], at["weighing_end"] = found.weighing.start, found.weighing.stop
+    if found.onset is not None:
+        at["onset"] = found.onset.sample
+    if found.phases is not None:
+        at["minimum_force"] = found.phases.minimum
+        at["peak_downward_velocity"] = found.phases.slowest.sample
+        at["zero_velocity"] = found.phases.lowest.sample
+    if found.edges is not None:
+        at["takeoff"], at["landing"] = found.edges.takeoff, found.edges.landing
+    return {name: recording.start_s + sample / recording.rate_hz for name, sample in at.items()}
+
+
+def _motion(found: Analysis, recording: Recording) -> Motion:
+    """Return the motion from the first sample at or after the onset."""
+    path = found.path
+    if path is None or found.onset is None:
+        empty = np.empty(0)
+        return Motion(empty, empty, empty, empty, empty)
+    first = max(0, math.ceil(found.onset.sample) - path.base)
+    time = np.arange(path.base + first, path.base + path.force.shape[0]) / recording.rate_hz
+    time += recording.start_s
+    return Motion(
+        time,
+        path.force[first:],
+        path.acceleration[first:],
+        path.velocity[first:],
+        path.displacement[first:],
+    )
+
+
+def _voided(
+    numbers: dict[str, float], checks: list[Check]
+) -> tuple[dict[str, float], dict[str, str]]:
+    """Return every metric of the catalog, nan where a failed check voids it, and the reasons."""
+    why: dict[str, str] = {}
+    for check in checks:
+        if check.status == "fail" and check.scope != "jump":
+            why.setdefault(check.scope, check.reason)
+    metrics, voided = {}, {}
+    for key, metric in METRICS.items():
+        value = numbers.get(key, math.nan)
+        if metric.scope in why and not math.isnan(value):
+            voided[key] = why[metric.scope]
+            value = math.nan
+        metrics[key] = value
+    return metrics, voided

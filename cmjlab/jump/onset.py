@@ -1,0 +1,123 @@
+"""Onset of the movement: where the force leaves body weight."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from cmjlab.jump.signal import FloatArray, Signal
+from cmjlab.jump.weighing import Weighing
+from cmjlab.method import Method
+
+#: Longest stretch before take-off in which the countermovement is looked for, s.
+LONGEST_JUMP_S = 2.5
+#: Longest time from the lowest force to the peak downward velocity, s.
+_LONGEST_DROP_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """Onset and what it was found with, in samples.
+
+    Attributes
+    ----------
+    sample : float
+        Onset.
+    minimum : int
+        Sample of the lowest force of unweighting.
+    forward : float
+        Onset by the other search direction (for the check of early movement).
+    change : float
+        Change of force that marks the onset, N.
+    """
+
+    sample: float
+    minimum: int
+    forward: float
+    change: float
+
+
+def onset_change(weighing: Weighing, method: Method) -> float:
+    """Return the change of force that marks the onset, N."""
+    if method.onset_rule == "newton":
+        return method.onset_newton
+    if method.onset_rule == "percent":
+        return method.onset_percent / 100.0 * weighing.weight
+    floor = method.onset_floor_percent / 100.0 * weighing.weight
+    return max(method.onset_sd * weighing.sd, floor)
+
+
+def lowest_force(signal: Signal, weighing: Weighing, takeoff: int) -> tuple[int, int]:
+    """Return the samples of the lowest force of unweighting and of peak downward velocity.
+
+    The velocity is known up to a constant there, which does not move its minimum.
+    """
+    force = signal.force
+    begin = max(weighing.stop, takeoff - signal.samples(LONGEST_JUMP_S))
+    begin = min(begin, takeoff - 1)
+    velocity = np.cumsum(force[begin : takeoff + 1] - weighing.weight)
+    slowest = begin + int(np.argmin(velocity))
+    begin = max(begin, slowest - signal.samples(_LONGEST_DROP_S))
+    return begin + int(np.argmin(force[begin : slowest + 1])), slowest
+
+
+def find_onset(signal: Signal, weighing: Weighing, takeoff: int, method: Method) -> Onset:
+    """Return the onset by the rule of the method.
+
+    Parameters
+    ----------
+    signal : Signal
+        Force.
+    weighing : Weighing
+        Body weight and its window.
+    takeoff : int
+        Last sample on the plate.
+    method : Method
+        Rule, search direction and shift.
+    """
+    minimum, _ = lowest_force(signal, weighing, takeoff)
+    change = onset_change(weighing, method)
+    begin = weighing.stop
+    part = signal.force[begin : minimum + 1]
+    if part.size == 0:
+        return Onset(float(begin), minimum, float(begin), change)
+    off = part < weighing.weight - change
+    backward = _last_off(part, off, weighing.weight - change, method)
+    either = off
+    if method.onset_direction == "either":
+        either = np.abs(part - weighing.weight) > change
+    persistence = max(1, round(method.onset_persistence_s * signal.rate))
+    forward = _first_run(either, persistence)
+    chosen = backward if method.onset_search == "backward" else forward
+    shift = method.onset_shift_s * signal.rate
+    sample = max(float(begin), begin + chosen - shift)
+    return Onset(sample, minimum, begin + forward - shift, change)
+
+
+def _last_off(part: FloatArray, off: np.ndarray, level: float, method: Method) -> float:
+    """Return where the force left the level for good before its minimum."""
+    if not off[-1]:
+        return float(part.shape[0] - 1)
+    back = int(np.argmin(off[::-1]))
+    if off[part.shape[0] - 1 - back]:
+        return 0.0
+    first = part.shape[0] - back
+    if method.event_placing == "none":
+        return float(first)
+    above, below = float(part[first - 1]), float(part[first])
+    return first - 1 + (above - level) / max(above - below, 1e-12)
+
+
+def _first_run(mask: np.ndarray, length: int) -> float:
+    """Return the start of the first run of true values of this length; the end when none."""
+    n = mask.shape[0]
+    if not mask.any():
+        return float(n - 1)
+    change = np.flatnonzero(mask[1:] != mask[:-1]) + 1
+    edges = np.concatenate(([0], change, [n]))
+    first = 0 if mask[0] else 1
+    starts, stops = edges[first:-1:2], edges[first + 1 :: 2]
+    long = np.flatnonzero((stops - starts >= length) | (stops == n))
+    return float(starts[long[0]]) if long.size else math.nan
