@@ -15,9 +15,13 @@ from typing import Any
 import pandas as pd
 
 from cmjlab.checks import level as check_level
-from cmjlab.results import Result
-from cmjlab.stats.mixed_panel import read_panel
+from cmjlab.results import Note, Result
+from cmjlab.stats.mixed_anova import anova_rows, why_no_anova
+from cmjlab.stats.mixed_model_rows import model_rows
+from cmjlab.stats.mixed_models import models_to_fit
+from cmjlab.stats.mixed_panel import Panel, read_panel
 from cmjlab.stats.mixed_rows import contrast_rows, figure_data, primary_pair
+from cmjlab.stats.mixed_words import one_test_note, sentences, standing_notes
 from cmjlab.stats.tidy import statistics_frame
 
 
@@ -66,6 +70,8 @@ def change_mixed(
     panel = read_panel(table, metric, order=order, control=control)
     declared = primary_pair(panel, primary)
     rows, notes = contrast_rows(panel, declared, level)
+    words = sentences(panel, rows)
+    more, found = _beside(panel, rows, constrained=constrained, level=level)
     settings: dict[str, Any] = {
         "metric": panel.metric,
         "order": list(panel.sessions),
@@ -76,8 +82,25 @@ def change_mixed(
     }
     return Result(
         "change over sessions",
-        statistics_frame(rows),
+        statistics_frame([*rows, *more]),
         figure_data(panel),
         settings,
-        (*panel.notes, *notes),
+        (*panel.notes, *notes, *found, *standing_notes(panel, constrained=constrained)),
+        words,
     )
+
+
+def _beside(
+    panel: Panel, rows: list[dict[str, Any]], *, constrained: bool, level: float
+) -> tuple[list[dict[str, Any]], list[Note]]:
+    """Return rows and notes of the mixed models and of the mixed ANOVA."""
+    more, notes = model_rows(panel, models_to_fit(panel, constrained=constrained), level)
+    groups = len(panel.groups)
+    complete = bool(panel.complete.all())
+    if len(panel.sessions) == 2 and complete and groups <= 2:
+        return more, [*notes, one_test_note(panel, rows)] if groups == 2 else notes
+    reason = why_no_anova(panel)
+    if reason:
+        return more, [*notes, Note("no_mixed_anova", f"{panel.metric}, mixed ANOVA: {reason}")]
+    anova, left_out = anova_rows(panel)
+    return [*more, *anova], [*notes, *left_out]
