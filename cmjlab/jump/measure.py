@@ -85,6 +85,9 @@ def _metrics(found: Analysis, method: Method) -> dict[str, float]:
     numbers = push_metrics(found.path, found.phases, found.edges, found.weighing, method)
     numbers.update(landing_metrics(found.signal, found.path, found.edges, found.stop, method))
     numbers.update(limb_metrics(found, method))
+    if "flight_time_s" in numbers:
+        ratio = numbers["flight_time_s"] / numbers["time_to_takeoff_s"]
+        numbers["flight_to_contraction_ratio"] = ratio
     add_per_mass(numbers)
     return numbers
 

@@ -1,0 +1,62 @@
+"""Metrics of each foot, and asymmetries; phase boundaries come from the summed force."""
+
+from __future__ import annotations
+
+from cmjlab.catalog.entries import Metric
+
+_SOURCE = "Bishop et al. 2016 (abstract read); share of the total for bilateral tests"
+_SUM = "definition of the summed force, applied to one plate"
+_NOTE = "compare it with the athlete's own spread from jump to jump first; it is no diagnosis"
+
+#: stem, label, unit, phase, formula of one side, exploratory
+_QUANTITIES: tuple[tuple[str, str, str, str, str], ...] = (
+    ("weight", "Weight", "N", "weighing", "mean F while weighing"),
+    ("mean_braking_force", "Mean braking force", "N", "braking", "∫F dt / t"),
+    ("peak_braking_force", "Peak braking force", "N", "braking", "max F in braking"),
+    ("braking_impulse", "Braking net impulse", "N·s", "braking", "∫(F − weight of the side) dt"),
+    ("force_at_zero_velocity", "Force at zero velocity", "N", "braking", "F at v = 0"),
+    ("mean_propulsion_force", "Mean propulsion force", "N", "propulsion", "∫F dt / t"),
+    ("peak_propulsion_force", "Peak propulsion force", "N", "propulsion", "max F in propulsion"),
+    ("propulsion_impulse", "Propulsion net impulse", "N·s", "propulsion", "∫(F − weight of the side) dt"),
+    ("peak_landing_force", "Peak landing force", "N", "landing", "max F within 0.5 s after landing"),
+)  # fmt: skip
+_ENDING = {"N": "n", "N·s": "n_s"}
+
+
+def _entries() -> list[Metric]:
+    out = []
+    for stem, label, unit, phase, formula in _QUANTITIES:
+        late = phase == "landing"
+        for side in ("left", "right"):
+            out.append(
+                Metric(
+                    f"{side}_{stem}_{_ENDING[unit]}",
+                    f"{label}, {side}",
+                    unit,
+                    "limbs",
+                    f"{formula}, {side} plate ({phase})",
+                    f"share of the {side} foot",
+                    ratio_scale=unit == "N",
+                    scope="limbs",
+                    exploratory=late,
+                    source=_SUM,
+                )
+            )
+        out.append(
+            Metric(
+                f"{stem}_asymmetry_percent",
+                f"{label}, asymmetry",
+                "%",
+                "limbs",
+                "by Method.asymmetry; default 100 (R − L) / (R + L), + = right larger",
+                _NOTE,
+                ratio_scale=False,
+                scope="limbs",
+                exploratory=late,
+                source=_SOURCE,
+            )
+        )
+    return out
+
+
+LIMBS: tuple[Metric, ...] = tuple(_entries())
