@@ -1,0 +1,190 @@
+"""Measure one file of a study: the unit of work that is computed once and kept.
+
+Only what the file itself decides is computed here; athlete, session, group, verdicts and
+checks that need other jumps are joined later, so a change of the roster costs nothing.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cmjlab.catalog import METRICS
+from cmjlab.errors import CmjlabError
+from cmjlab.keys import ENGINE, key_of
+from cmjlab.layout import Layout
+from cmjlab.method import Method
+
+if TYPE_CHECKING:
+    from cmjlab.jump_types import Jump
+    from cmjlab.recording import Recording
+
+
+@dataclass(frozen=True)
+class Task:
+    """One file to measure.
+
+    Attributes
+    ----------
+    file : str
+        Path below the recordings folder.
+    path : Path
+        Where the file is.
+    sha256 : str
+        SHA-256 of its bytes.
+    layout : Layout
+        How it is to be read.
+    stretches : tuple of (float, float)
+        Start and stop of each stretch to use, seconds on the file's clock (±inf: open).
+    moved : dict of int to dict of str to float
+        Jump number -> event -> time that a person fixed.
+    """
+
+    file: str
+    path: Path
+    sha256: str
+    layout: Layout = field(default_factory=Layout)
+    stretches: tuple[tuple[float, float], ...] = ((float("-inf"), float("inf")),)
+    moved: dict[int, dict[str, float]] = field(default_factory=dict)
+
+    @property
+    def key(self) -> str:
+        """Key of the result: file, bytes, layout, stretches, moved events, engine."""
+        return key_of(
+            {
+                "file": self.file,
+                "sha256": self.sha256,
+                "layout": self.layout.replace(match="").key,
+                "stretches": [[repr(a), repr(b)] for a, b in self.stretches],
+                "moved": {str(j): e for j, e in self.moved.items() if e},
+                "engine": ENGINE,
+            }
+        )
+
+
+@dataclass(frozen=True)
+class FileResult:
+    """Rows of one file: jumps and checks, and whether they may be kept."""
+
+    key: str
+    jumps: list[dict[str, Any]]
+    checks: list[dict[str, Any]]
+    keep: bool = True
+
+
+def read_stretches(task: Task) -> list[Recording]:
+    """Read a file and return its stretches as recordings; ReadError when it cannot be read."""
+    from cmjlab.files.read import read_recording
+
+    recording = read_recording(task.path, layout=task.layout)
+    return [_cut(recording, low, high) for low, high in task.stretches]
+
+
+def _cut(recording: Recording, low: float, high: float) -> Recording:
+    if low == float("-inf") and high == float("inf"):
+        return recording
+    rate, start = recording.rate_hz, recording.start_s
+    first = max(0, int(np.ceil((low - start) * rate - 1e-6))) if np.isfinite(low) else 0
+    last = recording.n_samples
+    if np.isfinite(high):
+        last = min(last, int(np.floor((high - start) * rate + 1e-6)) + 1)
+    return recording.replace(
+        force_n=recording.force_n[first : max(first, last)], start_s=start + first / rate
+    )
+
+
+def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump]]:
+    """Return (stretch, Jump) for every jump of a file; jumps count through the whole file."""
+    from cmjlab.jump.measure import measure
+    from cmjlab.jump.split import split_jumps
+
+    out: list[tuple[int, Jump]] = []
+    for stretch, recording in enumerate(read_stretches(task)):
+        for part in split_jumps(recording, method):
+            number = len(out) + 1
+            events = task.moved.get(number) or None
+            out.append((stretch, measure(part.replace(jump=number), method, events=events)))
+    return out
+
+
+def measure_file(task: Task, method: Method) -> FileResult:
+    """Measure all jumps of a file; whatever goes wrong becomes a row with the reason."""
+    try:
+        found = jumps_of(task, method)
+        if found and _changed(found[0][1], task):
+            return failed(task, "the file changed while it was read; measure again", keep=False)
+        rows = [_jump_row(task, stretch, jump) for stretch, jump in found]
+        checks = [c for _, jump in found for c in _check_rows(task, jump)]
+    except CmjlabError as problem:
+        missing = isinstance(problem.__cause__, OSError)
+        return failed(task, str(problem), keep=not missing)
+    except OSError as problem:
+        text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
+        return failed(task, text, keep=False)
+    except Exception as problem:  # one odd file must never stop a season of data
+        text = f"{task.file}: unexpected {type(problem).__name__}: {problem}. Please report it."
+        return failed(task, text, keep=False)
+    if not rows:
+        return failed(task, f"{task.file}: no jump found.", keep=True)
+    return FileResult(task.key, rows, checks)
+
+
+def _changed(jump: Jump, task: Task) -> bool:
+    source = jump.recording.source
+    return bool(source and source.sha256 and task.sha256 and source.sha256 != task.sha256)
+
+
+def failed(task: Task, error: str, *, keep: bool) -> FileResult:
+    """Return the one row of a file that gave no jump, with the reason."""
+    row = _base_row(task, 0, 1)
+    row.update({"accepted_by_rules": False, "error": error})
+    return FileResult(task.key, [row], [], keep)
+
+
+def _base_row(task: Task, stretch: int, jump: int) -> dict[str, Any]:
+    return {
+        "key": task.key,
+        "file": task.file,
+        "sha256": task.sha256,
+        "stretch": stretch,
+        "jump": jump,
+        "moved_events": ";".join(sorted(task.moved.get(jump, {}))),
+        "flags": "",
+        "error": "",
+        "notes": "[]",
+        "voided": "{}",
+    }
+
+
+def _jump_row(task: Task, stretch: int, jump: Jump) -> dict[str, Any]:
+    row = _base_row(task, stretch, jump.recording.jump)
+    row["rate_hz"] = jump.recording.rate_hz
+    row["accepted_by_rules"] = jump.accepted
+    row["flags"] = ";".join(sorted(f"{c.code}:{c.status}" for c in jump.flags))
+    row["notes"] = json.dumps([[n.code, n.text] for n in jump.recording.notes])
+    row["voided"] = json.dumps(dict(jump.voided), sort_keys=True)
+    for key in METRICS:
+        row[key] = float(jump.metrics.get(key, float("nan")))
+    return row
+
+
+def _check_rows(task: Task, jump: Jump) -> list[dict[str, Any]]:
+    return [
+        {
+            "key": task.key,
+            "file": task.file,
+            "jump": jump.recording.jump,
+            "code": c.code,
+            "status": c.status,
+            "scope": c.scope,
+            "value": float(c.value),
+            "limit": float(c.limit),
+            "unit": c.unit,
+            "reason": c.reason,
+        }
+        for c in jump.checks
+    ]

@@ -1,0 +1,354 @@
+"""A study folder: settings, people, recordings, decisions and what was computed from them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.jump_types import Jump
+from cmjlab.layout import Layout
+from cmjlab.method import Method
+from cmjlab.plan import Plan
+from cmjlab.study import joined
+from cmjlab.study.batch import ProgressCallback, measure_tasks
+from cmjlab.study.decisions import Decided, effect, read_log
+from cmjlab.study.folder import StudySettings, read_settings
+from cmjlab.study.one_file import FileResult, Task, jumps_of
+from cmjlab.study.problems import Problems
+from cmjlab.study.recordings import layout_for, list_recordings
+from cmjlab.study.roster import check_people
+from cmjlab.study.stat_index import StatIndex
+from cmjlab.study.store import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
+from cmjlab.study.summarise import summarise_sessions
+from cmjlab.study.user_tables import ROW, read_user_table
+from cmjlab.tables import USER_TABLES
+
+
+@dataclass(frozen=True)
+class _Measured:
+    jumps: pd.DataFrame
+    checks: pd.DataFrame
+    rows: pd.DataFrame
+
+
+class Study:
+    """A study folder, read once; open it again (or :meth:`reload`) to see later changes.
+
+    Attributes
+    ----------
+    folder, results : Path
+        The user's folder, and where results go.
+    settings : StudySettings
+        What study.toml says.
+    title : str
+    plan : Plan
+    method : Method
+    layouts : tuple of Layout
+    sessions : pandas.DataFrame
+        session, role, date in the order of the study, with the notes of sessions.csv.
+    athletes, measures, participation, decisions, subgroups, block : pandas.DataFrame
+        The tables of the folder in their declared columns; empty when there is no file.
+    files : pandas.DataFrame
+        Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        results: Path,
+        settings: StudySettings,
+        tables: dict[str, pd.DataFrame],
+        found: Problems,
+    ) -> None:
+        self.folder, self.results, self.settings = folder, results, settings
+        self._tables = tables
+        self._found = found
+        self._measured: _Measured | None = None
+        self.decided: Decided = effect(tables["decisions"], found)
+        self.files = check_people(settings, tables, found)
+
+    @classmethod
+    def open(cls, folder: str | Path, results: str | Path | None = None) -> Study:
+        """Open a study folder.
+
+        Parameters
+        ----------
+        folder : str or Path
+            Folder with study.toml.
+        results : str or Path, optional
+            Where results go; default ``results`` in the folder. Give another place when the
+            folder cannot be written to.
+
+        Returns
+        -------
+        Study
+
+        Raises
+        ------
+        StudyError
+            When a problem must be solved first; ``.problems`` lists all of them.
+        """
+        study = cls.read(folder, results)
+        study._found.stop_if_failed(study.title)
+        return study
+
+    @classmethod
+    def read(cls, folder: str | Path, results: str | Path | None = None) -> Study:
+        """Open a study folder whatever its problems are (for checks and repairs)."""
+        folder = Path(folder)
+        target = Path(results) if results is not None else folder / "results"
+        found = Problems()
+        if not folder.is_dir():
+            raise StudyError(f"{folder}: is not a folder. Make a study with 'cmjlab new'.")
+        settings = read_settings(folder, found)
+        tables = {
+            stem: read_user_table(folder, stem, table, found)
+            for stem, table in USER_TABLES.items()
+            if stem not in ("names", "decisions")
+        }
+        tables["decisions"] = read_log(folder, target, found)
+        tables["files"] = list_recordings(settings, tables["recordings"], found)
+        return cls(folder, target, settings, tables, found)
+
+    def reload(self) -> Study:
+        """Return the study as the folder stands now."""
+        return Study.open(self.folder, self.results)
+
+    def with_choices(self, *, method: Method | None = None, plan: Plan | None = None) -> Study:
+        """Return the same study with another Method or Plan, for comparison."""
+        settings = replace(self.settings, method=method or self.method, plan=plan or self.plan)
+        return Study(self.folder, self.results, settings, self._tables, Problems())
+
+    def _table(self, stem: str) -> pd.DataFrame:
+        return self._tables[stem].drop(columns=ROW, errors="ignore")
+
+    title = property(lambda self: str(self.settings.title), doc="Title of the study.")
+    plan = property(lambda self: self.settings.plan, doc="The Plan of the study.")
+    method = property(lambda self: self.settings.method, doc="The Method of the study.")
+    layouts = property(lambda self: self.settings.layouts, doc="Layouts, first match wins.")
+    athletes = property(lambda self: self._table("athletes"), doc="The roster.")
+    measures = property(lambda self: self._table("measures"), doc="Values not from the plate.")
+    participation = property(lambda self: self._table("participation"), doc="Who was missing.")
+    decisions = property(lambda self: self._table("decisions"), doc="The log of decisions.")
+    subgroups = property(lambda self: self._table("subgroups"), doc="Rules of subgroups.")
+    block = property(lambda self: self._table("block"), doc="Exercises of the block.")
+
+    @property
+    def sessions(self) -> pd.DataFrame:
+        """Sessions in order: session, role, date, and how each was held."""
+        notes = self._table("sessions").drop_duplicates("session")
+        out = self.settings.sessions.merge(
+            notes.rename(columns={"date": "date_held"}), on="session", how="left", validate="1:1"
+        )
+        held = out.pop("date_held")
+        out["date"] = out["date"].where(out["date"] != "", held)
+        return out
+
+    @property
+    def problems(self) -> pd.DataFrame:
+        """Everything noticed while opening and measuring, one a row."""
+        return self._found.frame()
+
+    @property
+    def before(self) -> str:
+        """Session before the block, "" when there is none."""
+        return self.settings.planned_session("before")
+
+    @property
+    def after(self) -> str:
+        """Session after the block, "" when there is none."""
+        return self.settings.planned_session("after")
+
+    @property
+    def decisions_folder(self) -> Path:
+        """Folder whose decisions.csv takes new rows."""
+        inside = self.results.resolve().parent == self.folder.resolve()
+        return self.folder if inside or os.access(self.folder, os.W_OK) else self.results
+
+    def task(self, file: str, sha256: str = "") -> Task:
+        """Return what is to be done with one file."""
+        part = self.files[self.files["file"] == file]
+        if part.empty:
+            raise ArgumentError(f"file: {file!r} is no recording of this study; see study.files.")
+        stretches = tuple(
+            (a if a == a else float("-inf"), b if b == b else float("inf"))
+            for a, b in zip(part["start"], part["stop"], strict=True)
+        )
+        moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
+        layout: Layout = layout_for(file, self.layouts)
+        return Task(file, part["path"].iloc[0], sha256, layout, stretches, moved)
+
+    def measure(
+        self,
+        workers: int | str = "auto",
+        progress: ProgressCallback | None = None,
+        *,
+        force: bool = False,
+    ) -> pd.DataFrame:
+        """Return the jumps table; only files that are new or changed are measured.
+
+        Parameters
+        ----------
+        workers : int or "auto"
+            Processes to use; "auto" starts more than one only when that is faster.
+        progress : callable, optional
+            Called with a Progress after each file.
+        force : bool
+            Go on although another run holds the study's lock.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of ``cmjlab.tables.JUMPS`` with the roster joined; ``session`` is an
+            ordered category. Files that cannot be read are rows with ``error``.
+        """
+        if self._measured is None:
+            rows, checks = self._kept_rows(workers, progress, force)
+            rows = joined.join_recordings(rows, self.files)
+            rows["date"] = self._dates(rows)
+            rows = joined.sort_jumps(rows, self.settings.session_order, self.athletes)
+            rows, checks = joined.apply_decisions(rows, checks, self.decided)
+            jumps = joined.hand_out(rows, self.settings.sessions, self.athletes)
+            self._measured = _Measured(jumps, checks, rows)
+        return self._measured.jumps.copy()
+
+    def _dates(self, rows: pd.DataFrame) -> pd.Series:
+        sessions = self.sessions
+        days = dict(zip(sessions["session"], sessions["date"], strict=True))
+        own = rows["date"].where(rows["date"].fillna("") != "", rows["session"].map(days))
+        return own.where(own.fillna("") != "", None).astype("str")
+
+    def _kept_rows(
+        self, workers: int | str, progress: ProgressCallback | None, force: bool
+    ) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Return the rows of all files, from the store or measured now."""
+        index = StatIndex(self.results / "store" / "files.json")
+        tasks, unreadable = self._tasks(index)
+        store = Store(self.results, self.method.key) if self._can_keep() else None
+        jumps, checks = store.load() if store else _nothing()
+        keys = {t.key for t in tasks}
+        todo = [t for t in tasks if t.key not in set(jumps["key"])]
+        fresh: list[FileResult] = list(unreadable)
+        if todo:
+            with locked(self.results / "store", force=force or store is None):
+                fresh += measure_tasks(
+                    todo, self.method, store=store, workers=workers, progress=progress
+                )
+        if store is not None:
+            paths = dict(zip(self.files["file"], self.files["path"], strict=True))
+            index.save(paths)
+        jumps, checks = jumps[jumps["key"].isin(keys)], checks[checks["key"].isin(keys)]
+        new_jumps = frame_of([j for r in fresh for j in r.jumps], JUMP_COLUMNS)
+        new_checks = frame_of([c for r in fresh for c in r.checks], CHECK_COLUMNS)
+        return (
+            pd.concat([jumps, new_jumps], ignore_index=True),
+            pd.concat([checks, new_checks], ignore_index=True),
+        )
+
+    def _tasks(self, index: StatIndex) -> tuple[list[Task], list[FileResult]]:
+        tasks, unreadable = [], []
+        for file in self.files["file"].drop_duplicates():
+            task = self.task(file)
+            try:
+                tasks.append(replace(task, sha256=index.sha256(file, task.path)))
+            except OSError as problem:
+                unreadable.append(_unreadable(task, problem))
+        return tasks, unreadable
+
+    def _can_keep(self) -> bool:
+        """Return whether results can be written; tell it once when they cannot."""
+        try:
+            (self.results / "store").mkdir(parents=True, exist_ok=True)
+            if os.access(self.results / "store", os.W_OK):
+                return True
+        except OSError:
+            pass
+        self._found.add(
+            "warn", "results_not_kept", where=(str(self.results.name), "", ""),
+            found="the folder cannot be written to", expected="a place for results",
+            remedy="Give another place: Study.open(folder, results=\"...\"). All is measured anew.",
+        )  # fmt: skip
+        return False
+
+    @property
+    def checks(self) -> pd.DataFrame:
+        """Every quality rule of every jump: file, jump, code, status, scope, value, limit."""
+        self.measure()
+        assert self._measured is not None
+        return self._measured.checks.copy()
+
+    def sessions_table(self, how: str | None = None) -> pd.DataFrame:
+        """Return one row per athlete and session: accepted jumps summarised, measures beside.
+
+        Parameters
+        ----------
+        how : str, optional
+            "mean", "best", "median" or "best_n_mean"; default as the Plan says.
+        """
+        table = self.measure()
+        plan: Plan = self.plan
+        out = summarise_sessions(
+            table, how or plan.summary, jumps_wanted=plan.jumps_wanted, best_n=plan.best_n
+        )
+        return joined.finish_sessions(out, self.measures, self.settings.sessions, self.athletes)
+
+    def jump(self, file: str, jump: int = 1) -> Jump:
+        """Return one jump in full (events, motion, checks), with moved events applied.
+
+        Parameters
+        ----------
+        file : str
+            Path below the recordings folder, as in the jumps table.
+        jump : int
+            Number of the jump within its file.
+        """
+        found = jumps_of(self.task(file), self.method)
+        if not 1 <= jump <= len(found):
+            raise ArgumentError(f"jump: found {jump}, {file} holds {len(found)} jump(s).")
+        stretch, result = found[jump - 1]
+        part = self.files[self.files["file"] == file].iloc[stretch]
+        recording = result.recording.replace(
+            athlete=part["athlete"], session=part["session"], trial=part["trial"] or None
+        )
+        return replace(result, recording=recording)
+
+    def curves(
+        self,
+        quantity: str,
+        *,
+        phases: Sequence[str] = ("unweighting", "braking", "propulsion"),
+        points: int = 101,
+    ) -> pd.DataFrame:
+        """Return time-normalised curves of the accepted jumps; see ``cmjlab.study.curves``."""
+        from cmjlab.study.curves import curves
+
+        return curves(self, quantity, phases=phases, points=points)
+
+    def flow(self) -> dict[str, Any]:
+        """Return who and what was counted in and out, and why; see ``cmjlab.study.flow``."""
+        from cmjlab.study.flow import flow
+
+        return flow(self)
+
+    def provenance(self) -> dict[str, Any]:
+        """Return everything needed to trace the numbers, as plain data."""
+        from cmjlab.study.flow import provenance
+
+        return provenance(self)
+
+
+def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
+    return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS)
+
+
+def _unreadable(task: Task, problem: OSError) -> FileResult:
+    from cmjlab.study.one_file import failed
+
+    text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
+    return failed(task, text, keep=False)

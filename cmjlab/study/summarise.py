@@ -1,0 +1,123 @@
+"""From jumps to one value per athlete and session."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from cmjlab.catalog import METRICS
+from cmjlab.checks import number, one_of
+from cmjlab.errors import StatsError
+from cmjlab.tables import ATHLETES, JUMPS, SESSIONS
+
+_HOW = ("mean", "best", "median", "best_n_mean")
+_BEST_BY = "jump_height_m"
+#: Columns that describe the person or the session; the first value is carried over.
+_CARRIED = [c.name for c in ATHLETES.columns if c.name not in ("athlete", *METRICS)]
+_CARRIED += ["role", "date"]
+_NOT_VALUES = {c.name for c in JUMPS.columns if c.name not in METRICS} | set(_CARRIED)
+
+
+def summarise_sessions(
+    table: pd.DataFrame,
+    how: str = "mean",
+    *,
+    jumps_wanted: int = 3,
+    best_n: int = 2,
+) -> pd.DataFrame:
+    """Return one row per athlete and session from a table with one row per jump.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Columns athlete, session and metrics, e.g. from ``Study.measure``; jumps whose column
+        ``accepted`` is false are counted but not used (without that column all are used).
+    how : str
+        "mean" (recommended: Claudino et al. 2017, and order statistics: the best of n grows
+        with n), "median", "best" (all metrics of the one highest jump, never a mix of best
+        values) or "best_n_mean" (mean of the ``best_n`` highest jumps).
+    jumps_wanted : int
+        Jumps wanted per athlete and session; becomes ``n_expected``.
+    best_n : int
+        Jumps used by "best_n_mean".
+
+    Returns
+    -------
+    pandas.DataFrame
+        Sessions table: athlete, group, session, role, date, n_jumps, n_expected, n_excluded,
+        metrics. Athletes without an accepted jump keep their row, with n_jumps 0 and no values.
+
+    Raises
+    ------
+    StatsError
+        When columns are missing.
+    ArgumentError
+        When ``how`` is not one of the four.
+    """
+    one_of("how", how, _HOW)
+    number("jumps_wanted", jumps_wanted, low=1)
+    number("best_n", best_n, low=1)
+    for column in ("athlete", "session"):
+        if column not in table:
+            raise StatsError(f"the table has no column {column!r}; one row per jump is needed.")
+    jumps = table.copy()
+    jumps["athlete"] = jumps["athlete"].astype("str")
+    values = _metrics(jumps)
+    if how in ("best", "best_n_mean") and _BEST_BY not in values:
+        raise StatsError(f"how={how!r} needs the column {_BEST_BY!r} to know the highest jumps.")
+    accepted = _accepted(jumps)
+    keys = ["athlete", "session"]
+    groups = jumps.groupby(keys, observed=True, sort=False)
+    out = groups[[c for c in _CARRIED if c in jumps]].first()
+    recorded = groups.size()
+    used = jumps[accepted]
+    out["n_jumps"] = used.groupby(keys, observed=True).size().reindex(out.index, fill_value=0)
+    out["n_expected"] = int(jumps_wanted)
+    out["n_excluded"] = recorded - out["n_jumps"]
+    summary = _summary(used, keys, values, how, best_n).reindex(out.index)
+    out = pd.concat([out, summary], axis=1).reset_index()
+    return _finish(out, table, list(values))
+
+
+def _metrics(jumps: pd.DataFrame) -> list[str]:
+    """Return the columns to summarise: catalog metrics and numbers of the user's own."""
+    return [
+        str(c)
+        for c in jumps.columns
+        if c in METRICS
+        or (
+            c not in _NOT_VALUES
+            and pd.api.types.is_numeric_dtype(jumps[c])
+            and not pd.api.types.is_bool_dtype(jumps[c])
+        )
+    ]
+
+
+def _accepted(jumps: pd.DataFrame) -> pd.Series:
+    if "accepted" not in jumps:
+        return pd.Series(True, index=jumps.index)
+    return jumps["accepted"].astype("boolean").fillna(False).astype(bool)
+
+
+def _summary(
+    used: pd.DataFrame, keys: list[str], values: list[str], how: str, best_n: int
+) -> pd.DataFrame:
+    """Return the values of each athlete and session from the jumps used."""
+    if how in ("best", "best_n_mean"):
+        n = 1 if how == "best" else best_n
+        ranked = used.sort_values(_BEST_BY, ascending=False, kind="stable", na_position="last")
+        used = ranked.groupby(keys, observed=True, sort=False).head(n)
+    groups = used.groupby(keys, observed=True)[values]
+    return groups.median() if how == "median" else groups.mean()
+
+
+def _finish(out: pd.DataFrame, table: pd.DataFrame, values: list[str]) -> pd.DataFrame:
+    """Put the columns in order and keep the order of the sessions."""
+    order = [c for c in SESSIONS.names if c in out and c not in METRICS]
+    others = [c for c in out.columns if c not in order and c not in values]
+    out = out[[*order, *others, *values]]
+    for column in ("n_jumps", "n_expected", "n_excluded"):
+        out[column] = out[column].astype("Int64")
+    session = table["session"].dtype
+    if isinstance(session, pd.CategoricalDtype):
+        out["session"] = out["session"].astype(session)
+    return out
