@@ -35,8 +35,12 @@ class Layout(Settings):
         0, "1: pushing down on the plate is positive; -1: negative; 0: found out",
         allowed=(0, 1, -1),
     )  # fmt: skip
+    sheet: str = setting("", "name of the sheet of an .xlsx file; empty: the only one with numbers")
     plates: tuple[str, ...] = setting(
         (), "plate names in the order of force_columns: total, left, right, plate_1, plate_2, …"
     )
     left: tuple[int, ...] = setting((), "numbers of the plates under the left foot")
     right: tuple[int, ...] = setting((), "numbers of the plates under the right foot")
+    size_limit_mb: float = setting(
+        100.0, "files larger than this are refused, unpacked size", unit="MB", low=0.001, high=1e5
+    )

@@ -1,25 +1,24 @@
-"""Read a force recording from a file."""
+"""Read a force recording from a file: text of any dialect, C3D, .xlsx or Parquet."""
 
 from __future__ import annotations
 
-import gzip
-import hashlib
-import re
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cmjlab.errors import ReadError
+from cmjlab.checks import number
+from cmjlab.errors import ArgumentError, ReadError
+from cmjlab.files.clock import Clock, find_clock
+from cmjlab.files.columns import Columns, FloatArray
+from cmjlab.files.contents import Contents, load
+from cmjlab.files.fast import read_fast
+from cmjlab.files.force import force_matrix, join_plates
+from cmjlab.files.roles import assign_force, assign_time, read_headings
 from cmjlab.layout import Layout
 from cmjlab.recording import Recording, Source
-from cmjlab.results import Note
 
-FloatArray = NDArray[np.float64]
-_RATE_HELP = (
-    "Give the rate: `--rate 1000` on the command line, rate_hz=1000 in Python,"
-    " or rate_hz = 1000 under [[layout]] in study.toml"
-)
+#: Fewer rows than this are no recording at all (a jump needs hundreds).
+_FEWEST_ROWS = 5
 
 
 def read_recording(
@@ -30,94 +29,107 @@ def read_recording(
     Parameters
     ----------
     path : str or Path
-        The file.
+        Text (any separator, decimal mark, header, encoding), ``.c3d``, ``.xlsx`` or
+        ``.parquet``; text also packed as ``.gz`` or as a ``.zip`` of one file.
     layout : Layout, optional
-        What a person states about the file; nothing: found out and noted.
+        What a person states about the file; what it leaves open is found out and noted.
     rate_hz : float, optional
-        Sampling rate in hertz; needed when the file has no usable time column.
+        Sampling rate in hertz, for files that do not say it.
 
     Returns
     -------
     Recording
-        Force in newtons on one uniform clock, with a note for every assumption.
+        Force in newtons, pushing down positive, on one uniform clock. Lost samples are nan;
+        nothing is resampled. ``notes`` names every assumption
+        (codes: ``cmjlab.files.notes.NOTE_CODES``).
 
     Raises
     ------
     ReadError
-        When the file is not usable, or can be read in two ways.
+        When the file is not usable, or two readings are possible; the text says what to do.
+
+    Examples
+    --------
+    >>> recording = read_recording("sub-A07_ses-base1_run-02.csv")  # doctest: +SKIP
+    >>> recording = read_recording("force.txt", rate_hz=1000)  # doctest: +SKIP
     """
+    if rate_hz is not None:
+        rate_hz = number("rate_hz", rate_hz, low=1.0, high=1e6, unit="Hz")
     path = Path(path)
-    layout = layout or Layout()
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise ReadError(f"{path.name}: the file cannot be opened ({error.strerror}).") from error
-    source = Source(str(path), hashlib.sha256(data).hexdigest(), layout.key)
-    if data[:2] == b"\x1f\x8b":
-        data = gzip.decompress(data)
-    names, columns = _columns(path.name, data.decode("utf-8-sig", errors="replace"))
-    return _recording(path.name, names, columns, rate_hz or layout.rate_hz or None, source)
+    limit = (layout or Layout()).size_limit_mb if layout else Layout.size_limit_mb
+    contents = load(path, limit_mb=limit)
+    return recording_of(contents, layout, rate_hz)
 
 
-def _columns(name: str, text: str) -> tuple[list[str], FloatArray]:
-    lines = [line for line in text.splitlines() if line.strip()]
-    if not lines:
-        raise ReadError(f"{name}: the file is empty.")
-    probe = lines[-1]
-    delimiter = next((d for d in ("\t", ";") if d in probe), None)
-    comma_decimal = delimiter == ";" and "," in probe
-    if delimiter is None and "," in probe:
-        delimiter = ","
-    rows, header = [], ""
-    for line in lines:
-        cells = [c.strip() for c in line.strip().split(delimiter)]
-        if comma_decimal:
-            cells = [c.replace(",", ".") for c in cells]
-        try:
-            rows.append([float(c) for c in cells])
-        except ValueError as error:
-            if rows:
-                raise ReadError(f"{name}: line {line!r} holds no numbers.") from error
-            header = line
-    if len(rows) < 5:
-        raise ReadError(f"{name}: {len(rows)} rows of numbers found; a recording has hundreds.")
-    width = len(rows[0])
-    names = [c.strip() for c in header.split(delimiter)] if header else []
-    if len(names) != width:
-        names = [f"column {i + 1}" for i in range(width)]
-    return names, np.array(rows)
-
-
-def _recording(
-    name: str, names: list[str], columns: FloatArray, rate: float | None, source: Source
+def recording_of(
+    contents: Contents, layout: Layout | None = None, rate_hz: float | None = None
 ) -> Recording:
-    notes: list[Note] = []
-    time = None
-    if columns.shape[1] > 1:
-        first, step = columns[:, 0], np.diff(columns[:, 0])
-        if np.all(step > 0):
-            columns, names = columns[:, 1:], names[1:]
-            if not np.allclose(step, 1.0):
-                time = first
-    start = 0.0
-    if time is not None:
-        start = float(time[0])
-        found = (len(time) - 1) / (time[-1] - time[0])
-        rate = float(round(found)) if abs(found - round(found)) < 1e-3 * found else float(found)
-    if rate is None:
-        raise ReadError(f"{name}: the file does not say the sampling rate. {_RATE_HELP}.")
-    total = columns.sum(axis=1)
-    if np.median(total) < 0:
-        columns = -columns
-        notes.append(
-            Note("sign_reversed", "The force is negative in the file; its sign was reversed.")
+    """Return the recording in a file's contents."""
+    columns = read_columns(contents, layout or Layout())
+    return build(contents, columns, layout, rate_hz)
+
+
+def read_columns(contents: Contents, layout: Layout) -> Columns:
+    """Return the columns of a file, whatever its kind."""
+    if contents.kind == "c3d":
+        from cmjlab.files.c3d_file import read_c3d
+
+        return read_c3d(contents.name, contents.data, layout)
+    if contents.kind == "parquet":
+        from cmjlab.files.parquet import read_parquet
+
+        return read_parquet(contents.name, contents.data)
+    if contents.kind == "xlsx":
+        from cmjlab.files.sheet import read_sheet
+
+        return read_sheet(contents.name, contents.data, layout)
+    columns = read_fast(contents.name, contents.data, layout)
+    if columns is not None:
+        return columns
+    from cmjlab.files.delimited import read_delimited
+    from cmjlab.files.text import decode
+
+    return read_delimited(
+        contents.name, decode(contents.name, contents.data, layout.encoding), layout
+    )
+
+
+def build(
+    contents: Contents, columns: Columns, layout: Layout | None, rate_hz: float | None
+) -> Recording:
+    """Give the columns their meaning and build the recording."""
+    stated = layout or Layout()
+    if columns.n_rows < _FEWEST_ROWS:
+        raise ReadError(
+            f"{columns.file}: only {columns.n_rows} row(s) of numbers were found; a recording of a"
+            " jump has hundreds. Export it again."
         )
-    plates = tuple(_plate(n, i, len(names)) for i, n in enumerate(names))
-    return Recording(columns, rate, plates, start_s=start, source=source, notes=tuple(notes))
+    roles = read_headings(columns)
+    assign_time(columns, stated, roles)
+    assign_force(columns, stated, roles)
+    clock = find_clock(columns, roles, stated, rate_hz)
+    force, notes = force_matrix(columns, roles, stated)
+    force = on_grid(force, clock)
+    force, plates = join_plates(columns.file, force, roles.plates, stated, notes)
+    source = Source(str(contents.path), contents.sha256, layout.key if layout else "")
+    try:
+        return Recording(
+            force,
+            clock.rate_hz,
+            tuple(plates),
+            start_s=clock.start_s,
+            source=source,
+            notes=(*columns.notes, *roles.notes, *clock.notes, *notes),
+        )
+    except ArgumentError as error:
+        raise ReadError(f"{columns.file}: {error}") from error
 
 
-def _plate(name: str, index: int, count: int) -> str:
-    for word in ("left", "right", "total"):
-        if re.search(word, name.lower()):
-            return word
-    return "total" if count == 1 else f"plate_{index + 1}"
+def on_grid(force: FloatArray, clock: Clock) -> FloatArray:
+    """Return the force on the uniform clock, nan where samples are lost."""
+    if clock.index is None:
+        return force
+    kept = force if clock.rows is None else force[clock.rows]
+    grid = np.full((clock.n_samples, force.shape[1]), np.nan)
+    grid[clock.index] = kept
+    return grid

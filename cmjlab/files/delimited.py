@@ -1,0 +1,269 @@
+"""Read a text table of any dialect with care: every row and cell is accounted for."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+import numpy as np
+
+from cmjlab.errors import ReadError
+from cmjlab.files.cells import clock_seconds, kind_of, number_of
+from cmjlab.files.columns import BadCell, Columns, FloatArray
+from cmjlab.files.dialect import Dialect, cut, find_dialect
+from cmjlab.files.header import Header, read_header, same_header
+from cmjlab.files.notes import listed, note
+from cmjlab.files.text import Text
+from cmjlab.layout import Layout
+
+_COMMENT = re.compile(r"\s*(#|%|//|;;)")
+_RATE = re.compile(
+    r"(?:rate|freq|hz\b|\bfs\b|abtast|takt|tasso|fréquence|fréq|muestreo|amostragem|campionamento)",
+    re.IGNORECASE,
+)
+_FIRST_NUMBER = re.compile(r"(?<![\w.])\d+(?:[.,]\d+)?(?![\w]*[:/])")
+#: A column with fewer numbers than this share is not usable as a signal.
+_MIN_SHARE = 0.8
+
+
+def read_delimited(name: str, text: Text, layout: Layout) -> Columns:
+    """Return the columns of a text table.
+
+    Parameters
+    ----------
+    name : str
+        File name for messages.
+    text : Text
+        Its lines.
+    layout : Layout
+        What a person stated.
+
+    Raises
+    ------
+    ReadError
+        When there is no table, two readings fit, or rows contradict each other.
+    """
+    lines = text.lines
+    dialect = find_dialect(name, lines, layout)
+    header = read_header(name, lines, dialect)
+    columns = Columns(
+        name,
+        header.names,
+        [None] * dialect.width,
+        header.groups,
+        header.units,
+        clock=tuple(i for i, k in enumerate(dialect.kinds) if k == "clock"),
+        first_line=dialect.first + 1,
+        notes=list(text.notes),
+        facts={"dialect": dialect, "encoding": text.encoding, "header_lines": header.n_lines},
+    )
+    columns.stated_rates = _stated_rates(lines[: dialect.first])
+    _note_dialect(columns, dialect)
+    body = lines[dialect.first : dialect.last + 1]
+    if _last_is_cut(lines, dialect, ends=text.ends_with_newline):
+        columns.notes.append(
+            note("last_line_cut", f"Line {dialect.last + 1} is cut short and was left out.")
+        )
+        body = body[:-1]
+    _note_footer(columns, lines, dialect)
+    _fill(columns, body, dialect, header)
+    return columns
+
+
+def _note_dialect(columns: Columns, dialect: Dialect) -> None:
+    if dialect.decimal == ",":
+        columns.notes.append(note("decimal_comma", "The comma was read as decimal mark."))
+    if dialect.grouped:
+        columns.notes.append(note("thousands", "Marks that group thousands were removed."))
+    if dialect.delimiter == "fixed":
+        columns.notes.append(
+            note(
+                "fixed_width", f"{dialect.width} columns were cut at positions blank in every line."
+            )
+        )
+
+
+def _note_footer(columns: Columns, lines: list[str], dialect: Dialect) -> None:
+    rest = [line.strip() for line in lines[dialect.last + 1 :] if line.strip(" \t,;|")]
+    if rest:
+        shown = rest[0] if len(rest[0]) <= 40 else rest[0][:37] + "..."
+        columns.notes.append(
+            note(
+                "footer",
+                f"{len(rest)} line(s) behind the data left out, from line {dialect.last + 2}: {shown!r}.",
+            )
+        )
+
+
+def _stated_rates(lines: list[str]) -> dict[str, float]:
+    """Find sampling rates written above the data: words -> hertz."""
+    found: dict[str, float] = {}
+    for line in lines[:200]:
+        if not _RATE.search(line) or len(line) > 300:
+            continue
+        numbers = _FIRST_NUMBER.findall(line)
+        if len(numbers) == 1:
+            rate = float(numbers[0].replace(",", "."))
+            if re.search(r"\d\s*khz", line, re.IGNORECASE) or "(khz)" in line.lower():
+                rate *= 1000.0
+            if 1.0 <= rate <= 1e6:
+                found[line.strip(' \t,;"#')] = rate
+    return found
+
+
+def _last_is_cut(lines: list[str], dialect: Dialect, *, ends: bool) -> bool:
+    """Return whether the file stops in the middle of its last row.
+
+    Only a file without a final line end can: its last row lacks cells, or its last cell has
+    a number of decimals that no earlier cell of this column has.
+    """
+    if ends or dialect.last != len(lines) - 1 or dialect.last - dialect.first < 5:
+        return False
+    last = dialect.cut(lines[dialect.last])
+    before = [
+        dialect.cut(line) for line in lines[max(dialect.first, dialect.last - 2000) : dialect.last]
+    ]
+    before = [row for row in before if len(row) == dialect.width]
+    if len(last) < dialect.width:
+        return dialect.kinds[-1] != "empty" or len(last) < dialect.width - 1
+    at = max(i for i, kind in enumerate(dialect.kinds) if kind != "empty")
+    mark = dialect.decimal
+    seen = {len(row[at].partition(mark)[2]) for row in before}
+    return len(last[at].partition(mark)[2]) not in seen or last[at].endswith(mark)
+
+
+def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -> None:
+    """Cut all rows and turn their cells into numbers."""
+    rows, lost = _rows(columns, body, dialect, header)
+    table = list(zip(*rows, strict=True)) if rows else [()] * dialect.width
+    for i, kind in enumerate(dialect.kinds):
+        if kind == "empty" or (kind == "text" and not _worth_trying(table[i], dialect)):
+            continue
+        values, bad = _numbers(table[i], dialect, clock=kind == "clock")
+        bad_rows = [b for b in bad if b not in lost]
+        if len(bad_rows) > (1 - _MIN_SHARE) * len(table[i]) and kind == "text":
+            continue
+        columns.values[i] = values
+        columns.bad[i] = [BadCell(b, columns.line(b), table[i][b]) for b in bad_rows]
+
+
+def _worth_trying(cells: tuple[str, ...], dialect: Dialect) -> bool:
+    probe = cells[:: max(1, len(cells) // 50)]
+    numbers = sum(kind_of(c, dialect.decimal) in ("number", "grouped") for c in probe)
+    return numbers > 0.5 * len(probe)
+
+
+def _rows(
+    columns: Columns, body: list[str], dialect: Dialect, header: Header
+) -> tuple[list[list[str]], set[int]]:
+    """Return the cells of every row, and which rows are damaged (all their cells empty)."""
+    width = dialect.width
+    if dialect.delimiter in ("\t", ";", "|", ",") and not dialect.quoted:
+        delimiter = dialect.delimiter
+        rows = [line.split(delimiter) for line in body]
+    else:
+        rows = [dialect.cut(line) for line in body]
+    if all(len(row) == width for row in rows):
+        return rows, set()
+    return _uneven_rows(columns, body, rows, dialect, header)
+
+
+def _uneven_rows(
+    columns: Columns,
+    body: list[str],
+    rows: list[list[str]],
+    dialect: Dialect,
+    header: Header,
+) -> tuple[list[list[str]], set[int]]:
+    width, trailing = dialect.width, dialect.kinds[-1] == "empty"
+    kept: list[list[str]] = []
+    numbers: list[int] = []
+    blank = comments = 0
+    lost: dict[int, int] = {}
+    for i, row in enumerate(rows):
+        line = dialect.first + i + 1
+        if len(row) != width:
+            if not body[i].strip(' \t"' + dialect.delimiter):
+                blank += 1
+                continue
+            if _COMMENT.match(body[i]):
+                comments += 1
+                continue
+            if trailing and len(row) == width - 1:
+                row = [*row, ""]
+            elif len(row) > width and not any(c.strip() for c in row[width:]):
+                row = row[:width]
+            else:
+                _refuse_second_header(columns.file, body[i], line, header)
+                lost[len(kept)] = line
+                row = [""] * width
+        kept.append(row)
+        numbers.append(line)
+    columns.line_numbers = np.array(numbers, dtype=np.int64)
+    _note_uneven(columns, blank, comments, lost, len(kept))
+    return kept, set(lost)
+
+
+def _note_uneven(
+    columns: Columns, blank: int, comments: int, lost: dict[int, int], count: int
+) -> None:
+    if blank:
+        columns.notes.append(note("blank_lines", f"{blank} empty lines inside the data skipped."))
+    if comments:
+        columns.notes.append(
+            note("comment_lines", f"{comments} comment line(s) inside the data skipped.")
+        )
+    if len(lost) > 0.05 * count:
+        raise ReadError(
+            f"{columns.file}: {len(lost)} of {count} rows have another number of cells than the"
+            f" others, the first in line {min(lost.values())}. Export the file again."
+        )
+    if lost:
+        where = listed([str(line) for line in lost.values()])
+        columns.notes.append(
+            note(
+                "damaged_rows",
+                f"{len(lost)} row(s) with a wrong number of cells (line {where}); these samples"
+                " are lost.",
+            )
+        )
+
+
+def _refuse_second_header(name: str, line: str, number: int, header: Header) -> None:
+    if same_header(line, header):
+        raise ReadError(
+            f"{name}: line {number} repeats the header, so the file holds more than one recording."
+            " Save each recording as a file of its own."
+        )
+
+
+def _numbers(
+    cells: Iterable[str], dialect: Dialect, *, clock: bool
+) -> tuple[FloatArray, list[int]]:
+    """Return the numbers of a column, and the rows in which there is none."""
+    cells = tuple(cells)
+    if not clock and not dialect.grouped:
+        try:
+            if dialect.decimal == ",":
+                values = np.array([float(c.replace(",", ".")) for c in cells])
+            else:
+                values = np.array(list(map(float, cells)))
+        except ValueError:
+            pass
+        else:
+            return values, np.flatnonzero(~np.isfinite(values)).tolist()
+    values = np.empty(len(cells))
+    bad = []
+    convert = clock_seconds if clock else None
+    for i, cell in enumerate(cells):
+        value = convert(cell) if convert else number_of(cell.strip().strip('"'), dialect.decimal)
+        if value is None:
+            bad.append(i)
+            value = np.nan
+        values[i] = value
+    return values, bad
+
+
+def header_cells(line: str, dialect: Dialect) -> list[str]:
+    """Cut a header line like the data rows."""
+    return dialect.cut(line) if dialect.delimiter == "fixed" else cut(line, dialect.delimiter, True)

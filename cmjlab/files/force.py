@@ -1,0 +1,240 @@
+"""Force in newtons, push positive: units, sign, plates."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cmjlab.errors import ReadError
+from cmjlab.files.columns import BadCell, Columns, FloatArray
+from cmjlab.files.notes import listed, note, write_in_layout
+from cmjlab.files.roles import Roles, standing_level
+from cmjlab.layout import Layout
+from cmjlab.results import Note
+from cmjlab.units import FORCE_UNITS, STANDARD_GRAVITY
+
+#: Standing force of a person that needs no question, newtons (31 to 255 kg).
+_USUAL_N = (300.0, 2500.0)
+#: Outside this range a unit written in a text file is not believed without a person's word.
+_BELIEVED_N = (50.0, 5000.0)
+#: A column with more cells without a number than this share is not used.
+_MOST_BAD = 0.2
+
+
+def force_matrix(columns: Columns, roles: Roles, layout: Layout) -> tuple[FloatArray, list[Note]]:
+    """Return force in newtons, shape (rows, plates), and notes.
+
+    Raises
+    ------
+    ReadError
+        When the unit is not known, or values and unit contradict each other.
+    """
+    notes: list[Note] = []
+    _note_bad_cells(columns, roles, notes)
+    raw = np.empty((columns.n_rows, len(roles.force)))
+    for k, i in enumerate(roles.force):
+        raw[:, k] = columns.values[i]
+    raw[~np.isfinite(raw)] = np.nan
+    factors = _factors(columns, roles, layout, raw, notes)
+    if any(f != 1.0 for f in factors):
+        raw *= np.array(factors)
+    _apply_sign(columns, roles, layout, raw, notes)
+    _question_level(columns, roles, layout, raw, notes)
+    _compare_total(roles, raw, notes)
+    return raw, notes
+
+
+def _note_bad_cells(columns: Columns, roles: Roles, notes: list[Note]) -> None:
+    used = [*roles.force] + ([] if roles.time is None else [roles.time])
+    for i in used:
+        bad: list[BadCell] = columns.bad.get(i, [])
+        if len(bad) > _MOST_BAD * columns.n_rows:
+            raise ReadError(
+                f"{columns.file}: column {columns.label(i)}: {len(bad)} of {columns.n_rows} cells hold"
+                f" no number, the first in line {bad[0].line}: {bad[0].text!r}. Export it again."
+            )
+        if bad:
+            cells = [
+                f"line {b.line} {b.text.strip()!r}" if b.text.strip() else f"line {b.line} empty"
+                for b in bad
+            ]
+            notes.append(
+                note(
+                    "bad_cells",
+                    f"Column {columns.label(i)}: {len(bad)} cell(s) without a number are nan:"
+                    f" {listed(cells, most=10)}.",
+                )
+            )
+
+
+def _total_level(roles: Roles, raw: FloatArray) -> float:
+    """Return the standing level of all plates together, in the unit of ``raw``, unsigned."""
+    if "total" in roles.plates:
+        return abs(standing_level(raw[:, roles.plates.index("total")]))
+    if raw.shape[1] == 1:
+        return abs(standing_level(raw[:, 0]))
+    step = max(1, raw.shape[0] // 1000)
+    return abs(standing_level(np.abs(raw[::step]).sum(axis=1)))
+
+
+def _factors(
+    columns: Columns, roles: Roles, layout: Layout, raw: FloatArray, notes: list[Note]
+) -> list[float]:
+    """Return newtons per unit for each column."""
+    written = [roles.headings[i].unit for i in roles.force]
+    if layout.newton_per_unit:
+        unit = layout.force_unit or written[0] or "unit"
+        notes.append(note("scale_given", f"1 {unit} = {layout.newton_per_unit:g} N, as given."))
+        return [layout.newton_per_unit] * len(written)
+    units = [layout.force_unit] * len(written) if layout.force_unit else written
+    if any(units) and not all(units):
+        known = sorted({u for u in units if u})
+        units = [u or (known[0] if len(known) == 1 else "") for u in units]
+    if not all(units):
+        _assume_newton(columns, roles, raw, notes)
+        return [1.0] * len(units)
+    for i, unit in zip(roles.force, units, strict=True):
+        if unit not in FORCE_UNITS:
+            raise ReadError(
+                f"{columns.file}: column {columns.label(i)} is in {unit}; the newtons of one {unit}"
+                f" are not known. State them: {write_in_layout('newton_per_unit=500')} (your plate's"
+                " calibration)."
+            )
+    changed = sorted({u for u in units if u != "N"})
+    if changed:
+        parts = [f"1 {u} = {FORCE_UNITS[u]:g} N" for u in changed]
+        source = "as the layout says" if layout.force_unit else "as the header says"
+        notes.append(note("unit_converted", f"Converted to newtons, {source}: {', '.join(parts)}."))
+    return [FORCE_UNITS[u] for u in units]
+
+
+def _assume_newton(columns: Columns, roles: Roles, raw: FloatArray, notes: list[Note]) -> None:
+    level = _total_level(roles, raw)
+    if _USUAL_N[0] <= level <= _USUAL_N[1]:
+        notes.append(
+            note(
+                "unit_assumed",
+                f"The unit of force is not written; newtons taken, since standing is {level:.0f}"
+                f" ({level / STANDARD_GRAVITY:.1f} kg).",
+            )
+        )
+        return
+    names = listed([columns.label(i) for i in roles.force])
+    if level == 0.0:
+        raise ReadError(f"{columns.file}: {names} is zero throughout; nobody stood on the plate.")
+    masses = ", ".join(
+        f"{u} ({level * f / STANDARD_GRAVITY:.3g} kg)" for u, f in FORCE_UNITS.items()
+    )
+    raise ReadError(
+        f"{columns.file}: the unit of force is not written. Standing is {level:.4g}; the person would"
+        f" weigh, by unit: {masses}. State it: {write_in_layout('force_unit=kN')} (N, kN, kgf,"
+        ' lbf); for volts force_unit = "V" with newton_per_unit = 500 (your plate\'s calibration).'
+    )
+
+
+def _apply_sign(
+    columns: Columns, roles: Roles, layout: Layout, raw: FloatArray, notes: list[Note]
+) -> None:
+    if layout.sign == 1:
+        return
+    if layout.sign == -1:
+        np.negative(raw, out=raw)
+        return
+    levels = [standing_level(raw[:, k]) for k in range(raw.shape[1])]
+    largest = max(map(abs, levels), default=0.0)
+    loaded = [k for k, level in enumerate(levels) if abs(level) > 0.05 * largest]
+    flipped = [k for k in loaded if levels[k] < 0]
+    if not flipped:
+        return
+    if len(flipped) == len(loaded):
+        flipped = list(range(raw.shape[1]))
+    raw[:, flipped] *= -1.0
+    raw += 0.0
+    names = listed([columns.label(roles.force[k]) for k in flipped])
+    notes.append(
+        note(
+            "sign_reversed",
+            f"Standing is negative in {names}; the sign was reversed, so that pushing down on the"
+            " plate is positive.",
+        )
+    )
+
+
+def _question_level(
+    columns: Columns, roles: Roles, layout: Layout, raw: FloatArray, notes: list[Note]
+) -> None:
+    level = _total_level(roles, raw)
+    if _USUAL_N[0] <= level <= _USUAL_N[1]:
+        return
+    kg = level / STANDARD_GRAVITY
+    confirmed = bool(layout.force_unit or layout.newton_per_unit or columns.trust_units)
+    if not confirmed and not _BELIEVED_N[0] <= level <= _BELIEVED_N[1]:
+        raise ReadError(
+            f"{columns.file}: standing would be {level:.4g} N ({kg:.3g} kg), which is no person."
+            " The unit in the header or the decimal mark is wrong. State the right one:"
+            f" {write_in_layout('force_unit=kN')} (N, kN, kgf, lbf); or, if newtons are right,"
+            ' force_unit = "N".'
+        )
+    notes.append(
+        note(
+            "force_level",
+            f"The loaded force is {level:.0f} N ({kg:.1f} kg), unusual for a person standing: check"
+            " unit, scale and columns.",
+        )
+    )
+
+
+def _compare_total(roles: Roles, raw: FloatArray, notes: list[Note]) -> None:
+    if "total" not in roles.plates or raw.shape[1] < 2:
+        return
+    at = roles.plates.index("total")
+    parts = [k for k in range(raw.shape[1]) if k != at]
+    gap = raw[:, at] - raw[:, parts].sum(axis=1)
+    if not np.isfinite(gap).any():
+        return
+    worst = float(np.nanmax(np.abs(gap)))
+    if worst > 2.0:
+        notes.append(
+            note(
+                "total_minus_sum",
+                f"The total differs from the sum of the plates by up to {worst:.1f} N (on average"
+                f" {np.nanmean(gap):.1f} N); the total of the file is used.",
+            )
+        )
+
+
+def join_plates(
+    name: str, force: FloatArray, plates: list[str], layout: Layout, notes: list[Note]
+) -> tuple[FloatArray, list[str]]:
+    """Add plates up as left and right, when the layout says which stands under which foot."""
+    if not layout.left and not layout.right:
+        return force, plates
+    joined: dict[str, FloatArray] = {}
+    used: list[int] = []
+    for side, numbers in (("left", layout.left), ("right", layout.right)):
+        columns = []
+        for number in numbers:
+            wanted = f"plate_{number}"
+            if wanted not in plates:
+                raise ReadError(
+                    f"{name}: {side}: there is no plate {number}; the plates are {', '.join(plates)}."
+                )
+            columns.append(plates.index(wanted))
+        if columns:
+            joined[side] = force[:, columns].sum(axis=1)
+            used += columns
+    if len(set(used)) != len(used):
+        raise ReadError(f"{name}: left and right: one plate is named twice; name each plate once.")
+    for k, plate in enumerate(plates):
+        if k not in used:
+            joined[plate] = force[:, k]
+    notes.append(
+        note(
+            "plates_joined",
+            f"Left is plate {_numbers(layout.left)}, right is plate {_numbers(layout.right)}.",
+        )
+    )
+    return np.column_stack(list(joined.values())), list(joined)
+
+
+def _numbers(numbers: tuple[int, ...]) -> str:
+    return " + ".join(map(str, numbers)) or "none"
