@@ -13,6 +13,30 @@ if TYPE_CHECKING:
     from cmjlab.jump_types import Jump
     from cmjlab.method import Method
 
+#: Metrics printed unless all are asked for.
+MAIN_METRICS = (
+    "body_weight_n",
+    "body_mass_kg",
+    "jump_height_m",
+    "jump_height_se_m",
+    "jump_height_flight_m",
+    "jump_height_total_m",
+    "takeoff_velocity_m_per_s",
+    "flight_time_s",
+    "time_to_takeoff_s",
+    "unweighting_duration_s",
+    "braking_duration_s",
+    "propulsion_duration_s",
+    "countermovement_depth_m",
+    "peak_downward_velocity_m_per_s",
+    "mean_braking_force_n_per_kg",
+    "force_at_zero_velocity_n_per_kg",
+    "mean_propulsion_force_n_per_kg",
+    "peak_propulsion_power_w_per_kg",
+    "rsi_modified_m_per_s",
+    "peak_landing_force_n",
+)
+
 File = Annotated[Path, typer.Argument(help="A force recording.", show_default=False)]
 Rate = Annotated[
     float | None, typer.Option("--rate", help="Sampling rate in Hz, when the file has no time.")
@@ -55,7 +79,9 @@ def measure(
     figure: Annotated[
         Path | None, typer.Option(help="Where to save the figure (png, svg, pdf).")
     ] = None,
-    details: Annotated[bool, typer.Option(help="Also print checks that passed.")] = False,
+    details: Annotated[
+        bool, typer.Option("--all", help="Print every metric, and checks that passed.")
+    ] = False,
 ) -> None:
     """Print events, metrics and checks of a recording and save a figure; or measure a study."""
     with say.plain_errors():
@@ -118,13 +144,17 @@ def _print_jump(jump: Jump, details: bool) -> None:
     events["time_s"] = [f"{t:.4f}" if t == t else "–" for t in events["time_s"]]
     say.table(events)
     say.line("\nMetrics")
-    rows = [
-        (k, v, METRICS[k].unit, jump.voided.get(k, "")) for k, v in jump.metrics.items() if v == v
-    ]
-    say.table(pd.DataFrame(rows, columns=["metric", "value", "unit", "remark"]))
-    void = pd.Series(dict(jump.voided), dtype=str)
-    for reason, keys in void.groupby(void).groups.items():
-        say.line(f"not given ({reason}): {', '.join(keys)}")
+    keys = list(jump.metrics) if details else list(MAIN_METRICS)
+    values = [jump.metrics[k] for k in keys]
+    rows = [(k, METRICS[k].label, v, METRICS[k].unit) for k, v in zip(keys, values, strict=True)]
+    frame = pd.DataFrame(rows, columns=["metric", "what", "value", "unit"])
+    say.table(frame[frame["value"].notna()])
+    absent = {k: jump.voided.get(k, "not defined for this recording") for k in keys}
+    for reason in dict.fromkeys(absent[k] for k, v in zip(keys, values, strict=True) if v != v):
+        without = [k for k, v in zip(keys, values, strict=True) if v != v and absent[k] == reason]
+        say.line(f"not given ({reason}): {', '.join(without)}")
+    if not details:
+        say.line(f"--all prints all {len(jump.metrics)} metrics")
     say.line("\nChecks")
     shown = [c for c in jump.checks if details or c.status != "pass"]
     checks = [(c.code, c.status, c.scope, c.value, c.limit, c.unit, c.reason) for c in shown]
