@@ -209,3 +209,47 @@ def test_hc2_equals_statsmodels(anorexia: pd.DataFrame, compared: Result) -> Non
     for k, contrast in enumerate(["CBT - Cont", "FT - Cont"]):
         row = _row(compared, "adjusted_difference", "HC2", contrast=contrast)
         assert row["se"] == pytest.approx(float(fitted.bse[k + 1]), rel=1e-9)
+
+
+#: emmeans pairs, adjust = "tukey" (classical df 68): p, ci_low, ci_high of the reversed contrast
+TUKEY = {
+    "CBT - Cont": (0.084876713933997, -0.439903648888, 8.63403470503),
+    "FT - Cont": (0.000548410933471, 3.405155838093, 13.91510052389),
+    "FT - CBT": (0.089578231047468, -0.548591487965, 9.67471679380),
+}
+#: emmeans trt.vs.ctrl, adjust = "mvt" (Monte Carlo, seed 1: 3 to 4 digits)
+DUNNETT = {"CBT - Cont": 0.0629390480, "FT - Cont": 0.0003732355}
+HOLM = [0.067998629440525, 0.000567071394103, 0.067998629440525]
+
+
+@pytest.mark.parametrize("contrast", list(TUKEY))
+def test_tukey_kramer_equals_emmeans(anorexia: pd.DataFrame, contrast: str) -> None:
+    order = pd.CategoricalDtype(["Cont", "CBT", "FT"], ordered=True)
+    ordered = anorexia.assign(group=anorexia["group"].astype(order))
+    result = change_between(ordered, before="pre", after="post", assignment="random")
+    row = _row(result, "simultaneous_difference", "Tukey", contrast=contrast)
+    found = row[["p_adjusted", "ci_low", "ci_high"]].astype(float).tolist()
+    assert found == pytest.approx(TUKEY[contrast], abs=1e-7)
+    together = _row(
+        result,
+        "simultaneous_difference",
+        "classical standard error; simultaneous",
+        contrast=contrast,
+    )
+    # the exact multivariate t is a little smaller than Tukey-Kramer, which is conservative
+    assert together["p_adjusted"] <= TUKEY[contrast][0] + 2e-4
+    assert together["p_adjusted"] == pytest.approx(TUKEY[contrast][0], abs=2e-3)
+
+
+@pytest.mark.parametrize("contrast", list(DUNNETT))
+def test_dunnett_equals_emmeans(compared: Result, contrast: str) -> None:
+    row = _row(compared, "simultaneous_difference", "classical", contrast=contrast)
+    assert row["p_adjusted"] == pytest.approx(DUNNETT[contrast], abs=1.5e-4)
+
+
+def test_holm_equals_emmeans() -> None:
+    from cmjlab.stats.multiplicity import adjust_p
+
+    p = [0.033999314720263, 0.000189023798034, 0.036035084664884]
+    assert adjust_p(p, "holm") == pytest.approx(HOLM, abs=1e-12)
+    assert adjust_p(p, "bonferroni")[2] == pytest.approx(0.108105253994653, abs=1e-12)

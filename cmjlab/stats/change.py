@@ -15,7 +15,7 @@ from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.plan import Selection
 from cmjlab.results import Result
-from cmjlab.stats.change_groups import Between, between_one
+from cmjlab.stats.change_groups import Between, Question, between_one
 from cmjlab.stats.change_notes import between_notes, within_notes
 from cmjlab.stats.change_paired import leave_one_out_points, paired_rows, paired_sentence
 from cmjlab.stats.change_pairs import (
@@ -27,7 +27,7 @@ from cmjlab.stats.change_pairs import (
     pairs_frame,
     prepare,
 )
-from cmjlab.stats.tidy import statistics_frame
+from cmjlab.stats.tidy import session_order, statistics_frame
 
 
 def change_within(
@@ -160,10 +160,10 @@ def change_between(
     level = checks.level(level)
     if not isinstance(assignment, Selection):
         checks.one_of("assignment", assignment, ("random", "other"))
-    also = (assignment.session,) if isinstance(assignment, Selection) else ()
+    also, second = _more_sessions(table, assignment, before, after)
     prepared = prepare(table, metrics, before=before, after=after, group="group", also=also)
-    control = _control(control, prepared)
-    results = [between_one(prepared, m, assignment, control, level) for m in prepared.metrics]
+    question = Question(assignment, _control(control, prepared), level, second)
+    results = [between_one(prepared, m, question) for m in prepared.metrics]
     _refuse_empty(results, prepared)
     every = [r.pairs for r in results]
     rows = [row for r in results for row in r.rows]
@@ -181,11 +181,36 @@ def change_between(
             prepared,
             level,
             assignment=assignment.to_dict() if isinstance(assignment, Selection) else assignment,
-            control=control,
+            control=question.control,
         ),
         notes=(*left_out_notes(every), *between_notes(prepared, results, assignment)),
         sentences=tuple(s for r in results for s in r.sentences),
     )
+
+
+def _more_sessions(
+    table: pd.DataFrame, assignment: str | Selection, before: str, after: str
+) -> tuple[tuple[str, ...], str]:
+    """Return the further sessions that selected groups need, and the second baseline or "".
+
+    The second baseline is the session that the change starts from, if another one decided
+    the groups, else the last session of role baseline; never guessed from names.
+    """
+    if not isinstance(assignment, Selection):
+        return (), ""
+    if not isinstance(table, pd.DataFrame) or "session" not in table:
+        return (), ""
+    present = set(table["session"].astype(str).str.strip())
+    also = (assignment.session,) if assignment.session in present else ()
+    if assignment.session == after:
+        raise StatsError(f"the groups cannot have been selected in the later session, {after!r}.")
+    if assignment.session != before:
+        return also, before if also else ""
+    if "role" not in table:
+        return also, ""
+    base = table.loc[table["role"] == "baseline", "session"]
+    others = [s for s in session_order(table) if s in set(base.astype(str)) - {before, after}]
+    return (*also, *others[-1:]), others[-1] if others else ""
 
 
 def _parts(pairs: Pairs, prepared: Prepared) -> Iterator[tuple[str, Pairs]]:

@@ -116,14 +116,15 @@ def _metric_notes(result: Between) -> list[Note]:
                     f"{metric}: {contrast} differs by {gap:+.2f} pooled SD before the block.",
                 )
             )
-    if result.slopes_differ is not None and result.slopes_differ[3] < 0.05:
-        f, df1, df2, p = result.slopes_differ
-        notes.append(
-            Note(
-                "slopes_differ",
-                f"{metric}: the relation of after to before differs between groups (F({df1},{df2}) ="
-                f" {f:.2f}, p = {p:.4f}); the difference then depends on the baseline and is given at the"
-                " squad mean. The model is not switched for that.",
+    for row in result.rows:
+        if row["statistic"] == "slope_f" and row["p"] < 0.05:
+            notes.append(
+                Note(
+                    "slopes_differ",
+                    f"{metric}: the relation of after to before differs between groups"
+                    f" (F({row['df']:.0f},{row['df2']:.0f}) = {row['test_value']:.2f}, p ="
+                    f" {row['p']:.4f}); the difference then depends on the baseline and is given at"
+                    " the squad mean. The model is not switched for that.",
+                )
             )
-        )
-    return notes
+    return [*notes, *result.notes]

@@ -199,7 +199,7 @@ def make_pairs(
     sessions = [prepared.before, prepared.after]
     values = grid(prepared.table, metric, sessions)
     known = dict(zip(values.athletes, values.values, strict=True))
-    extra = [_column(prepared.table, m, s) for m, s in covariates]
+    extra = [session_values(prepared.table, m, s) for m, s in covariates]
     who = list(dict.fromkeys(prepared.table["athlete"]))
     kept, rows, others, left_out = [], [], [], []
     for athlete in who:
@@ -230,7 +230,8 @@ def make_pairs(
     )
 
 
-def _column(table: pd.DataFrame, metric: str, session: str) -> dict[str, float]:
+def session_values(table: pd.DataFrame, metric: str, session: str) -> dict[str, float]:
+    """Return athlete to value of one metric in one session; athletes without one are absent."""
     values = grid(table, metric, [session])
     return {a: float(v[0]) for a, v in zip(values.athletes, values.values, strict=True)}
 
