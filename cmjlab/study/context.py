@@ -1,4 +1,4 @@
-"""Checks of a jump against the other jumps of the same athlete and session.
+"""Checks of a jump against the other jumps of the same athlete.
 
 They need the whole study, so they are computed each time and never kept: kept rows depend on
 their own file alone. They look at jumps that the rules of their own file accept, a person's
@@ -10,19 +10,18 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from cmjlab.catalog import CHECKS
 from cmjlab.study.store import CHECK_COLUMNS, frame_of
 
-#: Limits of methods section 9 of the trial-quality rules: our own choice, no paper prescribes them.
-WEIGHT_WARN_PERCENT = 1.0
-WEIGHT_FAIL_PERCENT = 3.0
-OWN_BEST_WARN_PERCENT = 10.0
-WEIGHT_CODE = "weight_vs_session"
-OWN_BEST_CODE = "below_own_best"
+#: Limits in percent; they stand in words in ``cmjlab.catalog.CHECKS``. Our own choice.
+WEIGHT_WARN, WEIGHT_FAIL = 1.0, 3.0
+SESSION_BEST_WARN = 10.0
+OWN_BEST_WARN = 20.0
 _COLUMNS = {name: kind for name, kind in CHECK_COLUMNS.items() if name != "key"}
 
 
 def context_checks(jumps: pd.DataFrame, reference: pd.Series) -> pd.DataFrame:
-    """Return the checks of every jump against its athlete's session.
+    """Return the checks of every jump against its athlete's other jumps.
 
     Parameters
     ----------
@@ -34,72 +33,72 @@ def context_checks(jumps: pd.DataFrame, reference: pd.Series) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Two rows per jump, columns as in the table of checks.
+        Three rows per jump (weight_vs_session, outlier_within_session, far_below_own_best),
+        columns as in the table of checks.
     """
     if jumps.empty:
         return frame_of([], _COLUMNS)
-    who = [jumps["athlete"].astype(str), jumps["session"].astype(str)]
-    weight, height = jumps["body_weight_n"], jumps["jump_height_m"]
-    usable = weight.where(reference & weight.notna())
-    median = usable.groupby(who).transform("median")
-    count = usable.groupby(who).transform("count")
-    best = height.where(reference).groupby(who).transform("max")
-    rows = _weight(jumps, 100.0 * (weight / median - 1.0), count)
-    rows += _own_best(jumps, 100.0 * (height / best - 1.0))
+    athlete, session = jumps["athlete"].astype(str), jumps["session"].astype(str)
+    weight, height = (
+        jumps["body_weight_n"],
+        jumps["jump_height_m"].where(jumps["jump_height_m"] > 0),
+    )
+    weighed = weight.where(reference & (weight > 0))
+    median = weighed.groupby([athlete, session]).transform("median")
+    count = weighed.groupby([athlete, session]).transform("count")
+    good = height.where(reference)
+    best_today = good.groupby([athlete, session]).transform("max")
+    best_ever = good.groupby(athlete).transform("max")
+    results = [
+        [_weight(v, int(n)) for v, n in zip(100.0 * (weight / median - 1.0), count, strict=True)],
+        [_effort(v, SESSION_BEST_WARN, "session") for v in 100.0 * (height / best_today - 1.0)],
+        [_effort(v, OWN_BEST_WARN, "study") for v in 100.0 * (height / best_ever - 1.0)],
+    ]
+    codes = ("weight_vs_session", "outlier_within_session", "far_below_own_best")
+    rows = []
+    for place, (file, jump) in enumerate(zip(jumps["file"], jumps["jump"], strict=True)):
+        for code, result in zip(codes, results, strict=True):
+            rows.append({"file": file, "jump": jump, **_row(code, result[place])})
     return frame_of(rows, _COLUMNS)
 
 
-def _row(
-    jump: tuple[str, int], code: str, status: str, numbers: tuple[float, float], reason: str
-) -> dict[str, object]:
+_Outcome = tuple[str, float, float, str]
+
+
+def _row(code: str, outcome: _Outcome) -> dict[str, object]:
+    rule = CHECKS[code]
+    status, value, limit, reason = outcome
     return {
-        "file": jump[0],
-        "jump": jump[1],
         "code": code,
         "status": status,
-        "scope": "jump",
-        "value": numbers[0],
-        "limit": numbers[1],
-        "unit": "%",
+        "scope": rule.scope,
+        "value": value,
+        "limit": limit,
+        "unit": rule.unit,
         "reason": reason,
     }
 
 
-def _weight(jumps: pd.DataFrame, percent: pd.Series, count: pd.Series) -> list[dict[str, object]]:
-    rows = []
-    for file, jump, value, n in zip(
-        jumps["file"], jumps["jump"], percent.to_numpy(float), count, strict=True
-    ):
-        size, words = abs(value), f"body weight is {abs(value):.1f} % "
-        words += f"{'above' if value > 0 else 'below'} the median of the athlete's session"
-        limit = WEIGHT_WARN_PERCENT
-        if not np.isfinite(value) or n < 2:
-            status, value = "not_assessed", np.nan
-            words = "fewer than two weighed jumps of the athlete in this session"
-        elif size > WEIGHT_FAIL_PERCENT and n > 2:
-            status, limit = "fail", WEIGHT_FAIL_PERCENT
-            words += ": weighed while moving, or another person"
-        elif size > WEIGHT_WARN_PERCENT:
-            status = "warn"
-            words += ": look at the weighing" if n > 2 else "; with two jumps nobody knows which"
-        else:
-            status = "pass"
-        rows.append(_row((file, jump), WEIGHT_CODE, status, (value, limit), words))
-    return rows
+def _weight(percent: float, n: int) -> _Outcome:
+    """Return status, value, limit and reason for body weight against the session's median."""
+    if not np.isfinite(percent) or n < 2:
+        return "not_assessed", np.nan, WEIGHT_WARN, "Fewer than two weighed jumps to compare with."
+    side = "above" if percent > 0 else "below"
+    words = f"Body weight is {abs(percent):.1f} % {side} the median of the athlete's session"
+    if abs(percent) <= WEIGHT_WARN:
+        return "pass", percent, WEIGHT_WARN, f"{words}."
+    if n == 2:
+        return "warn", percent, WEIGHT_WARN, f"{words}; with two jumps nobody knows which is right."
+    if abs(percent) <= WEIGHT_FAIL:
+        return "warn", percent, WEIGHT_WARN, f"{words}: look at the weighing."
+    return "fail", percent, WEIGHT_FAIL, f"{words}: weighed while moving, or another person."
 
 
-def _own_best(jumps: pd.DataFrame, percent: pd.Series) -> list[dict[str, object]]:
-    rows = []
-    for file, jump, value in zip(
-        jumps["file"], jumps["jump"], percent.to_numpy(float), strict=True
-    ):
-        limit = -OWN_BEST_WARN_PERCENT
-        if not np.isfinite(value):
-            status, words = "not_assessed", "no height, or no accepted jump to compare with"
-        elif value < limit:
-            status = "warn"
-            words = f"{-value:.0f} % below the athlete's best of the session: full effort?"
-        else:
-            status, words = "pass", "within reach of the athlete's best of the session"
-        rows.append(_row((file, jump), OWN_BEST_CODE, status, (value, limit), words))
-    return rows
+def _effort(percent: float, limit: float, where: str) -> _Outcome:
+    """Return status, value, limit and reason for height against the best of a session or study."""
+    if not np.isfinite(percent):
+        return "not_assessed", np.nan, -limit, "No height, or no accepted jump to compare with."
+    words = f"Height is {max(-percent, 0.0):.0f} % below the athlete's best of the {where}"
+    if percent < -limit:
+        return "warn", percent, -limit, f"{words}: full effort, fatigue or pain?"
+    return "pass", percent, -limit, f"{words}."

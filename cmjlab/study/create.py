@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -235,16 +234,3 @@ def entity_name(recording: Recording, suffix: str = ".csv") -> str:
         word = plain(recording.trial)
         parts.append(f"run-{word.zfill(2) if word.isdecimal() else word}")
     return "_".join(parts) + suffix
-
-
-def write_schemas(folder: str | Path, stems: Sequence[str] = tuple(USER_TABLES)) -> list[Path]:
-    """Write the Frictionless Table Schema of tables as <table>.schema.json; returns the files."""
-    folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    paths = []
-    for stem in stems:
-        path = folder / f"{stem}.schema.json"
-        text = json.dumps(USER_TABLES[stem].frictionless(), indent=2, ensure_ascii=False)
-        path.write_text(text + "\n", encoding="utf-8")
-        paths.append(path)
-    return paths

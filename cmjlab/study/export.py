@@ -1,0 +1,104 @@
+"""Write the tables of a study into its results folder, described by an open standard.
+
+Each table is a .csv (UTF-8, safe to open in a spreadsheet) with its Frictionless Table Schema
+in ``datapackage.json``; the jumps are kept as Parquet too, with every digit.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from cmjlab.files.table import write_table
+from cmjlab.study.batch import ProgressCallback
+from cmjlab.study.store import replace, write_whole
+from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, USER_TABLES, Table
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+
+def write_results(study: Study, progress: ProgressCallback | None = None) -> list[Path]:
+    """Measure what is new and write jumps, sessions, checks, problems and provenance.
+
+    Parameters
+    ----------
+    study : Study
+    progress : callable, optional
+        Called with a Progress after each measured file.
+
+    Returns
+    -------
+    list of Path
+        The files written, in ``study.results``.
+
+    Raises
+    ------
+    StudyError
+        When a file is held open by another program; it is named.
+    """
+    jumps = study.measure(progress=progress)
+    tables: list[tuple[Table, pd.DataFrame]] = [
+        (JUMPS, jumps),
+        (SESSIONS, study.sessions_table()),
+        (CHECK_ROWS, study.checks),
+        (PROBLEMS, study.problems),
+    ]
+    written = [_csv(study.results / f"{t.name}.csv", frame) for t, frame in tables]
+    buffer = io.BytesIO()
+    plain = jumps.assign(session=jumps["session"].astype("str"))
+    plain.to_parquet(buffer, index=False)
+    for name, data in (
+        ("jumps.parquet", buffer.getvalue()),
+        ("datapackage.json", _json(_package(study.title, tables))),
+        ("provenance.json", _json(study.provenance())),
+    ):
+        write_whole(study.results / name, data)
+        written.append(study.results / name)
+    return written
+
+
+def write_schemas(folder: str | Path) -> list[Path]:
+    """Write the Table Schema of every table that a user keeps, as <table>.schema.json."""
+    paths = []
+    for stem, table in USER_TABLES.items():
+        path = Path(folder) / f"{stem}.schema.json"
+        write_whole(path, table.frictionless_file().encode("utf-8"))
+        paths.append(path)
+    return paths
+
+
+def _csv(path: Path, frame: pd.DataFrame) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = path.with_name(f".{path.stem}.tmp.csv")
+    write_table(frame, temporary)
+    replace(temporary, path)
+    return path
+
+
+def _json(value: Any) -> bytes:
+    return (json.dumps(value, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+def _package(title: str, tables: list[tuple[Table, pd.DataFrame]]) -> dict[str, Any]:
+    """Return a Frictionless Data Package for the tables written."""
+    return {
+        "name": "results",
+        "title": title,
+        "resources": [
+            {
+                "name": table.name,
+                "path": f"{table.name}.csv",
+                "description": table.description,
+                "format": "csv",
+                "mediatype": "text/csv",
+                "encoding": "utf-8-sig",
+                "schema": table.frictionless(frame),
+            }
+            for table, frame in tables
+        ],
+    }

@@ -1,0 +1,44 @@
+"""Every table that cmjlab reads or writes, declared once."""
+
+from cmjlab.tables.declare import Column, Table
+from cmjlab.tables.kept import (
+    ATHLETES,
+    BLOCK,
+    DECISIONS,
+    MEASURES,
+    NAMES,
+    PARTICIPATION,
+    RECORDINGS,
+    SESSION_NOTES,
+    SUBGROUPS,
+    USER_TABLES,
+)
+from cmjlab.tables.written import (
+    CHECK_ROWS,
+    JUMPS,
+    PROBLEMS,
+    RESULT_TABLES,
+    SESSIONS,
+    STATISTICS_TABLE,
+)
+
+__all__ = [
+    "ATHLETES",
+    "BLOCK",
+    "CHECK_ROWS",
+    "Column",
+    "DECISIONS",
+    "JUMPS",
+    "MEASURES",
+    "NAMES",
+    "PARTICIPATION",
+    "PROBLEMS",
+    "RECORDINGS",
+    "RESULT_TABLES",
+    "SESSIONS",
+    "SESSION_NOTES",
+    "STATISTICS_TABLE",
+    "SUBGROUPS",
+    "Table",
+    "USER_TABLES",
+]

@@ -1,0 +1,149 @@
+"""How a table is declared: columns with type, unit and meaning.
+
+A :class:`Table` gives the columns with type, unit and meaning; from it come casting,
+validation, the Frictionless Table Schema (an open standard) and the glossary.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: dtype word -> pandas dtype. "text" keeps leading zeros; "date" is ISO text (YYYY-MM-DD).
+_DTYPES = {
+    "text": "str",
+    "date": "str",
+    "number": "float64",
+    "integer": "Int64",
+    "boolean": "boolean",
+}
+_FRICTIONLESS = {
+    "text": "string",
+    "date": "date",
+    "number": "number",
+    "integer": "integer",
+    "boolean": "boolean",
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: name, dtype word, meaning, unit, and whether it must be there."""
+
+    name: str
+    dtype: str
+    description: str
+    unit: str = ""
+    required: bool = False
+    allowed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: name, columns in order, and the columns that identify a row."""
+
+    name: str
+    description: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ()
+
+    @property
+    def names(self) -> list[str]:
+        """Column names in order."""
+        return [c.name for c in self.columns]
+
+    def column(self, name: str) -> Column:
+        """Return one column; KeyError when there is none of this name."""
+        for c in self.columns:
+            if c.name == name:
+                return c
+        raise KeyError(f"table {self.name} has no column {name!r}")
+
+    def empty(self) -> pd.DataFrame:
+        """Return the table without rows, with the right dtypes."""
+        import pandas as pd
+
+        return pd.DataFrame({c.name: pd.Series(dtype=_DTYPES[c.dtype]) for c in self.columns})
+
+    def frame(self, rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
+        """Return rows as a DataFrame with all columns, in order, with the right dtypes."""
+        import pandas as pd
+
+        return self.cast(pd.DataFrame(list(rows), columns=self.names))
+
+    def cast(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Return a copy with the columns of this table first, in order, in their dtypes.
+
+        Missing columns are added empty; further columns are kept behind.
+        """
+        import pandas as pd
+
+        out: dict[str, Any] = {}
+        for c in self.columns:
+            if c.name in frame:
+                out[c.name] = frame[c.name].astype(_DTYPES[c.dtype])
+            else:
+                out[c.name] = pd.Series(index=frame.index, dtype=_DTYPES[c.dtype])
+        for name in frame.columns:
+            if name not in out:
+                out[name] = frame[name]
+        return pd.DataFrame(out, index=frame.index)
+
+    def frictionless(self, frame: pd.DataFrame | None = None) -> dict[str, Any]:
+        """Return the Frictionless Table Schema of this table as plain data.
+
+        Parameters
+        ----------
+        frame : pandas.DataFrame, optional
+            A table with further columns: the schema then describes its columns, in its order.
+        """
+        fields = []
+        for c in self.columns if frame is None else self._columns_of(frame):
+            item: dict[str, Any] = {
+                "name": c.name,
+                "type": _FRICTIONLESS[c.dtype],
+                "description": c.description + (f" [{c.unit}]" if c.unit else ""),
+            }
+            constraints: dict[str, Any] = {}
+            if c.required or c.name in self.key:
+                constraints["required"] = True
+            if c.allowed:
+                constraints["enum"] = list(c.allowed)
+            if constraints:
+                item["constraints"] = constraints
+            fields.append(item)
+        schema: dict[str, Any] = {"fields": fields, "missingValues": ["", "NA"]}
+        if self.key:
+            schema["primaryKey"] = list(self.key)
+        return schema
+
+    def _columns_of(self, frame: pd.DataFrame) -> list[Column]:
+        """Return the columns of a frame: declared ones, and joined ones by their dtype."""
+        import pandas as pd
+
+        out = []
+        for name in map(str, frame.columns):
+            if name in self.names:
+                out.append(self.column(name))
+                continue
+            kind = frame[name]
+            if pd.api.types.is_bool_dtype(kind):
+                word = "boolean"
+            elif pd.api.types.is_integer_dtype(kind):
+                word = "integer"
+            elif pd.api.types.is_numeric_dtype(kind):
+                word = "number"
+            else:
+                word = "text"
+            out.append(Column(name, word, "joined from the study's own tables"))
+        return out
+
+    def frictionless_file(self, frame: pd.DataFrame | None = None) -> str:
+        """Return the Table Schema as JSON text, ready to be written beside the table."""
+        import json
+
+        return json.dumps(self.frictionless(frame), indent=2, ensure_ascii=False) + "\n"

@@ -1,0 +1,135 @@
+"""Tables that cmjlab writes: jumps, checks, sessions, statistics, problems."""
+
+from __future__ import annotations
+
+from cmjlab.catalog import METRICS
+from cmjlab.tables.declare import Column, Table
+
+
+def _metric_columns() -> tuple[Column, ...]:
+    return tuple(Column(m.key, "number", m.label, m.unit) for m in METRICS.values())
+
+
+_WHO = (
+    Column("athlete", "text", "athlete id", required=True),
+    Column("session", "text", "session id", required=True),
+)
+
+JUMPS = Table(
+    "jumps",
+    "one row per jump, from its file alone",
+    (
+        Column("file", "text", "path below the study's recordings folder", required=True),
+        Column("sha256", "text", "SHA-256 of the file's bytes; empty when it could not be opened"),
+        *_WHO,
+        Column("trial", "text", "number of the recording within the session"),
+        Column("jump", "integer", "number of the jump within its file", required=True),
+        Column("date", "date", "date of the session, ISO"),
+        Column("rate_hz", "number", "sampling rate", "Hz"),
+        Column("accepted", "boolean", "used in summaries", required=True),
+        Column("accepted_by_rules", "boolean", "no rule of scope jump failed"),
+        Column("verdict", "text", "a person's verdict: accept, reject or empty"),
+        Column("moved_events", "text", "events that a person moved, separated by ;"),
+        Column("flags", "text", "code:status of every flag, sorted, separated by ;"),
+        Column("error", "text", "why the file could not be analysed"),
+        *_metric_columns(),
+    ),
+    key=("file", "jump"),
+)
+
+CHECK_ROWS = Table(
+    "checks",
+    "one row per jump and quality rule",
+    (
+        Column("file", "text", "path below the study's recordings folder", required=True),
+        Column("jump", "integer", "number of the jump within its file", required=True),
+        Column("code", "text", "quality rule", required=True),
+        Column(
+            "status",
+            "text",
+            "what the rule found",
+            required=True,
+            allowed=("pass", "note", "warn", "fail", "not_assessed"),
+        ),
+        Column(
+            "scope",
+            "text",
+            "part of the jump that is voided by a fail",
+            allowed=("jump", "flight", "landing", "limbs"),
+        ),
+        Column("value", "number", "measured value, in the rule's unit"),
+        Column("limit", "number", "limit it was held against"),
+        Column("unit", "text", "unit of value and limit"),
+        Column("reason", "text", "one sentence"),
+    ),
+    key=("file", "jump", "code"),
+)
+
+SESSIONS = Table(
+    "sessions",
+    "one row per athlete and session: the summary of the accepted jumps",
+    (
+        Column("athlete", "text", "athlete id", required=True),
+        Column("group", "text", "group of the athlete"),
+        Column("session", "text", "session id, ordered", required=True),
+        Column("role", "text", "role of the session in the study"),
+        Column("date", "date", "date of the session, ISO"),
+        Column("n_jumps", "integer", "jumps in the summary"),
+        Column("n_expected", "integer", "jumps wanted"),
+        Column("n_excluded", "integer", "jumps recorded but not in the summary"),
+        *_metric_columns(),
+    ),
+    key=("athlete", "session"),
+)
+
+STATISTICS_TABLE = Table(
+    "statistics",
+    "one estimate a row",
+    (
+        Column("metric", "text", "metric key", required=True),
+        Column("statistic", "text", "statistic key of the catalog", required=True),
+        Column("group", "text", "group or stratum, where it applies"),
+        Column("contrast", "text", "later - earlier, or group - control"),
+        Column("session", "text", "session, where it applies"),
+        Column("athlete", "text", "athlete, where it applies"),
+        Column("estimate", "number", "estimate"),
+        Column("ci_low", "number", "lower limit of the interval"),
+        Column("ci_high", "number", "upper limit of the interval"),
+        Column("level", "number", "level of the interval"),
+        Column("n", "integer", "athletes used"),
+        Column("df", "number", "degrees of freedom"),
+        Column("df2", "number", "second degrees of freedom of an F"),
+        Column("se", "number", "standard error"),
+        Column("test_value", "number", "t, F or chi-square"),
+        Column("p", "number", "p value"),
+        Column("p_adjusted", "number", "p value adjusted within its declared family"),
+        Column("unit", "text", "unit of estimate and limits"),
+        Column("method", "text", "how estimate and interval were computed"),
+        Column("role", "text", "primary or exploratory", allowed=("primary", "exploratory")),
+        Column("text", "text", "words: not estimable and why, a verdict, …"),
+    ),
+)
+
+PROBLEMS = Table(
+    "problems",
+    "one row per problem of a study folder",
+    (
+        Column("severity", "text", "note, warn or fail", allowed=("note", "warn", "fail")),
+        Column("file", "text", "file or table"),
+        Column("row", "text", "row, as a spreadsheet counts"),
+        Column("column", "text", "column"),
+        Column("code", "text", "kind of problem"),
+        Column("found", "text", "what was found"),
+        Column("expected", "text", "what is expected"),
+        Column("remedy", "text", "what to do"),
+    ),
+)
+
+#: Tables that cmjlab writes.
+RESULT_TABLES: dict[str, Table] = {
+    "jumps": JUMPS,
+    "checks": CHECK_ROWS,
+    "sessions": SESSIONS,
+    "statistics": STATISTICS_TABLE,
+    "problems": PROBLEMS,
+}
