@@ -101,6 +101,62 @@ def mean_of_changes(change: NDArray[np.float64], scale: float) -> Estimate:
     return Estimate(mean, float(d.std(ddof=1) / np.sqrt(d.size)), float(d.size - 1), d.size)
 
 
+@dataclass(frozen=True)
+class TwoGroups:
+    """Difference of two groups' means for many studies; arrays of shape (s,), nan if undefined."""
+
+    value: NDArray[np.float64]
+    pooled_se: NDArray[np.float64]
+    pooled_df: NDArray[np.float64]
+    separate_se: NDArray[np.float64]
+    separate_df: NDArray[np.float64]
+
+
+def two_groups(other: NDArray[np.float64], reference: NDArray[np.float64]) -> TwoGroups:
+    """Return mean of one group minus mean of another with pooled and with separate variances.
+
+    Parameters
+    ----------
+    other, reference : array, shape (s, n_1), (s, n_0)
+        Studies × athletes; nan is left out.
+
+    Notes
+    -----
+    With two groups and no covariate HC2 is s₁²/n₁ + s₀²/n₀. The degrees of freedom take equal
+    variances as working model: (1/n₁ + 1/n₀)² / (1/(n₁²(n₁−1)) + 1/(n₀²(n₀−1))); they depend on
+    the sizes alone.
+    """
+    (n1, m1, ss1), (n0, m0, ss0) = _moments(other), _moments(reference)
+    free = n1 + n0 - 2.0
+    both = (n1 > 0) & (n0 > 0)
+    value = np.where(both, m1 - m0, np.nan)
+    c1, c0 = 1.0 / np.maximum(n1, 1.0), 1.0 / np.maximum(n0, 1.0)
+    pooled = (ss1 + ss0) / np.maximum(free, 1.0) * (c1 + c0)
+    usable = both & (free > 0)
+    two = (n1 > 1) & (n0 > 1)
+    f1, f0 = np.maximum(n1 - 1.0, 1.0), np.maximum(n0 - 1.0, 1.0)
+    separate = ss1 / f1 * c1 + ss0 / f0 * c0
+    df = (c1 + c0) ** 2 / (c1**2 / f1 + c0**2 / f0)
+    return TwoGroups(
+        value,
+        np.where(usable, np.sqrt(pooled), np.nan),
+        np.where(usable, free, np.nan),
+        np.where(two, np.sqrt(separate), np.nan),
+        np.where(two, df, np.nan),
+    )
+
+
+def _moments(
+    values: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return count, mean and sum of squares about the mean along the last axis, nan left out."""
+    seen = np.isfinite(values)
+    count = seen.sum(axis=-1).astype(float)
+    mean = np.where(seen, values, 0.0).sum(axis=-1) / np.maximum(count, 1.0)
+    deviation = np.where(seen, values - mean[..., None], 0.0)
+    return count, mean, (deviation**2).sum(axis=-1)
+
+
 def difference_of_changes(
     other: NDArray[np.float64], reference: NDArray[np.float64], scale: float
 ) -> tuple[Estimate, Estimate]:
@@ -112,44 +168,26 @@ def difference_of_changes(
         Changes per athlete of the group and of its reference; nan is left out.
     scale : float
         Largest absolute value measured; decides what is rounding.
-
-    Notes
-    -----
-    With two groups and no covariate HC2 is s₁²/n₁ + s₀²/n₀. The degrees of freedom take equal
-    variances as working model: (1/n₁ + 1/n₀)² / (1/(n₁²(n₁−1)) + 1/(n₀²(n₀−1))); they depend on
-    the sizes alone.
     """
     a, b = other[np.isfinite(other)], reference[np.isfinite(reference)]
     n = a.size + b.size
-    if a.size == 0 or b.size == 0:
-        none = Estimate(
-            np.nan, np.nan, np.nan, n, "not estimable: a group has no athlete with both sessions"
-        )
-        return none, none
-    value = float(a.mean() - b.mean())
-    if n < 3:
-        none = Estimate(value, np.nan, np.nan, n, "interval not estimable: one athlete per group")
-        return none, none
-    if is_constant(a, scale) and is_constant(b, scale):
+    found = two_groups(a[None], b[None])
+    value, why = float(found.value[0]), ""
+    if min(a.size, b.size) == 0:
+        why = "not estimable: a group has no athlete with both sessions"
+    elif n < 3:
+        why = "interval not estimable: one athlete per group"
+    elif is_constant(a, scale) and is_constant(b, scale):
         why = "interval not estimable: within each group every athlete changed by the same amount (no variance)"
+    if why:
         none = Estimate(value, np.nan, np.nan, n, why)
         return none, none
-    ss = float(((a - a.mean()) ** 2).sum() + ((b - b.mean()) ** 2).sum())
-    pooled = Estimate(
-        value, float(np.sqrt(ss / (n - 2) * (1 / a.size + 1 / b.size))), float(n - 2), n
-    )
-    return pooled, _separate(value, a, b)
-
-
-def _separate(value: float, a: NDArray[np.float64], b: NDArray[np.float64]) -> Estimate:
-    """Return the difference with separate variances and Bell–McCaffrey df."""
-    n1, n0 = a.size, b.size
-    if min(n1, n0) < 2:
+    pooled = Estimate(value, float(found.pooled_se[0]), float(found.pooled_df[0]), n)
+    if min(a.size, b.size) < 2:
         why = "interval not estimable: separate variances need two athletes in each group"
-        return Estimate(value, np.nan, np.nan, n1 + n0, why)
-    se = float(np.sqrt(a.var(ddof=1) / n1 + b.var(ddof=1) / n0))
-    df = (1 / n1 + 1 / n0) ** 2 / (1 / (n1**2 * (n1 - 1)) + 1 / (n0**2 * (n0 - 1)))
-    return Estimate(value, se, float(df), n1 + n0)
+    return pooled, Estimate(
+        value, float(found.separate_se[0]), float(found.separate_df[0]), n, why
+    )
 
 
 def holm(p: Sequence[float]) -> NDArray[np.float64]:
