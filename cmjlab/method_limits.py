@@ -39,6 +39,8 @@ class Limits(Settings):
     noise_fail_n: float = setting(
         10.0, "SD of the force in mid-flight", unit="N", low=0.0, high=500.0
     )
+    flight_low_s: float = setting(0.20, "flight time", unit="s", low=0.0, high=1.0)
+    flight_high_s: float = setting(0.90, "flight time", unit="s", low=0.1, high=2.0)
     early_s: float = setting(
         0.050, "the force moves this much before the onset", unit="s", low=0.0, high=2.0
     )
@@ -115,12 +117,6 @@ class Limits(Settings):
     rest_fail_percent: float = setting(
         0.50, "body weight from rest to rest against weighing", unit="%", low=0.0, high=20.0
     )
-    end_velocity_warn_m_per_s: float = setting(
-        0.10, "velocity left when standing again", unit="m/s", low=0.0, high=5.0
-    )
-    end_velocity_fail_m_per_s: float = setting(
-        0.20, "velocity left when standing again", unit="m/s", low=0.0, high=5.0
-    )
     rest_still_percent: float = setting(
         1.5, "SD of the force after landing that still counts as standing",
         unit="% of body weight", low=0.0, high=20.0,
@@ -135,6 +131,23 @@ class Limits(Settings):
     force_high_bw: float = setting(4.0, "peak force", unit="body weights", low=0.0, high=20.0)
     velocity_low_m_per_s: float = setting(1.0, "take-off velocity", unit="m/s", low=0.0, high=10.0)
     velocity_high_m_per_s: float = setting(4.0, "take-off velocity", unit="m/s", low=0.0, high=10.0)
+    pause_s: float = setting(
+        0.15,
+        "a longer stop at the bottom makes it a squat jump",
+        unit="s",
+        low=0.02,
+        high=2.0,
+    )
+    standing_before_s: float = setting(
+        0.8,
+        "contact after an unloaded plate must last this long before take-off",
+        unit="s",
+        low=0.1,
+        high=5.0,
+    )
+    height_se_warn_m: float = setting(
+        0.010, "standard error of jump height from the weighing", unit="m", low=0.0, high=1.0
+    )
     countermovement_m: float = setting(
         0.03, "a smaller dip is no countermovement", unit="m", low=0.0, high=0.5
     )
@@ -163,7 +176,7 @@ class Limits(Settings):
             ("agree_low_fail_m", "agree_low_warn_m"),
             ("agree_high_warn_m", "agree_high_fail_m"),
             ("rest_warn_percent", "rest_fail_percent"),
-            ("end_velocity_warn_m_per_s", "end_velocity_fail_m_per_s"),
+            ("flight_low_s", "flight_high_s"),
             ("time_low_s", "time_high_s"),
             ("depth_low_m", "depth_high_m"),
             ("rise_low_m", "rise_high_m"),

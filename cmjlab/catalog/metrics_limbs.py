@@ -8,9 +8,10 @@ _SOURCE = "Bishop et al. 2016 (abstract read); share of the total for bilateral 
 _SUM = "definition of the summed force, applied to one plate"
 _NOTE = "compare it with the athlete's own spread from jump to jump first; it is no diagnosis"
 
-#: stem, label, unit, phase, formula of one side, exploratory
+#: stem, label, unit, phase, formula of one side
 _QUANTITIES: tuple[tuple[str, str, str, str, str], ...] = (
-    ("weight", "Weight", "N", "weighing", "mean F while weighing"),
+    ("body_weight", "Body weight", "N", "weighing", "mean F while weighing"),
+    ("mean_unweighting_force", "Mean unweighting force", "N", "unweighting", "∫F dt / t"),
     ("mean_braking_force", "Mean braking force", "N", "braking", "∫F dt / t"),
     ("peak_braking_force", "Peak braking force", "N", "braking", "max F in braking"),
     ("braking_impulse", "Braking net impulse", "N·s", "braking", "∫(F − weight of the side) dt"),

@@ -54,6 +54,49 @@ class Analysis:
     path: Path | None = None
     phases: Phases | None = None
 
+    def complete(self) -> Complete | None:
+        """Return the analysis with nothing missing, or None when a step found nothing."""
+        if (
+            self.flight is None
+            or self.edges is None
+            or self.weighing is None
+            or self.onset is None
+            or self.rest is None
+            or self.path is None
+            or self.phases is None
+        ):
+            return None
+        return Complete(
+            self.signal,
+            self.contacts,
+            self.flight,
+            self.begin,
+            self.stop,
+            self.edges,
+            self.weighing,
+            self.onset,
+            self.rest,
+            self.path,
+            self.phases,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Complete:
+    """An analysis with nothing missing: a dip, a push and a take-off. Fields as in Analysis."""
+
+    signal: Signal
+    contacts: Contacts
+    flight: Flight
+    begin: int
+    stop: int
+    edges: Edges
+    weighing: Weighing
+    onset: Onset
+    rest: Rest
+    path: Path
+    phases: Phases
+
 
 def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analysis:
     """Run the chain on one recording.

@@ -18,6 +18,7 @@ from cmjlab.method import Method
 
 #: Length of the line that is continued to the unloaded level, s.
 _LINE_S = 0.003
+_LANDING_LINE_S = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,10 +91,11 @@ def find_edges(signal: Signal, flight: Flight, coarse: float, method: Method) ->
         below = np.ones_like(below)
     first = flight.start + int(np.argmax(below))
     last = flight.stop - 1 - int(np.argmax(below[::-1]))
-    takeoff = _edge(force, first - 1, -1, (threshold, mean), signal.rate, method.event_placing)
+    levels = (threshold, mean, mean + 2.0 * noise)
+    takeoff = _edge(force, first - 1, -1, levels, signal.rate, method.event_placing)
     landing = np.nan
     if not flight.open:
-        landing = _edge(force, last + 1, 1, (threshold, mean), signal.rate, method.event_placing)
+        landing = _edge(force, last + 1, 1, levels, signal.rate, method.event_placing)
     at_takeoff = {"extrapolate": mean, "linear": threshold, "none": float(force[first])}
     return Edges(
         takeoff,
@@ -111,24 +113,26 @@ def _edge(
     force: FloatArray,
     loaded: int,
     away: int,
-    levels: tuple[float, float],
+    levels: tuple[float, float, float],
     rate: float,
     placing: str,
 ) -> float:
-    """Return where contact ends, next to a loaded sample; ``away`` points away from flight."""
-    threshold, unloaded = levels
+    """Return where contact ends, next to a loaded sample; ``away`` points away from flight.
+
+    ``levels`` are the threshold, the unloaded level and the largest force that cannot be told
+    from it: the contact ends at the latest at the first sample as low as that.
+    """
+    threshold, unloaded, empty = levels
     inside = loaded - away
     if placing == "none":
         return float(inside)
-    step = max(1, round(_LINE_S * rate))
+    step = max(1, round((_LINE_S if away < 0 else _LANDING_LINE_S) * rate))
     outer = loaded + away * step
     here = float(force[loaded])
-    crossing = (here - threshold) / max(here - float(force[inside]), 1e-12)
-    crossing = min(max(crossing, 0.0), 1.0)
     if placing == "linear" or not 0 <= outer < force.shape[0]:
-        return loaded - away * crossing
-    slope = (float(force[outer]) - here) / step
-    if slope <= 0.0:
-        return loaded - away * crossing
-    far = min((here - unloaded) / slope, 1.0 + (threshold - unloaded) / slope)
-    return loaded - away * max(far, 0.0)
+        crossing = (here - threshold) / max(here - float(force[inside]), 1e-12)
+        return loaded - away * min(max(crossing, 0.0), 1.0)
+    slope = max((float(force[outer]) - here) / step, 1e-9)
+    few = force[inside : inside + 8] if away < 0 else force[max(0, inside - 7) : inside + 1][::-1]
+    latest = 1.0 + int(np.argmax(few <= empty))
+    return loaded - away * min((here - unloaded) / slope, latest)

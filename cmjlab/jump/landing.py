@@ -26,11 +26,14 @@ class Rest:
         Body weight by momentum balance, N; nan without a window.
     velocity : float
         Velocity left in that window by integration from the weighing window, m/s.
+    weighed : float
+        Body weight of the weighing window, N.
     """
 
     window: Weighing | None
     weight: float
     velocity: float
+    weighed: float
 
 
 def balance(signal: Signal, weighing: Weighing, edges: Edges, stop: int, method: Method) -> Rest:
@@ -54,26 +57,23 @@ def balance(signal: Signal, weighing: Weighing, edges: Edges, stop: int, method:
         Length of the windows and stillness.
     """
     if math.isnan(edges.landing):
-        return Rest(None, math.nan, math.nan)
+        return Rest(None, math.nan, math.nan, weighing.weight)
     begin = edges.first_loaded + signal.samples(0.3)
     if stop - begin < signal.samples(0.5 * method.weighing_duration_s):
-        return Rest(None, math.nan, math.nan)
+        return Rest(None, math.nan, math.nan, weighing.weight)
     first, last = find_window(signal, begin, stop, method)
     if last - first < 0.5 * method.weighing_duration_s * signal.rate - 1:
-        return Rest(None, math.nan, math.nan)
+        return Rest(None, math.nan, math.nan, weighing.weight)
     window = weigh(signal, first, last)
     if window.sd > method.limits.rest_still_percent / 100.0 * weighing.weight:
-        return Rest(None, math.nan, math.nan)
+        return Rest(None, math.nan, math.nan, weighing.weight)
     net = signal.force[weighing.start : last] - weighing.weight
     impulse = np.cumsum(net)
     before = weighing.stop - weighing.start
     left = float(impulse[first - weighing.start :].mean() - impulse[:before].mean())
     time = 0.5 * (first + last) - 0.5 * (weighing.start + weighing.stop)
-    return Rest(
-        window,
-        weighing.weight + left / time,
-        left / signal.rate / weighing.weight * method.gravity_m_per_s2,
-    )
+    mass = weighing.weight / method.gravity_m_per_s2
+    return Rest(window, weighing.weight + left / time, left / signal.rate / mass, weighing.weight)
 
 
 def landing_metrics(

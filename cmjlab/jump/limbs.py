@@ -9,9 +9,12 @@ import math
 
 import numpy as np
 
-from cmjlab.jump.analysis import Analysis
+from cmjlab.jump.analysis import Complete
+from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import State
+from cmjlab.jump.phases import Phases
 from cmjlab.jump.signal import FloatArray
+from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
 
 Numbers = dict[str, float]
@@ -26,67 +29,88 @@ def asymmetry(left: float, right: float, formula: str) -> float:
         Same quantity of both sides.
     formula : str
         Name of the published formula, see ``Method.asymmetry``.
+
+    Returns
+    -------
+    float
+        Percent; nan when the reference is not positive.
     """
-    total = left + right
     if formula == "symmetry_angle":
+        if left <= 0.0 or right <= 0.0:
+            return math.nan
         return 100.0 * (45.0 - math.degrees(math.atan2(left, right))) / 90.0
     reference = {
-        "share_difference": total,
+        "share_difference": left + right,
         "larger_limb": max(left, right),
-        "symmetry_index": 0.5 * total,
+        "symmetry_index": 0.5 * (left + right),
         "right_reference": right,
         "left_reference": left,
     }[formula]
     return 100.0 * (right - left) / reference if reference > 0.0 else math.nan
 
 
-def limb_metrics(found: Analysis, method: Method) -> Numbers:
+def limb_metrics(found: Complete, method: Method) -> Numbers:
     """Return the metrics of each foot, and asymmetries; empty without two plates.
 
     Parameters
     ----------
-    found : Analysis
+    found : Complete
         A jump with phases.
     method : Method
         Formula of the asymmetries.
     """
     left, right = found.signal.left, found.signal.right
-    phases, weighing, edges = found.phases, found.weighing, found.edges
-    if left is None or right is None or phases is None or weighing is None or edges is None:
+    if left is None or right is None:
         return {}
-    out: Numbers = {}
-    sides: dict[str, Numbers] = {}
-    for name, force in (("left", left), ("right", right)):
-        weight = float(force[weighing.start : weighing.stop].mean())
-        numbers = {"weight_n": weight, "force_at_zero_velocity_n": _at(force, phases.lowest)}
-        spans = (
-            ("braking", phases.braking, phases.lowest),
-            ("propulsion", phases.propulsion, phases.push_end),
+    phases, weighing, edges = found.phases, found.weighing, found.edges
+    rate = found.signal.rate
+    sides = [_side(force, phases, weighing, edges, rate) for force in (left, right)]
+    if not math.isnan(edges.landing):
+        late = slice(
+            edges.first_loaded, min(found.stop, edges.first_loaded + found.signal.samples(0.5))
         )
-        for phase, begin, end in spans:
-            time = (end.sample - begin.sample) / found.signal.rate
-            impulse = _impulse(force, begin, end, edges.last_loaded) / found.signal.rate
-            first, last = math.ceil(begin.sample), min(math.floor(end.sample), edges.last_loaded)
-            numbers[f"mean_{phase}_force_n"] = impulse / time
-            numbers[f"peak_{phase}_force_n"] = float(force[first : max(last, first) + 1].max())
-            numbers[f"{phase}_impulse_n_s"] = impulse - weight * time
-        if not math.isnan(edges.landing):
-            near = force[
-                edges.first_loaded : min(found.stop, edges.first_loaded + found.signal.samples(0.5))
-            ]
-            if near.size:
-                numbers["peak_landing_force_n"] = float(near.max())
-        sides[name] = numbers
-        out.update({f"{name}_{key}": value for key, value in numbers.items()})
-    for key, value in sides["left"].items():
+        if late.stop > late.start:
+            for numbers, force in zip(sides, (left, right), strict=True):
+                numbers["peak_landing_force_n"] = float(force[late].max())
+    out: Numbers = {}
+    for key, value in sides[0].items():
+        other = sides[1][key]
         stem = key.removesuffix("_n_s").removesuffix("_n")
-        out[f"{stem}_asymmetry_percent"] = asymmetry(value, sides["right"][key], method.asymmetry)
+        out[f"left_{key}"], out[f"right_{key}"] = value, other
+        out[f"{stem}_asymmetry_percent"] = asymmetry(value, other, method.asymmetry)
+    return out
+
+
+def _side(
+    force: FloatArray, phases: Phases, weighing: Weighing, edges: Edges, rate: float
+) -> Numbers:
+    """Return the numbers of one foot."""
+    weight = float(force[weighing.start : weighing.stop].mean())
+    loaded = edges.last_loaded
+    out = {
+        "body_weight_n": weight,
+        "mean_unweighting_force_n": _impulse(force, phases.onset, phases.slowest, loaded)
+        / (phases.slowest.sample - phases.onset.sample),
+        "force_at_zero_velocity_n": _at(force, phases.lowest),
+    }
+    spans = (
+        ("braking", phases.braking, phases.lowest),
+        ("propulsion", phases.propulsion, phases.push_end),
+    )
+    for phase, begin, end in spans:
+        samples = end.sample - begin.sample
+        mean = _impulse(force, begin, end, loaded) / samples
+        first, last = math.ceil(begin.sample), min(math.floor(end.sample), loaded)
+        out[f"mean_{phase}_force_n"] = mean
+        out[f"peak_{phase}_force_n"] = float(force[first : max(last, first) + 1].max())
+        out[f"{phase}_impulse_n_s"] = (mean - weight) * samples / rate
     return out
 
 
 def _at(force: FloatArray, state: State) -> float:
     k = int(state.sample)
-    return float(force[k] + (force[k + 1] - force[k]) * (state.sample - k))
+    here = float(force[k])
+    return here + (float(force[k + 1]) - here) * (state.sample - k)
 
 
 def _impulse(force: FloatArray, begin: State, end: State, loaded: int) -> float:
@@ -98,8 +122,8 @@ def _impulse(force: FloatArray, begin: State, end: State, loaded: int) -> float:
     part = force[first : last + 1]
     if part.size == 0:
         return _at(force, begin) * (end.sample - begin.sample)
-    inner = float(np.sum(part)) - 0.5 * float(part[0] + part[-1])
-    head = 0.5 * (_at(force, begin) + float(part[0])) * (first - begin.sample)
-    tail = end.sample - last
+    ends = (float(part[0]), float(part[-1]))
+    inner = float(np.add.reduce(part)) - 0.5 * (ends[0] + ends[1])
+    head = 0.5 * (_at(force, begin) + ends[0]) * (first - begin.sample)
     closing = 0.0 if end.sample > loaded else _at(force, end)
-    return inner + head + 0.5 * (float(part[-1]) + closing) * tail
+    return inner + head + 0.5 * (ends[1] + closing) * (end.sample - last)

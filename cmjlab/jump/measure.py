@@ -10,7 +10,7 @@ import numpy as np
 from cmjlab.catalog import METRICS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import JumpError
-from cmjlab.jump.analysis import Analysis, analyse
+from cmjlab.jump.analysis import Analysis, Complete, analyse
 from cmjlab.jump.landing import landing_metrics
 from cmjlab.jump.limbs import limb_metrics
 from cmjlab.jump.metrics import add_per_mass, push_metrics
@@ -58,13 +58,15 @@ def measure(
     fixed = _fixed(recording, events)
     automatic = analyse(signal, method, {})
     found = analyse(signal, method, fixed) if fixed else automatic
-    numbers = _metrics(found, method)
-    checks = all_checks(found, numbers, method)
+    complete = found.complete()
+    numbers = _metrics(complete, method) if complete else {}
     detected = _events(automatic, recording)
     used = _events(found, recording) if fixed else detected
+    shifts = [abs(used[name] - detected[name]) for name in fixed]
+    checks = all_checks(found, numbers, max(shifts) if shifts else None, method)
     metrics, voided = _voided(numbers, checks)
     return Jump(
-        recording, method, used, detected, _motion(found, recording), metrics, tuple(checks), voided
+        recording, method, used, detected, _motion(found, recording), metrics, checks, voided
     )
 
 
@@ -79,9 +81,8 @@ def _fixed(recording: Recording, events: Mapping[str, float] | None) -> dict[str
     return out
 
 
-def _metrics(found: Analysis, method: Method) -> dict[str, float]:
-    if found.phases is None or found.path is None or found.edges is None or found.weighing is None:
-        return {}
+def _metrics(found: Complete, method: Method) -> dict[str, float]:
+    """Return every metric that this jump allows."""
     numbers = push_metrics(found.path, found.phases, found.edges, found.weighing, method)
     numbers.update(landing_metrics(found.signal, found.path, found.edges, found.stop, method))
     numbers.update(limb_metrics(found, method))
@@ -127,18 +128,30 @@ def _motion(found: Analysis, recording: Recording) -> Motion:
 
 
 def _voided(
-    numbers: dict[str, float], checks: list[Check]
+    numbers: dict[str, float], checks: tuple[Check, ...]
 ) -> tuple[dict[str, float], dict[str, str]]:
-    """Return every metric of the catalog, nan where a failed check voids it, and the reasons."""
+    """Return every metric of the catalog, nan with a reason where it is not known or voided.
+
+    A fail of scope "flight" also voids the landing, which begins with it. A fail of scope
+    "jump" makes the jump not accepted; its numbers stay, as evidence for a person.
+    """
     why: dict[str, str] = {}
     for check in checks:
-        if check.status == "fail" and check.scope != "jump":
+        if check.status == "fail":
             why.setdefault(check.scope, check.reason)
+    why.setdefault("landing", why.get("flight", ""))
+    missing = {
+        "jump": why.get("jump", "The force does not allow it."),
+        "flight": why.get("flight") or why.get("jump", "There is no landing."),
+        "landing": why["landing"] or why.get("jump", "The landing does not allow it."),
+        "limbs": why.get("limbs") or why.get("jump", "There are no plates left and right."),
+    }
     metrics, voided = {}, {}
     for key, metric in METRICS.items():
         value = numbers.get(key, math.nan)
-        if metric.scope in why and not math.isnan(value):
-            voided[key] = why[metric.scope]
+        if metric.scope != "jump" and why.get(metric.scope):
             value = math.nan
         metrics[key] = value
+        if math.isnan(value):
+            voided[key] = missing[metric.scope]
     return metrics, voided

@@ -1,80 +1,37 @@
-"""Quality rules (first part)."""
+"""Quality rules: every rule reports, passed or not, with the number and its limit."""
 
 from __future__ import annotations
 
-import math
-
+from cmjlab.catalog import CHECKS
 from cmjlab.jump.analysis import Analysis
+from cmjlab.jump.quality_landing import landing_checks
+from cmjlab.jump.quality_movement import movement_checks
+from cmjlab.jump.quality_plate import plate_checks
+from cmjlab.jump.verdicts import Findings, not_assessed
 from cmjlab.jump_types import Check
 from cmjlab.method import Method
 
-
-def graded(
-    code: str, value: float, warn: float, fail: float, unit: str, *, scope: str = "jump",
-    words: str = "",
-) -> Check:  # fmt: skip
-    """Return a check of a size against a warn and a fail limit."""
-    if math.isnan(value):
-        return Check(code, "not_assessed", value, warn, unit, scope, f"{words}: not known.")
-    if value > fail:
-        status, limit = "fail", fail
-    elif value > warn:
-        status, limit = "warn", warn
-    else:
-        status, limit = "pass", warn
-    return Check(code, status, value, limit, unit, scope, f"{words} {value:.3g} {unit}.")
+_CODES = tuple(code for code, rule in CHECKS.items() if rule.level == "jump")
 
 
-def all_checks(found: Analysis, numbers: dict[str, float], method: Method) -> list[Check]:
-    """Return every check of one recording."""
-    limits = method.limits
-    if found.phases is None or found.weighing is None or found.edges is None:
-        return [Check("no_flight", "fail", math.nan, math.nan, "s", "jump", "No jump was found.")]
-    w = found.weighing
-    checks = [
-        Check(
-            "no_flight",
-            "pass",
-            numbers.get("flight_time_s", math.nan),
-            math.nan,
-            "s",
-            "jump",
-            "A flight was found.",
-        ),
-        graded(
-            "still_weighing",
-            100 * w.sd / w.weight,
-            limits.still_warn_percent,
-            limits.still_fail_percent,
-            "% BW",
-            words="SD while weighing",
-        ),
-        graded(
-            "unloaded_offset",
-            abs(found.edges.unloaded),
-            limits.offset_warn_n,
-            limits.offset_fail_n,
-            "N",
-            words="mean force in flight",
-        ),
-        graded(
-            "flight_noise",
-            found.edges.noise,
-            limits.noise_warn_n,
-            limits.noise_fail_n,
-            "N",
-            words="SD of force in flight",
-        ),
-    ]
-    rest = 100 * abs(found.rest.weight / w.weight - 1) if found.rest else math.nan
-    checks.append(
-        graded(
-            "rest_to_rest",
-            rest,
-            limits.rest_warn_percent,
-            limits.rest_fail_percent,
-            "%",
-            words="body weight rest to rest differs by",
-        )
-    )
-    return checks
+def all_checks(
+    found: Analysis, numbers: dict[str, float], moved_s: float | None, method: Method
+) -> tuple[Check, ...]:
+    """Return every rule of one recording, in the order of the catalog.
+
+    Parameters
+    ----------
+    found : Analysis
+        Intermediate results.
+    numbers : dict of str to float
+        Metrics; empty when no jump was found.
+    moved_s : float or None
+        Largest shift of an event that a person fixed; None when none was.
+    method : Method
+        Limits.
+    """
+    checks: Findings = {}
+    checks.update(movement_checks(found, numbers, moved_s, method.limits))
+    checks.update(plate_checks(found, numbers, method))
+    checks.update(landing_checks(found, numbers, method.limits))
+    return tuple(checks.get(code) or not_assessed(code, "no jump was found") for code in _CODES)

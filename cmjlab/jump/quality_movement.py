@@ -1,0 +1,238 @@
+"""Quality rules of the movement: one countermovement jump from standing still, or not."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from cmjlab.jump.analysis import Analysis, Complete
+from cmjlab.jump.split import REBOUND_S
+from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
+from cmjlab.jump_types import Check
+from cmjlab.method_limits import Limits
+
+#: Longest look back from the onset for early movement, s.
+_BEFORE_S = 0.5
+#: A body slower than this at the bottom has stopped, m/s.
+_STOPPED_M_PER_S = 0.05
+
+
+def movement_checks(
+    found: Analysis, numbers: dict[str, float], moved_s: float | None, limits: Limits
+) -> Findings:
+    """Return the rules of flight, countermovement, dips, order, onset and plausibility."""
+    checks = [
+        _flight(found, limits),
+        _several(found),
+        _countermovement(found, numbers, limits),
+        _moved(moved_s),
+    ]
+    whole = found.complete()
+    if whole is not None:
+        checks += [
+            _dips(whole, limits),
+            _order(whole),
+            _early(whole, limits),
+            _plausible(numbers, limits),
+        ]
+    return {c.code: c for c in checks}
+
+
+def _flight(found: Analysis, limits: Limits) -> Check:
+    code = "no_flight"
+    low, high = limits.flight_low_s, limits.flight_high_s
+    if found.flight is None:
+        return verdict(code, "fail", math.nan, low, _why_no_flight(found))
+    if found.edges is None or found.flight.open:
+        seconds = (found.flight.stop - found.flight.start) / found.signal.rate
+        text = f"The recording ends {seconds:.3g} s after take-off, in flight."
+        return verdict(code, "pass", math.nan, low, text)
+    time = (found.edges.landing - found.edges.takeoff) / found.signal.rate
+    if low <= time <= high:
+        return verdict(code, "pass", time, low, f"The flight lasts {time:.3f} s.")
+    limit = low if time < low else high
+    text = f"The flight lasts {time:.3f} s; a jump lies between {low:g} and {high:g} s."
+    return verdict(code, "fail", time, limit, text)
+
+
+def _why_no_flight(found: Analysis) -> str:
+    """Return in words why no flight was found."""
+    contacts, signal = found.contacts, found.signal
+    if contacts.level <= 0.0:
+        return (
+            "No flight: the force is never above zero; the plate is empty or the sign is reversed"
+            f" (largest {signal.force.max():.4g} N, smallest {signal.force.min():.4g} N)."
+        )
+    if contacts.unloaded.shape[0] == 0:
+        return (
+            f"No flight: the smallest force is {signal.force.min():.4g} N, never below a tenth of"
+            f" the standing force ({contacts.threshold:.4g} N)."
+        )
+    longest = float(np.diff(contacts.unloaded, axis=1).max()) / signal.rate
+    return (
+        f"No flight: the plate is unloaded for {longest:.3g} s at most, or without standing before"
+        " and after."
+    )
+
+
+def _several(found: Analysis) -> Check:
+    code = "several_flights"
+    flights = found.contacts.flights
+    if not flights:
+        return not_assessed(code, "no flight was found")
+    apart = REBOUND_S * found.signal.rate
+    jumps = 1 + sum(b.start - a.stop >= apart for a, b in zip(flights, flights[1:], strict=False))
+    if jumps == 1:
+        return verdict(code, "pass", 1.0, 1.0, "One jump.")
+    text = f"{jumps} jumps in one recording; split it with split_jumps. The first is analysed."
+    return verdict(code, "fail", float(jumps), 1.0, text)
+
+
+def _countermovement(found: Analysis, numbers: dict[str, float], limits: Limits) -> Check:
+    code, least = "countermovement", limits.countermovement_m
+    if found.flight is None:
+        return not_assessed(code, "no flight was found")
+    signal = found.signal
+    contact = (found.flight.start - found.begin) / signal.rate
+    stepped_on = any(stop == found.begin for _, stop in found.contacts.unloaded)
+    if stepped_on and contact < limits.standing_before_s:
+        text = f"Contact lasts {contact:.3g} s after an unloaded plate: a drop jump or a rebound."
+        return verdict(code, "fail", math.nan, least, text)
+    if found.phases is None or found.path is None or found.edges is None:
+        text = "No dip before the push: a squat jump, or not enough standing before the jump."
+        return verdict(code, "fail", math.nan, least, text)
+    depth = numbers["countermovement_depth_m"]
+    if depth < least:
+        text = f"The body dips by {100 * depth:.1f} cm only: not a countermovement jump."
+        return verdict(code, "fail", depth, least, text)
+    first = math.ceil(found.phases.slowest.sample) - found.path.base
+    velocity = found.path.velocity[first : found.edges.last_loaded - found.path.base + 1]
+    pause = int(np.count_nonzero(np.abs(velocity) < _STOPPED_M_PER_S)) / signal.rate
+    if pause > limits.pause_s:
+        text = f"The body stops for {pause:.2f} s at the bottom: a squat jump."
+        return verdict(code, "fail", depth, least, text)
+    return verdict(code, "pass", depth, least, f"The body dips by {100 * depth:.1f} cm.")
+
+
+def _moved(moved_s: float | None) -> Check:
+    if moved_s is None:
+        return verdict("event_moved", "pass", 0.0, math.nan, "All events are as detected.")
+    text = f"Events fixed by a person; the largest shift is {1000 * moved_s:.0f} ms."
+    return verdict("event_moved", "note", moved_s, math.nan, text)
+
+
+def _dips(found: Complete, limits: Limits) -> Check:
+    code = "double_dip"
+    path, begin = found.path, found.onset.sample
+    velocity = path.velocity[
+        max(0, math.ceil(begin) - path.base) : found.edges.last_loaded - path.base + 1
+    ]
+    sign = np.sign(velocity[np.abs(velocity) > limits.dip_m_per_s])
+    turns = int(np.count_nonzero(sign[1:] != sign[:-1]))
+    weighed = found.weighing.stop
+    hops = [
+        r for r in found.contacts.unloaded if weighed <= r[0] and r[1] < found.edges.last_loaded
+    ]
+    if hops:
+        text = "The plate is unloaded for a moment before the jump: a hop."
+        return verdict(code, "fail", float(turns), 1.0, text)
+    if turns != 1:
+        text = f"The velocity turns {turns} times between onset and take-off; one turn is wanted."
+        return verdict(code, "fail", float(turns), 1.0, text)
+    return verdict(code, "pass", 1.0, 1.0, "One dip, one push.")
+
+
+def _order(found: Complete) -> Check:
+    p, e = found.phases, found.edges
+    times = [p.onset.sample, p.minimum, p.slowest.sample, p.lowest.sample, e.takeoff]
+    if not math.isnan(e.landing):
+        times.append(e.landing)
+    wrong = sum(b <= a for a, b in zip(times, times[1:], strict=False))
+    if wrong:
+        text = f"{wrong} event(s) are not later than the event before."
+        return verdict("event_order", "fail", float(wrong), 0.0, text)
+    return verdict("event_order", "pass", 0.0, 0.0, "The events are in order.")
+
+
+def _early(found: Complete, limits: Limits) -> Check:
+    """Return whether the athlete stood still from the weighing to the onset."""
+    code = "early_movement"
+    w, onset, signal = found.weighing, found.onset, found.signal
+    end = int(onset.sample)
+    near = max(w.stop, end - signal.samples(_BEFORE_S))
+    part = signal.force[near:end]
+    rise = fall = 0.0
+    if part.size:
+        block = max(1, round(0.01 * signal.rate))
+        if part.size >= 2 * block:  # means over 10 ms: noise is no movement
+            part = np.add.reduceat(part, np.arange(0, part.size - block + 1, block))[:-1] / block
+        rise = 100.0 * (float(part.max()) / w.weight - 1.0)
+        fall = 100.0 * (1.0 - float(part.min()) / w.weight)
+    begin = max(w.stop, end - 2 * signal.samples(_BEFORE_S))
+    net = signal.force[begin:end] - w.weight
+    speed = abs(float(net.sum())) / signal.rate * 9.80665 / w.weight
+    largest = max(rise, fall)
+    if speed > limits.moving_fail_m_per_s:
+        text = f"The body already moves at {speed:.2f} m/s at the onset."
+        return verdict(code, "fail", largest, limits.preload_fail_percent, text)
+    if largest > limits.preload_fail_percent:
+        text = (
+            f"The force leaves body weight by {largest:.1f} % in the half second before the onset."
+        )
+        return verdict(code, "fail", largest, limits.preload_fail_percent, text)
+    preload = max(limits.preload_warn_percent, 500.0 * w.sd / w.weight)
+    if rise > preload:
+        text = f"The force rises {rise:.1f} % above body weight before the onset."
+        return verdict(code, "warn", rise, preload, text)
+    early = (onset.sample - onset.forward) / signal.rate
+    if early > limits.early_s:
+        text = f"The force first leaves body weight {1000 * early:.0f} ms before the onset."
+        return verdict(code, "warn", largest, limits.preload_warn_percent, text)
+    return verdict(code, "pass", largest, preload, "The athlete stands still before the onset.")
+
+
+def _plausible(numbers: dict[str, float], limits: Limits) -> Check:
+    bounds = (
+        (
+            "time to take-off",
+            numbers["time_to_takeoff_s"],
+            limits.time_low_s,
+            limits.time_high_s,
+            "s",
+        ),
+        ("depth", numbers["countermovement_depth_m"], limits.depth_low_m, limits.depth_high_m, "m"),
+        ("rise at take-off", numbers["takeoff_rise_m"], limits.rise_low_m, limits.rise_high_m, "m"),
+        (
+            "peak force",
+            numbers["peak_force_n"] / numbers["body_weight_n"],
+            limits.force_low_bw,
+            limits.force_high_bw,
+            "BW",
+        ),
+        (
+            "take-off velocity",
+            numbers["takeoff_velocity_m_per_s"],
+            limits.velocity_low_m_per_s,
+            limits.velocity_high_m_per_s,
+            "m/s",
+        ),
+    )
+    odd = [
+        f"{name} {value:.3g} {unit} (usual {low:g} to {high:g})"
+        for name, value, low, high, unit in bounds
+        if not low <= value <= high
+    ]
+    if odd:
+        return verdict(
+            "plausibility", "warn", float(len(odd)), 0.0, "Unusual: " + "; ".join(odd) + "."
+        )
+    return verdict("plausibility", "pass", 0.0, 0.0, "All values are usual.")
+
+
+def uncertainty(numbers: dict[str, float], limits: Limits) -> Check:
+    """Return whether the weighing lets height be known well enough."""
+    se = numbers.get("jump_height_se_m", math.nan)
+    return graded(
+        "height_uncertainty", se, limits.height_se_warn_m, math.inf, "standard error of height"
+    )
