@@ -90,11 +90,13 @@ def find_clock(columns: Columns, roles: Roles, layout: Layout, rate_hz: float | 
     return clock
 
 
-def _from_rate(columns: Columns, given: float | None, n: int) -> Clock:
+def _from_rate(columns: Columns, given: float | None, n: int, *, counter: bool = False) -> Clock:
     """Return the clock of a file without time."""
-    stated = sorted(set(columns.stated_rates.values()))
+    stated = sorted(set(columns.stated_rates.values()) or {columns.rate_hz} - {0.0})
+    if columns.rate_hz and (not given or abs(columns.rate_hz / given - 1) <= _AGREE):
+        return Clock(columns.rate_hz, columns.start_s, n)
     if given:
-        code, text = "rate_given", f"Rate {given:g} Hz as given; the file has no time column."
+        code, text = "rate_given", f"Rate {given:g} Hz as given; the file holds no time."
         if stated and all(abs(s / given - 1) > _AGREE for s in stated):
             code = "rate_overridden"
             text = f"Rate {given:g} Hz as given; the file says {_hz(stated)}."
@@ -112,9 +114,10 @@ def _from_rate(columns: Columns, given: float | None, n: int) -> Clock:
             f"{columns.file}: the file writes several rates ({_hz(stated)}) and has no time column."
             f" Choose one and {give_rate(f'{stated[-1]:g}')}."
         )
+    what = "it numbers its samples" if counter else "there is no time column"
     raise ReadError(
-        f"{columns.file}: the sampling rate is not known: there is no time column and no rate is"
-        f" written in the file. Please {give_rate()}."
+        f"{columns.file}: the sampling rate is not known: {what} and no rate is written in the"
+        f" file. Please {give_rate()}."
     )
 
 
@@ -126,7 +129,7 @@ def _from_counter(
     columns: Columns, given: float | None, values: FloatArray, rows: NDArray[np.int64] | None
 ) -> Clock:
     """Return the clock of a file that numbers its samples."""
-    clock = _from_rate(columns, given, columns.n_rows)
+    clock = _from_rate(columns, given, columns.n_rows, counter=True)
     steps = np.diff(values)
     step = float(np.median(steps)) or 1.0
     index = np.rint((values - values[0]) / step).astype(np.int64)

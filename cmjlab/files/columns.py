@@ -41,7 +41,9 @@ class Columns:
     line_numbers : array, optional
         Line of the file for every row; None: rows follow ``first_line`` one by one.
     stated_rates : dict
-        Rates written elsewhere in the file: words -> hertz.
+        Rates written in words above the data: words -> hertz.
+    rate_hz : float
+        Rate that is part of the file format (C3D, Parquet metadata), 0: none.
     trust_units : bool
         The units come from a format that requires them (C3D).
     """
@@ -56,6 +58,7 @@ class Columns:
     first_line: int = 1
     line_numbers: NDArray[np.int64] | None = None
     stated_rates: dict[str, float] = field(default_factory=dict)
+    rate_hz: float = 0.0
     start_s: float = 0.0
     trust_units: bool = False
     notes: list[Note] = field(default_factory=list)

@@ -239,22 +239,25 @@ def _vertical_component(columns: Columns, roles: Roles, components: list[int]) -
 
 
 def _without_doubles(columns: Columns, roles: Roles, named: list[int]) -> list[int]:
-    """Stop when two columns are copies of each other or one is a filtered version."""
-    for a in range(len(named)):
-        for b in range(a + 1, len(named)):
-            first, second = columns.values[named[a]], columns.values[named[b]]
-            if (
-                first is not None
-                and np.array_equal(first, second, equal_nan=True)
-                and np.any(first)
-            ):
-                raise ReadError(
-                    f"{columns.file}: columns {columns.label(named[a])} and"
-                    f" {columns.label(named[b])} (numbers {named[a] + 1} and {named[b] + 1}) hold"
-                    " the same values: one plate written twice, or two plates? State one:"
-                    f" {write_in_layout(f'force_columns=[{named[a] + 1}]')}."
-                )
-    changed = [i for i in named if roles.headings[i].changed]
+    """Stop when a column is a copy or a filtered version of another, and nothing tells plates."""
+    heads = roles.headings
+    for k, a in enumerate(named):
+        for b in named[k + 1 :]:
+            first, second = columns.values[a], columns.values[b]
+            if first is None or second is None or first[0] != second[0] or not np.any(first):
+                continue
+            if not np.array_equal(first, second, equal_nan=True):
+                continue
+            if (heads[a].side, heads[a].plate) != (heads[b].side, heads[b].plate):
+                text = f"{columns.label(a)} and {columns.label(b)} hold exactly the same values."
+                roles.notes.append(note("identical_plates", text))
+                continue
+            raise ReadError(
+                f"{columns.file}: columns {columns.label(a)} and {columns.label(b)} (numbers"
+                f" {a + 1} and {b + 1}) hold the same values: one plate written twice, or two"
+                f" plates? State one: {write_in_layout(f'force_columns=[{a + 1}]')}; or both."
+            )
+    changed = [i for i in named if heads[i].changed]
     if changed and len(changed) < len(named):
         raise ReadError(_which_column(columns, named))
     return named
@@ -270,17 +273,17 @@ def _plate_names(columns: Columns, roles: Roles) -> list[str]:
     if all(h.side in ("left", "right") and h.plate for h in heads):
         return [f"plate_{h.plate}" for h in heads]
     missing = [i for i, n in enumerate(names) if not n]
-    if len(missing) == 1 and len(names) >= 3 and len(set(names)) == len(names):
-        if _is_sum(columns, roles, missing[0]):
-            names[missing[0]] = "total"
-            roles.notes.append(
-                note(
-                    "total_column",
-                    f"Column {columns.label(roles.force[missing[0]])} equals the sum of the others"
-                    " and was taken as the total.",
-                )
+    one_left = len(missing) == 1 and len(names) >= 3 and len(set(names)) == len(names)
+    if one_left and _is_sum(columns, roles, missing[0]):
+        names[missing[0]] = "total"
+        roles.notes.append(
+            note(
+                "total_column",
+                f"Column {columns.label(roles.force[missing[0]])} equals the sum of the others and"
+                " was taken as the total.",
             )
-            return names
+        )
+        return names
     if len(missing) == len(names) or not any(h.side for h in heads):
         return _numbered(columns, roles)
     raise ReadError(
