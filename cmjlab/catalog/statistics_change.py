@@ -4,4 +4,42 @@ from __future__ import annotations
 
 from cmjlab.catalog.entries import Statistic
 
-CHANGE: tuple[Statistic, ...] = ()
+_COMMON = "common practice, no source"
+_MEMORY = " (from memory)"
+
+CHANGE: tuple[Statistic, ...] = (
+    Statistic("mean_change", "Mean change", "metric", "mean of (later - earlier)", "how much did the group change", "Student 1908" + _MEMORY),
+    Statistic("percent_change", "Change in percent", "%", "100 (exp(mean of ln(later / earlier)) - 1)", "how much did the group change, in percent", "Hopkins 2000, Sports Med 30:1" + _MEMORY),
+    Statistic("cohen_dz", "d_z", "", "mean / SD of the changes", "how large is the change against the spread of changes", "Lakens 2013, Front Psychol 4:863" + _MEMORY),
+    Statistic("cohen_dav", "d_av", "", "mean change / sqrt((s1² + s2²)/2)", "how large is the change against the spread between athletes", "Cumming 2012; Algina & Keselman 2003" + _MEMORY),
+    Statistic("hedges_g", "Hedges' g", "", "d × J(df); limits of the effect itself", "the standardised effect with its small-sample bias taken off the point", "Hedges 1981, J Educ Stat 6:107" + _MEMORY),
+    Statistic("leave_one_out_range", "Range without one athlete", "metric", "smallest and largest estimate over leaving out one athlete", "does one athlete carry the result", _COMMON),
+    Statistic("adjusted_difference", "Difference at equal baseline", "metric", "group - control in after, at the squad-mean baseline (ANCOVA)", "who ends higher, starting from the same baseline", "HC2: MacKinnon & White 1985; df: Bell & McCaffrey 2002" + _MEMORY),
+    Statistic("simultaneous_difference", "Difference at equal baseline, all contrasts at once", "metric", "as adjusted_difference, multivariate t or Tukey-Kramer", "which groups differ when all contrasts are looked at", "Hothorn, Bretz & Westfall 2008, Biom J 50:346" + _MEMORY),
+    Statistic("adjusted_mean", "Mean at equal baseline", "metric", "group mean of after at the squad-mean baseline", "where would each group be if all had started equal", "Searle, Speed & Milliken 1980, Am Stat 34:216" + _MEMORY),
+    Statistic("group_f", "Joint test of groups", "", "F of equal adjusted means", "do the groups differ at all", "Fisher 1932" + _MEMORY),
+    Statistic("slope_difference", "Difference of baseline slopes", "", "slope of after on before, group - control", "does the difference depend on the baseline", _COMMON),
+    Statistic("slope_f", "Joint test of slopes", "", "F of equal slopes", "does the difference depend on the baseline", _COMMON),
+    Statistic("change_difference", "Difference of changes", "metric", "mean change of group - mean change of control", "which group changed more", "Welch 1938" + _MEMORY),
+    Statistic("dppc2", "d_ppc2", "", "change difference / pooled SD before × (1 - 3/(4 df - 1))", "the standardised difference of changes", "Morris 2008, Organ Res Methods 11:364" + _MEMORY),
+    Statistic("permutation_p", "Re-randomisation test", "", "share of label deals with a studentised difference as large", "could the random deal alone have done this", "Fisher 1935; Janssen 1997, Stat Probab Lett 36:9" + _MEMORY),
+    Statistic("corrected_difference", "Difference at equal true baseline", "metric", "ANCOVA with the slope divided by the baseline's reliability", "who ends higher, starting from the same true baseline", "Carroll et al. 2006, Measurement Error in Nonlinear Models" + _MEMORY),
+    Statistic("drift_expected", "Drift to be expected", "metric", "fitted value without training - start; or (slope - 1)(baseline - mean)", "how far would a chosen group move without training", "Davis 1976, Am J Epidemiol 104:493; Barnett et al. 2005, Int J Epidemiol 34:215" + _MEMORY),
+    Statistic("change_beyond_drift", "Change beyond drift", "metric", "mean of after - value expected without training", "what is left of a chosen group's change", "Barnett et al. 2005, Int J Epidemiol 34:215" + _MEMORY),
+    Statistic("equivalence", "Equivalence", "metric", "two one-sided tests against ± the change that matters", "is the change smaller than the one that matters", "Schuirmann 1987, J Pharmacokinet Biopharm 15:657" + _MEMORY),
+    Statistic("minimum_effect", "Minimum effect", "metric", "one-sided test against the change that matters", "is the change larger than the one that matters", "Murphy & Myors 1999, J Appl Psychol 84:234" + _MEMORY),
+    Statistic("probability_meaningful_gain", "Share above + the change that matters", "", "1 - one-sided p against + the change that matters", "how much of the distribution lies above it; read after the interval", _COMMON),
+    Statistic("probability_meaningful_loss", "Share below - the change that matters", "", "1 - one-sided p against - the change that matters", "how much of the distribution lies below it; read after the interval", _COMMON),
+    Statistic("individual_change", "Change of one athlete", "metric", "later - earlier ± t · TE · sqrt(1/k1 + 1/k2)", "did this athlete truly change", "Hopkins 2000, Sports Med 30:1, with t for 1.96" + _MEMORY),
+    Statistic("individual_change_all", "Change of one athlete, all at once", "metric", "as individual_change, studentised maximum modulus", "did the athlete who stands out truly change", "Stoline & Ury 1979, Technometrics 21:87" + _MEMORY),
+    Statistic("shrunken_change", "Shrunken change of one athlete", "metric", "group mean + λ (change - group mean), λ = σ²_R / (σ²_R + SE²)", "the best guess of one athlete's true change", "Efron & Morris 1975, J Am Stat Assoc 70:311" + _MEMORY),
+    Statistic("response_sd", "Spread of true responses", "metric", "signed root of (variance of change, trained - control)", "did athletes respond differently to the same training", "Atkinson & Batterham 2015, Exp Physiol 100:577; limits: Ting et al. 1990" + _MEMORY),
+    Statistic("session_difference", "Session against baseline, one athlete", "metric", "value - mean of the baseline sessions ± t · SE", "is this athlete away from the baseline today", _COMMON),
+    Statistic("height_from_impulse", "Height change from net impulse", "m", "L(h1, h2) · 2 ln(J2 / J1)", "how much of the change of height came from impulse", "h = J²/(2 m² g), exact"),
+    Statistic("height_from_mass", "Height change from body mass", "m", "-L(h1, h2) · 2 ln(m2 / m1)", "how much of the change of height came from body mass", "h = J²/(2 m² g), exact"),
+    Statistic("n_needed", "Athletes needed", "", "smallest n that reaches the wanted power or width", "how many athletes does this question need", "noncentral t; Borm et al. 2007, J Clin Epidemiol 60:1234" + _MEMORY),
+    Statistic("power", "Power", "", "1 - β by the noncentral t", "how often would an effect of this size be seen", "noncentral t"),
+    Statistic("power_simulated", "Power, simulated", "", "share of simulated studies that reject", "does a simulation agree with the formula", _COMMON),
+    Statistic("expected_half_width", "Half width of the interval", "metric", "t · SE expected for these numbers", "how precisely will the change be known", _COMMON),
+    Statistic("assured_half_width", "Half width reached in 80 % of studies", "metric", "t · SE at the upper 80 % of the variance", "how precisely will the change be known, not just on average", "Kupper & Hafner 1989, Am Stat 43:101" + _MEMORY),
+)  # fmt: skip
