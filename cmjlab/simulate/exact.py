@@ -7,7 +7,7 @@ search to about 1e-12 of the value.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from cmjlab.simulate.closed_form import (
 )
 
 FloatArray = NDArray[np.float64]
+_GRID = 128
 _GOLDEN = (np.sqrt(5.0) - 1) / 2
 
 #: Units in keys that also exist per kilogram of body mass.
@@ -45,10 +46,10 @@ def largest(function: Callable[[FloatArray], FloatArray], shape: tuple[int, ...]
     -------
     ndarray, shape ``shape``
     """
-    grid = np.linspace(0.0, 1.0, 257)
-    values = function(np.broadcast_to(grid.reshape(-1, *([1] * len(shape))), (257, *shape)))
+    grid = np.linspace(0.0, 1.0, _GRID + 1)
+    values = function(np.broadcast_to(grid.reshape(-1, *([1] * len(shape))), (_GRID + 1, *shape)))
     best = grid[np.argmax(values, axis=0)]
-    low, high = np.maximum(best - 1 / 256, 0.0), np.minimum(best + 1 / 256, 1.0)
+    low, high = np.maximum(best - 1 / _GRID, 0.0), np.minimum(best + 1 / _GRID, 1.0)
     for _ in range(44):
         left = high - _GOLDEN * (high - low)
         right = low + _GOLDEN * (high - low)
@@ -58,13 +59,15 @@ def largest(function: Callable[[FloatArray], FloatArray], shape: tuple[int, ...]
     return np.maximum(inside, np.maximum(values[0], values[-1]))
 
 
-def exact_metrics(p: Parameters) -> dict[str, FloatArray]:
+def exact_metrics(p: Parameters, keys: Iterable[str] | None = None) -> dict[str, FloatArray]:
     """Return exact metric values by catalog key.
 
     Parameters
     ----------
     p : Parameters
         Numbers or arrays of one broadcast shape.
+    keys : iterable of str, optional
+        Only these; extremes that nobody asks for are then not searched.
 
     Returns
     -------
@@ -78,12 +81,16 @@ def exact_metrics(p: Parameters) -> dict[str, FloatArray]:
     }
     p = p._replace(**arrays)
     s = solve(p)
-    out = {**_kinematics(p, s), **_kinetics(p, s), **_extremes(p, s, shape)}
+    wanted = None if keys is None else set(keys)
+    out = {**_kinematics(p, s), **_kinetics(p, s)}
+    for key, search in EXTREMES.items():
+        if wanted is None or key in wanted or f"{key}_per_kg" in wanted:
+            out[key] = search(p, s, shape)
     mass = out["body_mass_kg"]
     for key in [k for k in out if k != "body_weight_n"]:
         if key.endswith(_PER_MASS):
             out[f"{key}_per_kg"] = out[key] / mass
-    return out
+    return out if wanted is None else {k: v for k, v in out.items() if k in wanted}
 
 
 def _kinematics(p: Parameters, s: Solution) -> dict[str, FloatArray]:
@@ -148,24 +155,43 @@ def _kinetics(p: Parameters, s: Solution) -> dict[str, FloatArray]:
     }  # fmt: skip
 
 
-def _extremes(p: Parameters, s: Solution, shape: tuple[int, ...]) -> dict[str, FloatArray]:
-    m, g = p.mass_kg, p.gravity
+def _force(p: Parameters, piece: Motion) -> FloatArray:
+    return p.mass_kg * (piece.acceleration + p.gravity)
 
-    def force(piece: Motion) -> FloatArray:
-        return m * (piece.acceleration + g)
 
-    def power(piece: Motion) -> FloatArray:
-        return force(piece) * piece.velocity
+def _peak_push_force(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+    return largest(lambda x: _force(p, push_motion(p, s, x * s.push_s)), shape)
 
-    def braking(x: FloatArray) -> FloatArray:
-        return -power(loading_motion(p, s, s.turning_s + x * (s.loading_s - s.turning_s)))
 
-    return {
-        "peak_propulsion_force_n": largest(lambda x: force(push_motion(p, s, x * s.push_s)), shape),
-        "peak_propulsion_power_w": largest(lambda x: power(push_motion(p, s, x * s.push_s)), shape),
-        "peak_velocity_m_per_s": largest(lambda x: push_motion(p, s, x * s.push_s).velocity, shape),
-        "minimum_power_w": -largest(braking, shape),
-        "peak_landing_force_n": largest(
-            lambda x: force(landing_motion(p, s, x * LANDING_S)), shape
-        ),
-    }
+def _peak_push_power(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+    def power(x: FloatArray) -> FloatArray:
+        piece = push_motion(p, s, x * s.push_s)
+        return _force(p, piece) * piece.velocity
+
+    return largest(power, shape)
+
+
+def _peak_velocity(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+    return largest(lambda x: push_motion(p, s, x * s.push_s).velocity, shape)
+
+
+def _least_power(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+    def absorbed(x: FloatArray) -> FloatArray:
+        piece = loading_motion(p, s, s.turning_s + x * (s.loading_s - s.turning_s))
+        return -_force(p, piece) * piece.velocity
+
+    return -largest(absorbed, shape)
+
+
+def _peak_landing_force(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+    return largest(lambda x: _force(p, landing_motion(p, s, x * LANDING_S)), shape)
+
+
+#: Metrics that are the extreme of a closed-form function.
+EXTREMES: dict[str, Callable[[Parameters, Solution, tuple[int, ...]], FloatArray]] = {
+    "peak_propulsion_force_n": _peak_push_force,
+    "peak_propulsion_power_w": _peak_push_power,
+    "peak_velocity_m_per_s": _peak_velocity,
+    "minimum_power_w": _least_power,
+    "peak_landing_force_n": _peak_landing_force,
+}

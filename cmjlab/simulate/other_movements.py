@@ -50,7 +50,7 @@ def _flight_and_landing(
     """Return acceleration from a take-off (speed, height above standing) to rest standing."""
     p = profile.parameters._replace(takeoff_velocity=speed_m_per_s, landing_drop_m=0.0)
     flight_s = 2 * speed_m_per_s / p.gravity
-    s = solve(p)._replace(takeoff_rise=np.float64(rise_m))
+    s = solve(p)._replace(takeoff_rise=np.asarray(rise_m))
     flight = np.full(int(round(flight_s * rate_hz)), -p.gravity)
     time = np.arange(int(LANDING_S * rate_hz)) / rate_hz
     return np.concatenate([flight, landing_motion(p, s, time).acceleration])
