@@ -105,7 +105,7 @@ def _session_names(result: Result) -> tuple[str, str]:
     return before, str(result.settings.get("after", "after"))
 
 
-def _draw_changes(axes: Any, change: np.ndarray, look: dict[str, str]) -> None:
+def _draw_changes(axes: Any, change: np.ndarray, look: dict[str, Any]) -> None:
     """Draw each athlete's change, in order, left to right."""
     order = np.sort(change)
     x = np.linspace(0.0, 0.62, len(order)) if len(order) > 1 else np.array([0.3])
@@ -120,7 +120,8 @@ def _draw_mean(axes: Any, metric: str, row: pd.Series, color: str) -> None:
     value, low, high = shown(metric, [row["estimate"], row["ci_low"], row["ci_high"]])
     axes.plot([0.85, 0.85], [low, high], color=color, linewidth=2.2, solid_capstyle="butt")
     axes.plot([0.85], [value], marker="o", markersize=7, color=color)
-    axes.set_title(interval_words(metric, row, signed=True), fontsize=7.5, fontweight="normal")
+    text = interval_words(metric, row, signed=True).replace(" (", "\n(")
+    axes.set_title(text, fontsize=7.5, fontweight="normal")
 
 
 def paired_alt_text(result: Result, metric: str) -> str:
@@ -137,15 +138,16 @@ def paired_alt_text(result: Result, metric: str) -> str:
 
 
 def _difference_rows(result: Result, metric: str) -> pd.DataFrame:
+    """Return the default row of each contrast and kind (the first; others serve comparison)."""
     keys = ("adjusted_difference", "change_difference")
     rows = result.table[(result.table["metric"] == metric) & result.table["statistic"].isin(keys)]
-    return rows.reset_index(drop=True)
+    return rows.drop_duplicates(["contrast", "statistic"]).reset_index(drop=True)
 
 
 def _difference_label(row: pd.Series) -> str:
-    kind = "adjusted" if row["statistic"] == "adjusted_difference" else "change score"
-    method = str(row["method"]) if pd.notna(row["method"]) else ""
-    return f"{row['contrast']}\n{kind}" + (f", {method}" if method else "")
+    adjusted = row["statistic"] == "adjusted_difference"
+    kind = "at equal baseline (ANCOVA)" if adjusted else "of the changes"
+    return f"{str(row['contrast']).replace(' - ', ' − ')}\n{kind}"
 
 
 @styled
@@ -216,11 +218,11 @@ def individual_figure(
     groups = _groups(rows)
     rows = rows.sort_values("estimate", ascending=False, na_position="last")
     looks = group_style(groups)
-    lines = [
-        Line(str(r["athlete"]), *shown(name, [r["estimate"], r["ci_low"], r["ci_high"]]),
-             color=looks[r["group"]]["color"], marker=looks[r["group"]]["marker"])
-        for _, r in rows.iterrows()
-    ]  # fmt: skip
+    lines = []
+    for _, r in rows.iterrows():
+        estimate, low, high = shown(name, [r["estimate"], r["ci_low"], r["ci_high"]])
+        look = looks[r["group"]]
+        lines.append(Line(str(r["athlete"]), estimate, low, high, look["color"], look["marker"]))
     figure = picture(13.0, 3.0 + 0.44 * len(lines))
     axes = figure.subplots()
     draw_forest(axes, lines, values=False)
@@ -249,7 +251,7 @@ def _draw_shrunken(axes: Any, result: Result, metric: str, order: list[str]) -> 
               color=INK, zorder=5, label="drawn towards the group mean")  # fmt: skip
 
 
-def _group_legend(axes: Any, groups: list[str], looks: dict[str, dict[str, str]]) -> None:
+def _group_legend(axes: Any, groups: list[str], looks: dict[str, dict[str, Any]]) -> None:
     for group in groups:
         if group:
             axes.plot([], [], linestyle="none", label=safe(group), **looks[group])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,8 +17,8 @@ from cmjlab.units import show, shown_unit, to_shown
 
 
 def metric_label(metric: str) -> str:
-    """Return the words for a metric; a user's own column keeps its name."""
-    return METRICS[metric].label if metric in METRICS else metric
+    """Return the words for a metric; a user's own column keeps its name, in words."""
+    return METRICS[metric].label if metric in METRICS else metric.replace("_", " ")
 
 
 def metric_unit(metric: str) -> str:
@@ -95,7 +96,7 @@ def points(result: Result, name: str, metric: str | None = None) -> pd.DataFrame
     return frame[frame["metric"] == metric] if metric is not None else frame
 
 
-def amount_that_matters(amount: object, metric: str) -> float | None:
+def amount_that_matters(amount: Any, metric: str) -> float | None:
     """Return the change that matters for a metric, in the figure's unit; None when not declared."""
     if amount is None:
         return None

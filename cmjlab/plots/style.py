@@ -137,7 +137,7 @@ def wrapped(text: object, width: int) -> str:
     return "\n".join(textwrap.wrap(safe(text), width)) or safe(text)
 
 
-def group_style(groups: list[str]) -> dict[str, dict[str, str]]:
+def group_style(groups: list[str]) -> dict[str, dict[str, Any]]:
     """Return colour and marker of each group, in the order given; they repeat after six."""
     return {
         g: {"color": PALETTE[i % len(PALETTE)], "marker": MARKERS[i % len(MARKERS)]}

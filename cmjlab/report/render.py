@@ -1,0 +1,127 @@
+"""From ReportData to files: one self-contained HTML page, and the tables beside it."""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+import re
+import unicodedata
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cmjlab.errors import StudyError
+from cmjlab.report.data import ReportData
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+def _data_uri(svg: str) -> str:
+    """Return SVG text as an address that needs no file and no network."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
+
+
+def render_html(data: ReportData) -> str:
+    """Return the report as one HTML page: no script, nothing loaded from anywhere.
+
+    Every text is escaped; a name that is missing in the data stops with an error.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["data_uri"] = _data_uri
+    css = (TEMPLATES / "report.css").read_text(encoding="utf-8")
+    return environment.get_template("report.html.j2").render(data=data, css=css)
+
+
+def file_stem(title: str, date: str) -> str:
+    """Return ``report_<title>_<date>`` with plain letters, digits and hyphens only."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode("ascii")
+    plain = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].strip("-")
+    return f"report_{plain or 'study'}_{date}"
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file whole or not at all.
+
+    Raises
+    ------
+    StudyError
+        The file is held open by another program, or the folder cannot be written.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(part, path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise StudyError(
+            f"{path}: cannot be written ({error.strerror or error}). Close the program that shows"
+            " it, or name another place for the report."
+        ) from None
+
+
+def write_report(
+    study: Study,
+    out: str | os.PathLike[str] | None = None,
+    *,
+    progress: Callable[[Any], None] | None = None,
+    draft: bool = False,
+) -> Path:
+    """Write the block report of a study.
+
+    Parameters
+    ----------
+    study : Study
+        An opened study.
+    out : path, optional
+        HTML file, or a folder; default: the results folder of the study.
+    progress : callable, optional
+        Called with an object that has ``done``, ``total`` and ``what``.
+    draft : bool
+        Write what can be written although parts are missing; the page lists them.
+
+    Returns
+    -------
+    Path
+        The HTML file ``report_<title>_<date>.html``. The tables stand beside it as CSV.
+
+    Raises
+    ------
+    StudyError
+        There is nothing to report, or a file cannot be written.
+    """
+    from cmjlab.report.gather import gather
+
+    data = gather(study, progress=progress, draft=draft)
+    target = Path(out) if out is not None else Path(study.results)
+    if target.suffix.lower() not in (".html", ".htm"):
+        target = target / f"{file_stem(data.title, data.date)}.html"
+    write_whole(target, render_html(data))
+    write_tables(data, target.parent)
+    return target
+
+
+def write_tables(data: ReportData, folder: Path) -> list[Path]:
+    """Write every table of the report as CSV with full precision, and provenance.json."""
+    written = []
+    for stem, frame in data.tables.items():
+        path = folder / f"{stem}.csv"
+        write_whole(path, frame.to_csv(index=False, lineterminator="\n"))
+        written.append(path)
+    if data.provenance:
+        path = folder / "provenance.json"
+        write_whole(path, json.dumps(data.provenance, indent=2, ensure_ascii=False, default=str))
+        written.append(path)
+    return written

@@ -1,0 +1,207 @@
+"""What changed: groups, single athletes, and regression to the mean."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.plots.change import difference_figure, drift_figure, individual_figure
+from cmjlab.plots.labels import metric_label
+from cmjlab.report import tell
+from cmjlab.report.data import Block, Heading, Paragraph, Section, TableBlock
+from cmjlab.report.frame import Frame
+from cmjlab.report.sections.trust import result_words
+
+
+def groups_section(frame: Frame) -> Section:
+    """Return change within groups and differences between them."""
+    say = frame.words.say
+    blocks: list[Block] = [Heading(say("groups.within_heading")), *_within(frame)]
+    blocks += [Heading(say("groups.between_heading")), *_between(frame)]
+    return Section("groups", say("titles.groups"), tuple(blocks))
+
+
+def _missing(frame: Frame, name: str) -> list[Block]:
+    reason = frame.found.reasons.get(name, "")
+    return [Paragraph(frame.words.say("reliability.none", reason=reason), "note")]
+
+
+def _within(frame: Frame) -> list[Block]:
+    result = frame.found.result("change_within")
+    if result is None:
+        return _missing(frame, "change_within")
+    frame.tables["change_within"] = result.table
+    say, study = frame.words.say, frame.study
+    groups = list(dict.fromkeys(result.table["group"].fillna("").astype(str)))
+    rows = []
+    for metric in frame.found.metrics:
+        cells = []
+        for group in groups:
+            part = result.rows("mean_change", metric=metric)
+            part = part[part["group"].fillna("").astype(str) == group]
+            cells.append(
+                tell.with_interval(tell.span(part.iloc[0]), signed=True) if len(part) else "–"
+            )
+        rows.append((tell.label(metric), *cells))
+    sizes = result.rows("mean_change", metric=frame.primary)
+    n = dict(zip(sizes["group"].fillna("").astype(str), sizes["n"], strict=True))
+    heads = [f"{g or 'all'} (n = {int(n[g])})" if g in n and pd.notna(n[g]) else g for g in groups]
+    table = TableBlock(
+        say("groups.within_title", before=study.before, after=study.after),
+        (say("columns.metric"), *heads),
+        tuple(rows),
+        (False, *(True,) * len(groups)),
+        say("groups.between_note", percent=tell.percent(study.plan.level)),
+    )
+    return [table, *result_words(frame, result)]
+
+
+def _between(frame: Frame) -> list[Block]:
+    result = frame.found.result("change_between")
+    if result is None:
+        return _missing(frame, "change_between")
+    frame.tables["change_between"] = result.table
+    say = frame.words.say
+    kinds = ("adjusted_difference", "change_difference")
+    contrasts = list(dict.fromkeys(result.table["contrast"].dropna().astype(str)))
+    rows = []
+    for metric in frame.found.metrics:
+        for contrast in contrasts:
+            cells = []
+            for kind in kinds:
+                part = result.rows(kind, metric=metric, contrast=contrast)
+                cells.append(
+                    tell.with_interval(tell.span(part.iloc[0]), signed=True) if len(part) else "–"
+                )
+            rows.append((tell.label(metric), contrast.replace(" - ", " − "), *cells))
+    columns = ("metric", "contrast", "adjusted", "difference")
+    table = TableBlock(
+        say("groups.between_title"),
+        tuple(say(f"columns.{c}") for c in columns),
+        tuple(rows),
+        (False, False, True, True),
+        say("groups.between_note", percent=tell.percent(frame.study.plan.level)),
+    )
+    figure = difference_figure(result, frame.primary, change_that_matters=frame.matters)
+    caption = say("groups.figure_difference", metric=metric_label(frame.primary))
+    return [
+        Paragraph(say("groups.side_by_side")),
+        frame.figure("difference_primary", figure, caption),
+        table,
+        *result_words(frame, result),
+    ]
+
+
+def individuals_section(frame: Frame) -> Section:
+    """Return each athlete's change in the primary measure."""
+    say, study = frame.words.say, frame.study
+    result = frame.found.result("change_individual")
+    title = say("titles.individuals")
+    if result is None:
+        return Section("individuals", title, tuple(_missing(frame, "change_individual")))
+    frame.tables["change_individual"] = result.table
+    metric = frame.primary
+    matters = tell.matters_of(frame.matters, metric)
+    figure = individual_figure(result, metric, change_that_matters=frame.matters)
+    blocks: list[Block] = [
+        Paragraph(say("individuals.intro", percent=tell.percent(study.plan.level))),
+        frame.figure(
+            "individual_primary", figure, say("individuals.figure", metric=metric_label(metric))
+        ),
+    ]
+    if not study.plan.control_group:
+        blocks.insert(1, Paragraph(say("individuals.control_missing")))
+    shrunken = result.rows("shrunken_change", metric=metric)
+    drawn = dict(zip(shrunken["athlete"].astype(str), shrunken["estimate"], strict=True))
+    rows = []
+    for _, row in result.rows("individual_change", metric=metric).iterrows():
+        s = tell.span(row)
+        athlete = str(row["athlete"])
+        value = drawn.get(athlete, np.nan)
+        known = pd.notna(value)
+        rows.append(
+            (
+                athlete,
+                str(row["group"]) if pd.notna(row["group"]) else "",
+                tell.with_interval(s, signed=True),
+                tell.bare(metric, float(value), signed=True) if known else "–",
+                tell.verdict(frame.words, s, matters),
+            )
+        )
+    columns = ("athlete", "group", "individual", "shrunken", "verdict")
+    blocks.append(
+        TableBlock(
+            say("individuals.table_title", metric=tell.label(metric), before=study.before, after=study.after),
+            tuple(say(f"columns.{c}") for c in columns),
+            tuple(rows),
+            (False, False, True, True, False),
+        )
+    )  # fmt: skip
+    blocks += result_words(frame, result)
+    return Section("individuals", title, tuple(blocks))
+
+
+def drift_section(frame: Frame) -> Section:
+    """Return what regression to the mean does to these groups; never silent."""
+    say, plan, study = frame.words.say, frame.study.plan, frame.study
+    metrics = ", ".join(metric_label(m) for m in plan.selected_on)
+    blocks: list[Block] = [
+        Paragraph(say(f"drift.{plan.groups_formed}", metrics=metrics, session=plan.selected_in))
+    ]
+    if plan.groups_formed == "selected":
+        if study.before != plan.selected_in:
+            blocks.append(
+                Paragraph(say("drift.clean", before=study.before, session=plan.selected_in))
+            )
+        blocks += _drift_table(frame)
+        blocks += _drift_figure(frame)
+        blocks.append(Paragraph(say("drift.remains")))
+    return Section("drift", say("titles.drift"), tuple(blocks))
+
+
+def _drift_table(frame: Frame) -> list[Block]:
+    result = frame.found.result("change_between")
+    if result is None:
+        return []
+    say = frame.words.say
+    expected = result.rows("drift_expected", metric=frame.primary)
+    if expected.empty:
+        return []
+    rows = []
+    for _, row in expected.iterrows():
+        beyond = result.rows("change_beyond_drift", metric=frame.primary)
+        beyond = beyond[beyond["group"].astype(str) == str(row["group"])]
+        rows.append(
+            (
+                str(row["group"]),
+                str(tell.span(row).n),
+                tell.with_interval(tell.span(row), signed=True),
+                tell.with_interval(tell.span(beyond.iloc[0]), signed=True) if len(beyond) else "–",
+            )
+        )
+    columns = ("group", "n", "drift", "beyond")
+    title = f"{say('drift.table_title')}: {tell.label(frame.primary)}"
+    heads = tuple(say(f"columns.{c}") for c in columns)
+    return [TableBlock(title, heads, tuple(rows), (False, True, True, True))]
+
+
+def _drift_figure(frame: Frame) -> list[Block]:
+    """Return the picture of two baselines when there is a second one after the selection."""
+    plan, sessions = frame.study.plan, frame.found.sessions
+    order = frame.study.sessions
+    baselines = [str(s) for s in order.loc[order["role"] == "baseline", "session"]]
+    later = [s for s in baselines if s != plan.selected_in]
+    metric = plan.selected_on[0]
+    if plan.selected_in not in baselines or not later or metric not in sessions:
+        return []
+    names = sessions["session"].astype(str)
+    first = sessions.loc[names == plan.selected_in, ["athlete", "group", metric]]
+    second = sessions.loc[names == later[0], ["athlete", metric]]
+    both = first.merge(second, on="athlete", suffixes=("_first", "_second"))
+    both = both.rename(columns={f"{metric}_first": "first", f"{metric}_second": "second"}).dropna()
+    if len(both) < 3:
+        return []
+    caption = frame.words.say(
+        "drift.figure", metric=metric_label(metric), first=plan.selected_in, second=later[0]
+    )
+    return [frame.figure("drift", drift_figure(both, metric), caption)]

@@ -1,0 +1,168 @@
+"""Limits, cautions, words used, provenance, references."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from importlib import metadata
+from typing import Any
+
+from cmjlab import __version__
+from cmjlab.catalog import METRICS, STATISTICS
+from cmjlab.keys import ENGINE, key_of
+from cmjlab.plots.labels import metric_label
+from cmjlab.report.data import Block, Facts, Heading, Items, Paragraph, Section
+from cmjlab.report.frame import Frame
+from cmjlab.units import shown_unit
+
+_LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")
+#: Statistics that the report shows; each is explained.
+_SHOWN = (
+    "typical_error",
+    "typical_error_percent",
+    "icc_a1",
+    "smallest_detectable_change",
+    "session_change",
+    "limit_lower",
+    "limit_upper",
+    "mean_change",
+    "adjusted_difference",
+    "change_difference",
+    "individual_change",
+    "shrunken_change",
+    "drift_expected",
+    "change_beyond_drift",
+)
+
+
+def limitations_section(frame: Frame) -> Section:
+    """Return what this report cannot tell."""
+    say, plan = frame.words.say, frame.study.plan
+    items = [say("limitations.estimand"), say("limitations.cluster")]
+    if plan.control_group:
+        items.append(say("limitations.control", control=plan.control_group))
+    else:
+        items.append(say("limitations.no_control"))
+    items.append(say("limitations.exploratory", primary=metric_label(frame.primary)))
+    items.append(say("limitations.calibration"))
+    items += [say("limitations.missing_item", what=r) for r in frame.found.reasons.values()]
+    return Section("limitations", say("titles.limitations"), (Items(tuple(items)),))
+
+
+def cautions_section(frame: Frame) -> Section:
+    """Return the usual cautions; they stand in every report."""
+    items = tuple(frame.words.part("cautions").values())
+    return Section("cautions", frame.words.say("titles.cautions"), (Items(items),))
+
+
+def _stop(text: str) -> str:
+    """Return a catalog text without a full stop at its end."""
+    return text.rstrip(". ")
+
+
+def glossary_section(frame: Frame) -> Section:
+    """Return the measures and statistics of this report, from the catalog."""
+    say = frame.words.say
+    metrics = [METRICS[m] for m in frame.found.metrics if m in METRICS]
+    measures = tuple(
+        (
+            m.label,
+            say(
+                "glossary.metric_line",
+                meaning=_first_upper(_stop(m.meaning)),
+                unit=shown_unit(m.unit) or "none",
+                formula=m.formula,
+                source=_stop(m.source),
+            ),
+        )
+        for m in metrics
+    )
+    used = {s for r in frame.found.results.values() for s in r.table["statistic"].astype(str)}
+    statistics = tuple(
+        (
+            STATISTICS[key].label,
+            say(
+                "glossary.statistic_line",
+                meaning=_first_upper(_stop(STATISTICS[key].meaning)) + ".",
+                formula=STATISTICS[key].formula,
+                source=_stop(STATISTICS[key].source),
+            ),
+        )
+        for key in _SHOWN
+        if key in used and key in STATISTICS
+    )
+    blocks: list[Block] = [Heading(say("glossary.metrics")), Facts(measures)]
+    if statistics:
+        blocks += [Heading(say("glossary.statistics")), Facts(statistics)]
+    return Section("glossary", say("titles.glossary"), tuple(blocks))
+
+
+def _first_upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def file_hashes(frame: Frame) -> dict[str, str]:
+    """Return the SHA-256 of every recording, by file."""
+    jumps = frame.found.jumps.drop_duplicates("file")
+    return {str(f): str(h) for f, h in zip(jumps["file"], jumps["sha256"], strict=True)}
+
+
+def library_versions() -> dict[str, str]:
+    """Return the installed versions of the libraries that make numbers and pages."""
+    out = {}
+    for name in _LIBRARIES:
+        try:
+            out[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            out[name] = "not installed"
+    return out
+
+
+def provenance_data(frame: Frame) -> dict[str, Any]:
+    """Return everything needed to trace the numbers, as plain data for provenance.json."""
+    study = frame.study
+    return {
+        **frame.found.provenance,
+        "report": {
+            "cmjlab": __version__,
+            "engine": ENGINE,
+            "made": dt.datetime.now().astimezone().isoformat(timespec="seconds"),
+            "recordings": file_hashes(frame),
+            "method": study.method.to_dict(),
+            "plan": study.plan.to_dict(),
+            "libraries": library_versions(),
+        },
+    }
+
+
+def provenance_section(frame: Frame, date: str) -> Section:
+    """Return hashes, settings and versions in brief; the whole stands in provenance.json."""
+    say, study = frame.words.say, frame.study
+    blocks: list[Block] = [
+        Paragraph(say("provenance.intro")),
+        Items(
+            (
+                say("provenance.made", version=__version__, engine=ENGINE, date=date),
+                say("provenance.hash_all", hash=key_of(file_hashes(frame))),
+                say(
+                    "provenance.method_key", method=study.method.key[:12], plan=study.plan.key[:12]
+                ),
+                say("provenance.tables", tables=", ".join(f"{t}.csv" for t in frame.tables)),
+            )
+        ),
+        Heading(say("provenance.versions")),
+        Facts(tuple(library_versions().items())),
+    ]
+    return Section("provenance", say("titles.provenance"), tuple(blocks))
+
+
+def references_section(frame: Frame) -> Section:
+    """Return the papers behind the settings, measures and statistics that were used."""
+    sources = [row["source"] for row in type(frame.study.method).describe()]
+    sources += [METRICS[m].source for m in frame.found.metrics if m in METRICS]
+    used = {s for r in frame.found.results.values() for s in r.table["statistic"].astype(str)}
+    sources += [STATISTICS[k].source for k in used if k in STATISTICS]
+    papers = {p.strip() for s in sources for p in s.split(";") if re.search(r"\b(19|20)\d\d\b", p)}
+    return Section(
+        "references", frame.words.say("titles.references"), (Items(tuple(sorted(papers))),)
+    )

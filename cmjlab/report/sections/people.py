@@ -1,0 +1,134 @@
+"""Who took part and which jumps count: the flow, with a reason for everything left out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from cmjlab.catalog import CHECKS
+from cmjlab.report.data import Block, Paragraph, Section, TableBlock
+from cmjlab.report.frame import Frame
+
+_MOST_ROWS = 40
+
+
+def people_section(frame: Frame) -> Section:
+    """Return participants, flow, and what was excluded."""
+    say = frame.words.say
+    blocks: list[Block] = [
+        Paragraph(say("people.intro")),
+        flow_table(frame),
+        *_missing(frame),
+        *_excluded(frame),
+        *_files(frame),
+        *_flags(frame),
+    ]
+    return Section("people", say("titles.people"), tuple(blocks))
+
+
+def flow_table(frame: Frame) -> TableBlock:
+    """Return athletes and jumps per session: planned, tested, with a value; recorded, counted."""
+    say, flow = frame.words.say, frame.found.flow
+    counts = flow["jumps"].groupby("session", observed=True).sum(numeric_only=True)
+    rows = []
+    for row in flow["sessions"].to_dict("records"):
+        session = str(row["session"])
+        jumps = counts.loc[session] if session in counts.index else None
+        rows.append(
+            (
+                session,
+                str(row["planned"]),
+                str(row["tested"]),
+                str(row["with_accepted_jumps"]),
+                "0" if jumps is None else str(int(jumps["recorded"])),
+                "0" if jumps is None else str(int(jumps["accepted"])),
+            )
+        )
+    names = ("roster", "tested", "valued", "recorded", "used")
+    columns = (say("columns.session"), *(say(f"people.column_{n}") for n in names))
+    return TableBlock(say("people.flow_title"), columns, tuple(rows), (False, *(True,) * 5))
+
+
+def _missing(frame: Frame) -> list[Block]:
+    """Return who was not tested, and why; nobody is left out without a line."""
+    say = frame.words.say
+    missing = frame.found.flow["missing"]
+    frame.tables["missing_tests"] = missing
+    if missing.empty:
+        return [Paragraph(say("people.none_left"))]
+    rows = []
+    for row in missing.to_dict("records"):
+        known = [str(row[k]) for k in ("status", "reason") if str(row[k])]
+        why = ": ".join(known) if known else say("people.no_reason")
+        rows.append((str(row["athlete"]), _text(row["group"]), str(row["session"]), why))
+    columns = tuple(say(f"columns.{c}") for c in ("athlete", "group", "session", "reason"))
+    return [_cut(frame, say("people.left_title"), columns, rows)]
+
+
+def _text(value: object) -> str:
+    return "" if pd.isna(value) else str(value)  # type: ignore[call-overload]
+
+
+def _cut(
+    frame: Frame, title: str, columns: tuple[str, ...], rows: Sequence[tuple[str, ...]]
+) -> TableBlock:
+    """Return a table of the first rows, with a line that says where the rest stands."""
+    note = ""
+    if len(rows) > _MOST_ROWS:
+        note = frame.words.say("people.more", n=len(rows) - _MOST_ROWS)
+    return TableBlock(title, columns, tuple(rows[:_MOST_ROWS]), (False,) * len(columns), note)
+
+
+def _excluded(frame: Frame) -> list[Block]:
+    """Return every jump that does not count, who or what took it out, and why."""
+    say = frame.words.say
+    excluded = frame.found.flow["excluded"]
+    frame.tables["excluded_jumps"] = excluded
+    if excluded.empty:
+        return [Paragraph(say("people.no_excluded"))]
+    rows = [
+        (
+            f"{r['athlete']}, {r['session']}",
+            f"{r['file']}, {r['jump']}",
+            say(f"people.by_{r['by']}"),
+            str(r["reason"]),
+        )
+        for r in excluded.to_dict("records")
+    ]
+    columns = (
+        say("columns.athlete"),
+        say("people.column_file"),
+        say("people.column_by"),
+        say("columns.reason"),
+    )
+    return [_cut(frame, say("people.reasons_title"), columns, rows)]
+
+
+def _files(frame: Frame) -> list[Block]:
+    """Return files that belong to nobody."""
+    files = frame.found.flow["files_not_used"]
+    if files.empty:
+        return []
+    say = frame.words.say
+    rows = [(str(r["file"]), str(r["reason"])) for r in files.to_dict("records")]
+    columns = (say("people.column_file_only"), say("columns.reason"))
+    return [_cut(frame, say("people.files_title"), columns, rows)]
+
+
+def _flags(frame: Frame) -> list[Block]:
+    """Return how often each flag stands on a jump that counts."""
+    say, found = frame.words.say, frame.found
+    used = found.jumps.loc[found.jumps["accepted"].astype(bool), ["file", "jump"]]
+    checks = found.checks.merge(used, on=["file", "jump"], how="inner")
+    seen = checks[checks["status"].isin(["note", "warn", "fail"])]
+    if seen.empty:
+        return [Paragraph(say("people.no_flags"))]
+    counts = seen.groupby("code").size().sort_values(ascending=False)
+    rows = []
+    for code, n in counts.items():
+        rule = CHECKS.get(str(code))
+        label, test = (rule.label, rule.test) if rule else (str(code).replace("_", " "), "")
+        rows.append((label, str(n), test))
+    columns = (say("people.column_flag"), say("columns.jumps"), say("people.column_test"))
+    return [TableBlock(say("people.flags_title"), columns, tuple(rows), (False, True, False))]

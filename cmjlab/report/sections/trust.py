@@ -1,0 +1,119 @@
+"""How far the measurements can be trusted: the reliability section."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.errors import ArgumentError
+from cmjlab.plots.labels import metric_label
+from cmjlab.plots.reliability import agreement_figure, sessions_figure, typical_error_figure
+from cmjlab.report import tell
+from cmjlab.report.data import Block, FigureBlock, Items, Paragraph, Section, TableBlock
+from cmjlab.report.frame import Frame
+from cmjlab.report.sections.coach import listed
+from cmjlab.results import Result
+
+
+def trust_section(frame: Frame) -> Section:
+    """Return the reliability section."""
+    say = frame.words.say
+    result = frame.found.result("reliability")
+    if result is None:
+        reason = frame.found.reasons.get("reliability", "")
+        blocks: tuple[Block, ...] = (Paragraph(say("reliability.none", reason=reason), "note"),)
+        return Section("reliability", say("titles.reliability"), blocks)
+    frame.tables["reliability"] = result.table
+    used = [str(s) for s in result.settings["use"]]
+    out: list[Block] = [Paragraph(say("reliability.intro", sessions=listed(used)))]
+    days = frame.days_between(used[0], used[-1])
+    if math.isfinite(days):
+        out.append(Paragraph(say("reliability.interval_days", days=f"{days:g}")))
+    out.append(trust_table(frame, result))
+    out += _figures(frame, result)
+    out += result_words(frame, result)
+    return Section("reliability", say("titles.reliability"), tuple(out))
+
+
+def result_words(frame: Frame, result: Result) -> list[Block]:
+    """Return the sentences of a result about the primary measure, and all its notes."""
+    name = metric_label(frame.primary)
+    mine = [s for s in result.sentences if s.startswith((name, frame.primary))]
+    blocks: list[Block] = [Items(tuple(mine or result.sentences))] if result.sentences else []
+    if result.notes:
+        blocks.append(Items(tuple(dict.fromkeys(n.text for n in result.notes))))
+    return blocks
+
+
+def first_row(result: Result, statistic: str, metric: str) -> pd.Series | None:
+    """Return the default row of a statistic of a metric (the first without stratum)."""
+    rows = result.rows(statistic, metric=metric)
+    if "group" in rows:
+        rows = rows[rows["group"].isna() | (rows["group"].astype(str) == "")]
+    return rows.iloc[0] if len(rows) else None
+
+
+def _cell(result: Result, statistic: str, metric: str, *, signed: bool = False) -> str:
+    row = first_row(result, statistic, metric)
+    if row is None:
+        return "–"
+    return tell.with_interval(tell.span(row), signed=signed, extra=1)
+
+
+def _plain_cell(result: Result, statistic: str, metric: str, decimals: int) -> str:
+    row = first_row(result, statistic, metric)
+    return "–" if row is None else tell.plain_interval(row, decimals)
+
+
+def trust_table(frame: Frame, result: Result) -> TableBlock:
+    """Return one row per measure: typical error, percent, ICC, detectable change."""
+    say = frame.words.say
+    rows = [
+        (
+            tell.label(m),
+            _cell(result, "typical_error", m),
+            _plain_cell(result, "typical_error_percent", m, 1),
+            _plain_cell(result, "icc_a1", m, 2),
+            _cell(result, "smallest_detectable_change", m),
+            _cell(result, "session_change", m, signed=True),
+        )
+        for m in frame.found.metrics
+    ]
+    n = result.rows("typical_error")["n"].dropna()
+    title = say("reliability.table_title") + (f" (n = {int(n.max())})" if len(n) else "")
+    columns = ("metric", "typical_error", "cv", "icc", "sdc", "session_change")
+    return TableBlock(
+        title,
+        tuple(say(f"columns.{c}") for c in columns),
+        tuple(rows),
+        (False, *(True,) * 5),
+        say("reliability.table_note", percent=tell.percent(frame.study.plan.level)),
+    )
+
+
+def _figures(frame: Frame, result: Result) -> list[FigureBlock]:
+    say = frame.words.say
+    metric = frame.primary
+    out = [
+        frame.figure(
+            "typical_errors",
+            typical_error_figure(result, change_that_matters=frame.matters),
+            say("reliability.figure_error"),
+        )
+    ]
+    known = result.rows("typical_error", metric=metric)["estimate"].astype(float)
+    if not np.isfinite(known).any():
+        return out
+    try:
+        drawn = {
+            "sessions": sessions_figure(result, metric),
+            "agreement": agreement_figure(result, metric),
+        }
+    except ArgumentError:
+        return out
+    for key, picture in drawn.items():
+        caption = say(f"reliability.figure_{key}", metric=metric_label(metric))
+        out.append(frame.figure(f"{key}_primary", picture, caption))
+    return out
