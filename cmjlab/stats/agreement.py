@@ -240,7 +240,13 @@ def limits_from_changing_truth(
 
 
 def _mover(
-    bias: float, se: float, n: int, variance: float, limits: tuple[Array, Array], z: float, level: float
+    bias: float,
+    se: float,
+    n: int,
+    variance: float,
+    limits: tuple[Array, Array],
+    z: float,
+    level: float,
 ) -> Limits:
     sd = np.sqrt(variance)
     low, high = (np.sqrt(np.maximum(x, 0.0)) for x in limits)

@@ -112,7 +112,7 @@ def two_way(values: Array) -> MeanSquares:
     msr = no_rounding(ratio(ssr, n - 1), scale)
     msc = no_rounding(ratio(ssc, k - 1.0), scale)
     mse = no_rounding(ratio(sse, (n - 1) * (k - 1)), scale)
-    msw = ratio(msc * (k - 1) + mse * (n - 1) * (k - 1), n * (k - 1))
+    msw = no_rounding(ratio(ssc + sse, n * (k - 1)), scale)
     usable = (n >= 2) & (k >= 2)
     msr, msc, mse, msw = (np.where(usable, m, np.nan) for m in (msr, msc, mse, msw))
     return MeanSquares(n, k, msr, msc, mse, msw, mean, columns + (mean + rest)[..., None])

@@ -106,7 +106,7 @@ def limit_limits(
 
 
 def mls_limits(
-    weights: Sequence[float],
+    weights: Sequence[ArrayLike],
     mean_squares: Sequence[ArrayLike],
     dfs: Sequence[ArrayLike],
     level: float,
@@ -115,7 +115,7 @@ def mls_limits(
 
     Parameters
     ----------
-    weights : sequence of float
+    weights : sequence of array_like
         Coefficients of the mean squares; negative ones are allowed.
     mean_squares, dfs : sequences of array_like
         Independent mean squares (each E(MS) · chi-square / df) and their degrees of freedom.
@@ -127,27 +127,25 @@ def mls_limits(
     and a negative part (formulas from Burdick & Graybill 1992, from memory; calibrated in the tests).
     """
     tail = 0.5 - level / 2
+    c = [_float(w) for w in weights]
     ms = [_float(m) for m in mean_squares]
     v = [_valid_df(d) for d in dfs]
-    estimate = sum((w * m for w, m in zip(weights, ms, strict=True)), np.zeros(()))
+    estimate = sum((w * m for w, m in zip(c, ms, strict=True)), np.zeros(()))
     g = [1 - 1 / (chi2_quantile(1 - tail, d) / d) for d in v]
     h = [1 / (chi2_quantile(tail, d) / d) - 1 for d in v]
-    low = np.zeros(())
-    high = np.zeros(())
-    for i, w in enumerate(weights):
-        up, down = (h[i], g[i]) if w >= 0 else (g[i], h[i])
-        low = low + (down * w * ms[i]) ** 2
-        high = high + (up * w * ms[i]) ** 2
-    for i, wi in enumerate(weights):
-        for j, wj in enumerate(weights):
-            if wi > 0 > wj:
-                cross = wi * -wj * ms[i] * ms[j]
-                fl = f_quantile(1 - tail, v[i], v[j])
-                fu = f_quantile(tail, v[i], v[j])
-                low = low + cross * ((fl - 1) ** 2 - (g[i] * fl) ** 2 - h[j] ** 2) / fl
-                high = high + cross * ((1 - fu) ** 2 - (h[i] * fu) ** 2 - g[j] ** 2) / fu
-    with np.errstate(invalid="ignore"):
-        return estimate - np.sqrt(np.maximum(low, 0.0)), estimate + np.sqrt(np.maximum(high, 0.0))
+    low = high = np.zeros(())
+    for i, w in enumerate(c):
+        low = low + (np.where(w >= 0, g[i], h[i]) * w * ms[i]) ** 2
+        high = high + (np.where(w >= 0, h[i], g[i]) * w * ms[i]) ** 2
+    for i, wi in enumerate(c):
+        for j, wj in enumerate(c):
+            if i == j or not np.any((wi > 0) & (wj < 0)):
+                continue
+            cross = np.where((wi > 0) & (wj < 0), -wi * wj * ms[i] * ms[j], 0.0)
+            fl, fu = f_quantile(1 - tail, v[i], v[j]), f_quantile(tail, v[i], v[j])
+            low = low + cross * ((fl - 1) ** 2 - (g[i] * fl) ** 2 - h[j] ** 2) / fl
+            high = high + cross * ((1 - fu) ** 2 - (h[i] * fu) ** 2 - g[j] ** 2) / fu
+    return estimate - np.sqrt(np.maximum(low, 0.0)), estimate + np.sqrt(np.maximum(high, 0.0))
 
 
 def spearman_brown(icc: ArrayLike, k: ArrayLike) -> Array:

@@ -98,14 +98,14 @@ def _limits(values: Array, level: float) -> tuple[Array, Array]:
     return values[:, i], values[:, j]
 
 
-def _pivots(
-    msr: Array, msc: Array, mse: Array, n: int, k: int, fixed: bool, size: int
-) -> Array:
+def _pivots(msr: Array, msc: Array, mse: Array, n: int, k: int, fixed: bool, size: int) -> Array:
     r, e, c, u = _draws(n, k, size)
     noise = mse[:, None] * e
     athletes = (msr[:, None] * r - noise) / k
     if fixed:
-        sessions = noise / n * noncentrality(ratio(msc[:, None] * (k - 1), noise), k - 1.0, u) / (k - 1)
+        sessions = (
+            noise / n * noncentrality(ratio(msc[:, None] * (k - 1), noise), k - 1.0, u) / (k - 1)
+        )
     else:
         sessions = np.maximum(msc[:, None] * c - noise, 0.0) / n
     return ratio(athletes, athletes + sessions + noise)

@@ -12,6 +12,7 @@ from cmjlab.stats.reliability_data import Cube
 from cmjlab.stats.reliability_missing import IntraBlock
 from cmjlab.stats.tidy import Rows
 
+_ZERO = "the noise is exactly zero"
 _RESIDUAL = "residual of athletes and sessions; chi-square interval"
 
 
@@ -80,11 +81,11 @@ def spread(values: Array, usable: Array) -> Spread:
 
 def typical_error_rows(rows: Rows, block: IntraBlock, reason: list[str]) -> None:
     """Add the typical error and what follows from it: detectable changes of one and of all."""
-    te, df = np.sqrt(block.mse), block.df
+    te, df = np.sqrt(block.mse), np.where(block.mse > 0, block.df, np.nan)
     limits = sd_limits(te, df, rows.level)
-    shared = {"df": df, "n": block.n, "void": reason}
+    shared = {"df": df, "n": block.n, "void": reason, "reason": _ZERO}
     rows.add("typical_error", te, limits=limits, method=_RESIDUAL, **shared)
-    factor = np.sqrt(2) * t_quantile(0.5 + rows.level / 2, df)
+    factor = np.sqrt(2) * t_quantile(0.5 + rows.level / 2, block.df)
     rows.add(
         "smallest_detectable_change",
         factor * te,
@@ -115,7 +116,7 @@ def typical_error_rows(rows: Rows, block: IntraBlock, reason: list[str]) -> None
 
 def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) -> None:
     """Add the three coefficients of variation, each under its own name."""
-    te, df = np.sqrt(log_block.mse), log_block.df
+    te, df = np.sqrt(log_block.mse), np.where(log_block.mse > 0, log_block.df, np.nan)
     low, high = sd_limits(te, df, rows.level)
     rows.add(
         "typical_error_percent",
@@ -125,10 +126,11 @@ def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) ->
         df=df,
         n=log_block.n,
         void=reason,
+        reason=_ZERO,
         method="100 (exp(typical error of logs) - 1); chi-square interval",
         text="free of a common session change",
     )
-    rms = sd_limits(cv.rms, cv.df, rows.level)
+    rms = sd_limits(cv.rms, np.where(cv.rms > 0, cv.df, np.nan), rows.level)
     rows.add(
         "cv_rms_percent",
         100 * cv.rms,
@@ -137,12 +139,13 @@ def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) ->
         df=cv.df,
         n=cv.n,
         void=reason,
+        reason=_ZERO,
         method="root mean square of the athletes' CVs; chi-square interval",
         text="contains the session change; interval right only without one",
     )
     upper = 0.5 + rows.level / 2
     with np.errstate(invalid="ignore"):
-        d = np.where(np.isfinite(cv.df_mean) & (cv.df_mean > 0), cv.df_mean, np.nan)
+        d = np.where(np.isfinite(cv.df_mean) & (cv.mean > 0), cv.df_mean, np.nan)
     unbiased = cv.mean / cv.c4
     pair = [unbiased * c4(d) * np.sqrt(d / chi2_quantile(q, d)) for q in (upper, 1 - upper)]
     rows.add(
@@ -153,6 +156,7 @@ def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) ->
         df=d,
         n=cv.n,
         void=reason,
+        reason=_ZERO,
         method="mean of the athletes' CVs, as often published",
         text="too small by arithmetic alone (two sessions: 0.798 of the true CV); contains the session change",
     )
@@ -164,6 +168,7 @@ def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) ->
         df=d,
         n=cv.n,
         void=reason,
+        reason=_ZERO,
         method="mean of the athletes' CVs divided by c4",
         text="comparable with the root mean square; contains the session change",
     )

@@ -53,9 +53,20 @@ class Grid:
 
 
 def check_table(
-    table: pd.DataFrame, *, needs: tuple[str, ...] = ("athlete", "session")
+    table: pd.DataFrame,
+    *,
+    needs: tuple[str, ...] = ("athlete", "session"),
+    one_row_each: bool = True,
 ) -> pd.DataFrame:
     """Return a copy with text ids, one row per athlete and session, or raise StatsError.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+    needs : tuple of str
+        Id columns that must be there and filled; blanks around ids are cut off.
+    one_row_each : bool
+        False for single jumps: an athlete and session may have many rows.
 
     Raises
     ------
@@ -80,25 +91,74 @@ def check_table(
                 f"column {c!r} is empty in row(s) {rows}; fill it in or remove the row."
             )
         if isinstance(out[c].dtype, pd.CategoricalDtype):
-            order = [str(v).strip() for v in out[c].cat.categories]
+            order = list(dict.fromkeys(str(v).strip() for v in out[c].cat.categories))
             out[c] = pd.Categorical(out[c].astype(str).str.strip(), categories=order, ordered=True)
         else:
             out[c] = out[c].astype(str).str.strip()
-    out = out.drop_duplicates()
-    if {"athlete", "session"} <= set(needs):
-        _refuse_duplicates(out)
+    if one_row_each and {"athlete", "session"} <= set(needs):
+        twice = out.duplicated(["athlete", "session"], keep=False)
+        if twice.any():
+            # Only where ids repeat is the costly comparison of whole rows needed.
+            out = out.drop(index=out.index[twice & out.duplicated()])
+            _refuse_duplicates(out)
     return out.reset_index(drop=True)
 
 
 def _refuse_duplicates(table: pd.DataFrame) -> None:
     twice = table.duplicated(["athlete", "session"], keep=False)
-    if twice.any():
-        pairs = table.loc[twice, ["athlete", "session"]].drop_duplicates()
-        shown = ", ".join(f"{a}/{s}" for a, s in pairs.head(5).itertuples(index=False))
-        raise StatsError(
-            f"{len(pairs)} athlete/session pair(s) stand more than once: {shown}. One row per athlete and"
-            " session is needed; summarise jumps first (summarise_sessions) or remove the copies."
+    if not twice.any():
+        return
+    rows = table[twice]
+    numeric = [
+        c for c in rows.columns if c not in NOT_METRICS and pd.api.types.is_numeric_dtype(rows[c])
+    ]
+    shown = []
+    for (athlete, session), part in list(
+        rows.groupby(["athlete", "session"], sort=False, observed=True)
+    )[:5]:
+        differ = [c for c in numeric if part[c].nunique(dropna=False) > 1]
+        values = " and ".join(f"{v:g}" for v in part[differ[0]]) if differ else ""
+        shown.append(f"{athlete}/{session}" + (f" ({differ[0]}: {values})" if differ else ""))
+    pairs = len(rows[["athlete", "session"]].drop_duplicates())
+    raise StatsError(
+        f"{pairs} athlete/session pair(s) stand more than once: {'; '.join(shown)}. One row per athlete and"
+        " session is needed; summarise jumps first (summarise_sessions) or remove the copies."
+    )
+
+
+def left_out_notes(
+    given: pd.DataFrame, checked: pd.DataFrame, metrics: list[str], sessions: list[str]
+) -> tuple[Note, ...]:
+    """Return notes on rows, columns and sessions of a table that an analysis does not use.
+
+    Parameters
+    ----------
+    given, checked : pandas.DataFrame
+        The table before and after :func:`check_table`.
+    metrics, sessions : list of str
+        What is used.
+    """
+    notes = []
+    repeated = len(given) - len(checked)
+    if repeated:
+        notes.append(
+            Note(
+                "repeated_rows", f"{repeated} row(s) that repeat another row exactly were dropped."
+            )
         )
+    words = [
+        str(c)
+        for c in checked.columns
+        if c not in NOT_METRICS
+        and c not in metrics
+        and not pd.api.types.is_numeric_dtype(checked[c])
+    ]
+    if words:
+        notes.append(Note("text_column", f"Not used, because not numeric: {', '.join(words[:8])}."))
+    rest = [s for s in session_order(checked) if s not in sessions]
+    if rest:
+        notes.append(Note("session_not_used", f"Sessions not used here: {', '.join(rest)}."))
+    return tuple(notes)
 
 
 def session_order(table: pd.DataFrame) -> list[str]:
@@ -165,18 +225,16 @@ def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
         raise StatsError(
             f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct or remove it."
         )
-    athletes = list(dict.fromkeys(part["athlete"]))
+    who, athletes = pd.factorize(part["athlete"].astype(str))
+    when = pd.Index(sessions).get_indexer(part["session"].astype(str))
     array = np.full((len(athletes), len(sessions)), np.nan)
-    rows = {a: i for i, a in enumerate(athletes)}
-    columns = {s: j for j, s in enumerate(sessions)}
-    for athlete, session, value in zip(part["athlete"], part["session"], values, strict=True):
-        array[rows[athlete], columns[str(session)]] = value
+    array[who, when] = values
     present = np.isfinite(array).any(axis=1)
     notes: tuple[Note, ...] = ()
     if not present.all():
         who = ", ".join(a for a, p in zip(athletes, present, strict=True) if not p)
         notes = (Note("no_value", f"{metric}: no value in {', '.join(sessions)}: {who}."),)
-    kept = tuple(a for a, p in zip(athletes, present, strict=True) if p)
+    kept = tuple(str(a) for a, p in zip(athletes, present, strict=True) if p)
     return Grid(metric, array[present], kept, tuple(sessions), notes)
 
 
@@ -260,7 +318,9 @@ class Rows:
             for i in np.flatnonzero(mask):
                 if not reason[i]:
                     raise ValueError(f"{statistic} of {self.metrics[i]}: nan without a reason")
-                text[i] = f"{words}{reason[i]}" + (f"; {text[i]}" if text[i] else "")
+                # A number that cannot be had needs only the reason; beside a number both are read.
+                more = f"; {text[i]}" if text[i] and mask is bare else ""
+                text[i] = f"{words}{reason[i]}{more}"
         block = {
             "metric": np.array(self.metrics, dtype=object),
             "statistic": statistic,
@@ -277,6 +337,17 @@ class Rows:
         if unknown:
             raise ValueError(f"the statistics table has no column {sorted(unknown)[0]!r}")
         self._blocks.append(block)
+
+    def log_width(self, statistic: str) -> NDArray[np.float64]:
+        """Return log(ci_high / ci_low) of a statistic that was added; nan without an interval."""
+        for block in self._blocks:
+            if block["statistic"] == statistic:
+                low, high = block["ci_low"], block["ci_high"]
+                fine = np.isfinite(low) & np.isfinite(high) & (low > 0)
+                return np.where(
+                    fine, np.log(np.where(fine, high / np.where(fine, low, 1), 1)), np.nan
+                )
+        raise KeyError(statistic)
 
     def frame(self) -> pd.DataFrame:
         """Return all rows, metric by metric, as a statistics table."""
