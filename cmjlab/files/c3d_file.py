@@ -19,6 +19,7 @@ from cmjlab.errors import ReadError
 from cmjlab.files.c3d_plates import vertical_forces
 from cmjlab.files.columns import Columns, FloatArray
 from cmjlab.files.notes import note
+from cmjlab.files.words import read_heading
 from cmjlab.layout import Layout
 from cmjlab.results import Note
 
@@ -70,9 +71,7 @@ def read_c3d(name: str, data: bytes, layout: Layout) -> Columns:
         values: list[FloatArray | None] = list(content.analog.T)
     else:
         force, units, notes = vertical_forces(name, content)
-        names = [f"plate {k + 1} Fz" for k in range(force.shape[1])]
-        if force.shape[1] == 1:
-            names = ["Fz"]
+        names = _plate_names(content, force.shape[1])
         values = list(force.T)
     return Columns(
         name,
@@ -85,6 +84,17 @@ def read_c3d(name: str, data: bytes, layout: Layout) -> Columns:
         notes=notes,
         facts={"kind": "c3d", "labels": content.labels},
     )
+
+
+def _plate_names(content: C3D, count: int) -> list[str]:
+    """Name the platforms: by the label of their vertical channel when it names a side."""
+    if count == 1:
+        return ["Fz"]
+    channels = content.platform["CHANNEL"].astype(int).reshape(count, -1)
+    labels = [content.labels[c - 1] if 0 < c <= len(content.labels) else "" for c in channels[:, 2]]
+    if all(read_heading(label).side in ("left", "right") for label in labels):
+        return labels
+    return [f"plate {k + 1} Fz" for k in range(count)]
 
 
 def parse_c3d(name: str, data: bytes) -> C3D:

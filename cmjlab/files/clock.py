@@ -241,7 +241,7 @@ def _note_unit(columns: Columns, roles: Roles, layout: Layout, clock: Clock) -> 
 
 def resolution(values: FloatArray) -> float:
     """Return the step to which numbers are rounded (0.01 for 2 decimals), 0 when none is seen."""
-    probe = values[:: max(1, values.size // 60)]
+    probe = values if values.size <= 128 else np.concatenate([values[:64], values[-64:]])
     for digits in range(10):
         scaled = probe * 10.0**digits
         if float(np.abs(scaled - np.rint(scaled)).max()) < 1e-5:
@@ -286,8 +286,8 @@ def _round_rate(low: float, high: float, found: float, given: float | None) -> f
     if given and low * (1 - _AGREE) <= given <= high * (1 + _AGREE):
         return given
     if high - low < 1e-7 * found:
-        whole = float(round(found))
-        return whole if abs(whole - found) < 1e-7 * found else found
+        slack = max(high - low, 1e-10 * found)
+        return next((v for d in range(7) if abs((v := round(found, d)) - found) <= slack), found)
     for step in _ROUND_STEPS:
         first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
         if last < first:
