@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,11 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.recording import Recording
+from cmjlab.settings import Settings
 from cmjlab.study.cells import find_table
 from cmjlab.study.folder import ROLES
 from cmjlab.study.ids import plain
+from cmjlab.study.user_tables import iso_date
 from cmjlab.tables import USER_TABLES, Table
 
 #: Example lines of the tables, written as remarks: they are not data.
@@ -67,7 +70,7 @@ def create_study(
     folder: str | Path,
     roster: pd.DataFrame | None = None,
     recordings: Iterable[Recording | str | Path] = (),
-    settings: dict[str, Any] | None = None,
+    settings: dict[str, Any] | str | None = None,
     *,
     tables: dict[str, pd.DataFrame] | None = None,
     resolution_n: float = 0.1,
@@ -84,9 +87,9 @@ def create_study(
     recordings : iterable of Recording or path
         Recordings (written as entity names from their athlete, session and trial) or files
         (copied with their own name).
-    settings : dict, optional
-        Contents of study.toml as plain data: study, sessions, plan, method, layout. Nothing:
-        the commented template.
+    settings : dict or str, optional
+        Contents of study.toml: plain data (study, sessions, plan, method, layout), or its
+        text, e.g. from :func:`template_toml`. Nothing: the commented template.
     tables : dict of str to DataFrame, optional
         Further tables by file stem ("measures", "participation", …).
     resolution_n : float
@@ -120,7 +123,9 @@ def create_study(
                 f"tables: there is no table {stem!r}.{suggestion(stem, USER_TABLES)}"
                 f" Tables are {', '.join(USER_TABLES)}."
             )
-    text = _TEMPLATE.read_text(encoding="utf-8") if settings is None else study_toml(settings)
+    text = template_toml() if settings is None else settings
+    if not isinstance(text, str):
+        text = study_toml(text)
     (folder / "recordings").mkdir(parents=True, exist_ok=True)
     (folder / "study.toml").write_text(text, encoding="utf-8")
     for stem, table in USER_TABLES.items():
@@ -130,6 +135,61 @@ def create_study(
         _write_given(folder / f"{stem}.csv", frame)
     _write_recordings(folder / "recordings", recordings, resolution_n, suffix)
     return folder
+
+
+def sessions_from_text(text: str) -> list[dict[str, str]]:
+    """Return sessions from a short text such as "base1:baseline:2026-08-31, post:post".
+
+    Each session is its id, its role and, if known, its date, with colons between.
+
+    Raises
+    ------
+    ArgumentError
+        When a part is not of that form.
+    """
+    sessions = []
+    for part in filter(None, (p.strip() for p in text.split(","))):
+        words = [w.strip() for w in part.split(":")]
+        if not 2 <= len(words) <= 3 or words[1] not in ROLES or not words[0]:
+            raise ArgumentError(
+                f"sessions: found {part!r}; write id:role or id:role:date, e.g. base1:baseline."
+                f" Roles are {', '.join(ROLES)}."
+            )
+        block = {"session": words[0], "role": words[1]}
+        if len(words) == 3:
+            try:
+                block["date"] = iso_date(words[2])
+            except ValueError as problem:
+                found, expected, remedy = problem.args
+                raise ArgumentError(
+                    f"sessions: found {found!r}, expected {expected}. {remedy}"
+                ) from None
+        sessions.append(block)
+    return sessions
+
+
+def template_toml(title: str = "", sessions: Sequence[dict[str, str]] = ()) -> str:
+    """Return the commented study.toml, with this title and these sessions put in.
+
+    Parameters
+    ----------
+    title : str
+        Title; empty: the example's.
+    sessions : sequence of dict
+        session, role and date, as from :func:`sessions_from_text`; empty: the example's.
+    """
+    import tomli_w
+
+    text = _TEMPLATE.read_text(encoding="utf-8")
+    if title:
+        line = tomli_w.dumps({"title": title}).strip()
+        text = re.sub(r"^title = .*$", lambda _: line, text, count=1, flags=re.MULTILINE)
+    if sessions:
+        first, last = text.index("\n[[sessions]]\n") + 1, text.index("\n[plan]\n") + 1
+        text = text[:first] + _blocks("sessions", sessions) + text[last:]
+        for which in ("before", "after"):
+            text = re.sub(rf'^{which} = "\w*" *', f'{which} = "" ', text, flags=re.MULTILINE)
+    return text
 
 
 def study_toml(settings: dict[str, Any]) -> str:
@@ -163,13 +223,25 @@ def study_toml(settings: dict[str, Any]) -> str:
         "# Settings of this study. Sessions stand in the order in which they were held;\n"
         f"# role: {', '.join(ROLES)}. Dates as year-month-day.\n\n"
     )
-    return head + tomli_w.dumps(data)
+    listed = {k: data.pop(k) for k in ("sessions", "layout") if k in data}
+    text = head + tomli_w.dumps(data)
+    for name, blocks in listed.items():
+        text += "\n" + _blocks(name, blocks)
+    return text
+
+
+def _blocks(name: str, blocks: Sequence[dict[str, Any]]) -> str:
+    """Return [[name]] blocks, one below the other."""
+    import tomli_w
+
+    return "".join(f"[[{name}]]\n{tomli_w.dumps(b)}\n" for b in blocks)
 
 
 def _plain(value: Any) -> Any:
-    """Return plain data for TOML: settings objects become dicts, tuples lists."""
-    if isinstance(value, Plan | Method | Layout):
-        return value.to_dict()
+    """Return plain data for TOML: settings objects become dicts of what is not usual."""
+    if isinstance(value, Settings):
+        usual = type(value)().to_dict()
+        return {k: v for k, v in value.to_dict().items() if v != usual[k]}
     if isinstance(value, pd.DataFrame):
         return [{k: v for k, v in r.items() if v != ""} for r in value.to_dict("records")]
     if isinstance(value, dict):

@@ -83,36 +83,41 @@ def missing_athletes(study: Study) -> pd.DataFrame:
     jumps = study.measure()
     tested = set(zip(jumps["athlete"], jumps["session"].astype(str), strict=True))
     days = dict(zip(study.sessions["session"], study.sessions["date"], strict=True))
-    rows = []
-    for athlete, group in zip(study.athletes["athlete"], study.athletes["group"], strict=True):
-        notes = study.participation[study.participation["athlete"] == athlete]
-        for session in study.settings.session_order:
-            if (athlete, session) in tested:
-                continue
-            status, reason = _explained(notes, session, days.get(session), study)
-            rows.append((athlete, group, session, status, reason))
+    notes: dict[str, list[dict[str, Any]]] = {}
+    for row in study.participation.to_dict("records"):
+        notes.setdefault(str(row["athlete"]), []).append(row)
+    roster, order = study.athletes, study.settings.session_order
+    rows = [
+        (athlete, group, session, *_explained(notes.get(athlete, []), session, days, order))
+        for athlete, group in zip(roster["athlete"], roster["group"], strict=True)
+        for session in order
+        if (athlete, session) not in tested
+    ]
     return pd.DataFrame(rows, columns=["athlete", "group", "session", "status", "reason"])
 
 
-def _explained(notes: pd.DataFrame, session: str, day: object, study: Study) -> tuple[str, str]:
-    """Return status and reason of the first participation row that covers a session."""
-    order = study.settings.session_order
-    for row in notes.to_dict("records"):
-        gone = row["status"] in ("left", "withdrawn", "excluded")
+def _explained(
+    notes: list[dict[str, Any]], session: str, days: dict[str, Any], order: list[str]
+) -> tuple[str, str]:
+    """Return status and reason of the first participation row that covers a session.
+
+    Who left, was withdrawn or excluded is gone from that session on.
+    """
+    day = days.get(session)
+    for row in notes:
         named = row["session"]
         if pd.notna(named):
-            later = gone and named in order and order.index(session) >= order.index(named)
-            if named != session and not later:
-                continue
+            gone = row["status"] in ("left", "withdrawn", "excluded") and named in order
+            covered = named == session or (gone and order.index(session) > order.index(named))
         elif pd.isna(day) or not day:
-            continue
+            covered = False
         else:
             start = row["from"] if pd.notna(row["from"]) else ""
             end = row["to"] if pd.notna(row["to"]) else "9999"
-            if not (start <= str(day) <= end):
-                continue
-        reason = row["reason"]
-        return str(row["status"]), _NOT_SAID if pd.isna(reason) else str(reason)
+            covered = start <= str(day) <= end
+        if covered:
+            reason = row["reason"]
+            return str(row["status"]), _NOT_SAID if pd.isna(reason) else str(reason)
     return "", ""
 
 

@@ -65,6 +65,11 @@ def list_recordings(
             remedy="Create it, or name another one as recordings = \"...\" under [study].",
         )  # fmt: skip
     files = files_below(settings.recordings)
+    if not files and settings.recordings.is_dir():
+        problems.add(
+            "note", "no_recordings", where=(settings.recordings.name, "", ""),
+            found="no files yet", expected="force files", remedy="Copy the recordings there.",
+        )  # fmt: skip
     rows = _listed(files, table, problems)
     named = {r["file"] for r in rows}
     template = _template(settings.file_names, problems)

@@ -72,6 +72,16 @@ class Study:
         self._measured: _Measured | None = None
         self.decided: Decided = effect(tables["decisions"], found)
         self.files = check_people(settings, tables, found)
+        self._public = {
+            stem: table.drop(columns=ROW, errors="ignore") for stem, table in tables.items()
+        }
+        self._parts: dict[str, list[tuple[Path, float, float]]] = {}
+        for file, path, start, stop in self.files[["file", "path", "start", "stop"]].itertuples(
+            index=False
+        ):
+            low = start if start == start else float("-inf")
+            high = stop if stop == stop else float("inf")
+            self._parts.setdefault(file, []).append((path, low, high))
 
     @classmethod
     def open(cls, folder: str | Path, results: str | Path | None = None) -> Study:
@@ -126,7 +136,7 @@ class Study:
         return Study(self.folder, self.results, settings, self._tables, Problems())
 
     def _table(self, stem: str) -> pd.DataFrame:
-        return self._tables[stem].drop(columns=ROW, errors="ignore")
+        return self._public[stem].copy()
 
     title = property(lambda self: str(self.settings.title), doc="Title of the study.")
     plan = property(lambda self: self.settings.plan, doc="The Plan of the study.")
@@ -173,16 +183,13 @@ class Study:
 
     def task(self, file: str, sha256: str = "") -> Task:
         """Return what is to be done with one file."""
-        part = self.files[self.files["file"] == file]
-        if part.empty:
+        if file not in self._parts:
             raise ArgumentError(f"file: {file!r} is no recording of this study; see study.files.")
-        stretches = tuple(
-            (a if a == a else float("-inf"), b if b == b else float("inf"))
-            for a, b in zip(part["start"], part["stop"], strict=True)
-        )
+        parts = self._parts[file]
+        stretches = tuple((low, high) for _, low, high in parts)
         moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
         layout: Layout = layout_for(file, self.layouts)
-        return Task(file, part["path"].iloc[0], sha256, layout, stretches, moved)
+        return Task(file, parts[0][0], sha256, layout, stretches, moved)
 
     def measure(
         self,
@@ -233,7 +240,8 @@ class Study:
         store = Store(self.results, self.method.key) if self._can_keep() else None
         jumps, checks = store.load() if store else _nothing()
         keys = {t.key for t in tasks}
-        todo = [t for t in tasks if t.key not in set(jumps["key"])]
+        known = set(jumps["key"])
+        todo = [t for t in tasks if t.key not in known]
         fresh: list[FileResult] = list(unreadable)
         if todo:
             with locked(self.results / "store", force=force or store is None):
@@ -241,9 +249,10 @@ class Study:
                     todo, self.method, store=store, workers=workers, progress=progress
                 )
         if store is not None:
-            paths = dict(zip(self.files["file"], self.files["path"], strict=True))
-            index.save(paths)
+            index.save({file: parts[0][0] for file, parts in self._parts.items()})
         jumps, checks = jumps[jumps["key"].isin(keys)], checks[checks["key"].isin(keys)]
+        if not fresh:
+            return jumps.reset_index(drop=True), checks.reset_index(drop=True)
         new_jumps = frame_of([j for r in fresh for j in r.jumps], JUMP_COLUMNS)
         new_checks = frame_of([c for r in fresh for c in r.checks], CHECK_COLUMNS)
         return (
@@ -253,7 +262,7 @@ class Study:
 
     def _tasks(self, index: StatIndex) -> tuple[list[Task], list[FileResult]]:
         tasks, unreadable = [], []
-        for file in self.files["file"].drop_duplicates():
+        for file in self._parts:
             task = self.task(file)
             try:
                 tasks.append(replace(task, sha256=index.sha256(file, task.path)))

@@ -110,39 +110,26 @@ def _reasons(study: Study, session: str) -> dict[tuple[str, int], str]:
 def _athletes(study: Study, session: str, jumps: pd.DataFrame) -> pd.DataFrame:
     wanted = int(study.plan.jumps_wanted)
     missing = _explained_today(study, session)
-    groups = dict(zip(study.athletes["athlete"], study.athletes["group"], strict=True))
-    people = list(dict.fromkeys([*study.athletes["athlete"], *jumps["athlete"]]))
-    by_athlete = dict(iter(jumps.groupby("athlete", sort=False)))
+    roster = study.athletes
+    groups = dict(zip(roster["athlete"], roster["group"], strict=True))
+    own: dict[str, list[tuple[bool, str]]] = {a: [] for a in groups}
+    for row in jumps.itertuples(index=False):
+        words = f"Jump {row.trial or row.jump}: {row.reason}"
+        own.setdefault(row.athlete, []).append((bool(row.accepted), words))
     rows = []
-    for athlete in people:
-        own = by_athlete.get(athlete, jumps.iloc[:0])
-        valid = int(own["accepted"].sum())
-        status, reason = _status(own, valid, wanted, missing.get(athlete))
-        rows.append(
-            {
-                "athlete": athlete,
-                "group": groups.get(athlete),
-                "valid": valid,
-                "wanted": wanted,
-                "recorded": len(own),
-                "status": status,
-                "reason": reason,
-            }
-        )
+    for athlete, tried in own.items():
+        valid = sum(good for good, _ in tried)
+        reason = " ".join(words for good, words in tried if not good)
+        if valid >= wanted:
+            status = "done"
+        elif tried:
+            status = "jump again"
+        else:
+            status = "absent" if athlete in missing else "not yet"
+            reason = missing.get(athlete, "")
+        rows.append((athlete, groups.get(athlete), valid, wanted, len(tried), status, reason))
     columns = ["athlete", "group", "valid", "wanted", "recorded", "status", "reason"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def _status(own: pd.DataFrame, valid: int, wanted: int, absent: str | None) -> tuple[str, str]:
-    bad = own[~own["accepted"].astype(bool)]
-    reason = " ".join(
-        f"Jump {row.trial or row.jump}: {row.reason}" for row in bad.itertuples(index=False)
-    )
-    if valid >= wanted:
-        return "done", reason
-    if absent is not None and own.empty:
-        return "absent", absent
-    return ("jump again" if len(own) else "not yet"), reason
 
 
 def _explained_today(study: Study, session: str) -> dict[str, str]:
