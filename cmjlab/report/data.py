@@ -59,6 +59,9 @@ class TableBlock:
     note: str = ""
     kind: str = field(default="table", init=False)
 
+    def _repr_html_(self) -> str:
+        return _as_html(self)
+
 
 @dataclass(frozen=True)
 class FigureBlock:
@@ -72,6 +75,13 @@ class FigureBlock:
     kind: str = field(default="figure", init=False)
 
 
+def _as_html(part: Any) -> str:
+    """Return a part of a report as HTML for a notebook."""
+    from cmjlab.report.render import render_part
+
+    return render_part(part)
+
+
 Block = Paragraph | Heading | Items | Facts | TableBlock | FigureBlock
 
 
@@ -82,6 +92,9 @@ class Section:
     key: str
     title: str
     blocks: tuple[Block, ...]
+
+    def _repr_html_(self) -> str:
+        return _as_html(self)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
-from cmjlab.report.data import ReportData
+from cmjlab.report.data import Block, ReportData, Section
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -25,11 +25,8 @@ def _data_uri(svg: str) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
 
 
-def render_html(data: ReportData) -> str:
-    """Return the report as one HTML page: no script, nothing loaded from anywhere.
-
-    Every text is escaped; a name that is missing in the data stops with an error.
-    """
+def _environment() -> Any:
+    """Return the template engine: everything escaped, a missing name is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
@@ -40,8 +37,20 @@ def render_html(data: ReportData) -> str:
         lstrip_blocks=True,
     )
     environment.filters["data_uri"] = _data_uri
+    return environment
+
+
+def render_html(data: ReportData) -> str:
+    """Return the report as one HTML page: no script, nothing loaded from anywhere."""
     css = (TEMPLATES / "report.css").read_text(encoding="utf-8")
-    return environment.get_template("report.html.j2").render(data=data, css=css)
+    return str(_environment().get_template("report.html.j2").render(data=data, css=css))
+
+
+def render_part(part: Section | Block) -> str:
+    """Return one section or block as HTML, as a notebook shows it."""
+    blocks = part.blocks if isinstance(part, Section) else (part,)
+    title = part.title if isinstance(part, Section) else ""
+    return str(_environment().get_template("part.html.j2").render(blocks=blocks, title=title))
 
 
 def file_stem(title: str, date: str) -> str:

@@ -1,0 +1,282 @@
+"""Notebooks: where they are, their parameters as plain data, and running them on a study.
+
+A notebook's first code cell (tagged ``parameters``) calls :func:`notebook_parameters` with its
+defaults. A JSON file named by the environment variable CMJLAB_PARAMETERS replaces them; names
+and types are checked against the defaults, so that an athlete "007" stays text and a misspelt
+name is an error. :func:`run_notebooks` writes that file and executes copies of the notebooks
+with this interpreter; the installed notebooks are never written to.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from cmjlab.checks import shown, suggestion
+from cmjlab.errors import ArgumentError, CmjlabError, StudyError
+from cmjlab.report.analyses import Step
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+#: Environment variable that names the JSON file with parameters.
+VARIABLE = "CMJLAB_PARAMETERS"
+#: Cells with this tag hold only on the demo study.
+DEMO_TAG = "demo-check"
+_CELL_SECONDS = 600
+
+
+class Parameters:
+    """Parameters of a notebook as attributes; see :func:`notebook_parameters`."""
+
+    def __init__(self, values: Mapping[str, Any]) -> None:
+        self._values = MappingProxyType(dict(values))
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("_") or name not in self._values:
+            have = ", ".join(self.__dict__.get("_values", {}))
+            raise AttributeError(f"there is no parameter {name!r}; parameters are {have}")
+        return self._values[name]
+
+    def __repr__(self) -> str:
+        return ", ".join(f"{k} = {v!r}" for k, v in self._values.items())
+
+
+def notebook_parameters(**defaults: Any) -> Parameters:
+    """Return a notebook's parameters: its defaults, or what CMJLAB_PARAMETERS says.
+
+    Parameters
+    ----------
+    **defaults
+        Name and default of every parameter: text, number, true/false, list, or None (then a
+        text or nothing).
+
+    Raises
+    ------
+    ArgumentError
+        The file cannot be read, or a name or type in it does not fit the defaults.
+
+    Examples
+    --------
+    >>> p = notebook_parameters(study=None, level=0.95)
+    >>> p.level
+    0.95
+    """
+    place = os.environ.get(VARIABLE, "")
+    if not place:
+        return Parameters(defaults)
+    try:
+        given = json.loads(Path(place).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise ArgumentError(f"{VARIABLE}: {place} cannot be read as JSON ({error}).") from None
+    if not isinstance(given, dict):
+        raise ArgumentError(f"{VARIABLE}: an object of names and values is needed in {place}.")
+    values = dict(defaults)
+    for name, value in given.items():
+        if name not in defaults:
+            raise ArgumentError(
+                f"{VARIABLE}: there is no parameter {name!r}.{suggestion(name, defaults)}"
+                f" The parameters are {', '.join(defaults)}."
+            )
+        values[name] = _typed(name, value, defaults[name])
+    return Parameters(values)
+
+
+def _typed(name: str, value: Any, default: Any) -> Any:
+    """Return the value when its type is that of the default."""
+    if default is None:
+        if value is None or isinstance(value, str):
+            return value
+        wanted = "text or null"
+    elif isinstance(default, bool):
+        if isinstance(value, bool):
+            return value
+        wanted = "true or false"
+    elif isinstance(default, int | float):
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            return type(default)(value)
+        wanted = "a number"
+    elif isinstance(default, list | tuple):
+        if isinstance(value, list):
+            return type(default)(value)
+        wanted = "a list"
+    elif isinstance(value, str):
+        return value
+    else:
+        wanted = "text"
+    raise ArgumentError(f"{VARIABLE}: {name}: {wanted} is needed, found {shown(value)}.")
+
+
+def notebooks_folder() -> Path:
+    """Return the folder with the notebooks, installed or in the checkout.
+
+    Raises
+    ------
+    StudyError
+        Neither holds notebooks: the installation is incomplete.
+    """
+    package = Path(__file__).resolve().parents[1]
+    for place in (package / "notebooks", package.parent / "notebooks"):
+        if any(place.glob("[0-9][0-9]_*.ipynb")):
+            return place
+    raise StudyError("no notebooks were found beside cmjlab; install it again.")
+
+
+def check_answer(answer: float | None, value: float, *, tolerance: float, unit: str = "") -> str:
+    """Return whether a student's number is right, in words; None has not been answered yet."""
+    if answer is None:
+        return "Not answered yet: put your number in place of None and run both cells."
+    if abs(float(answer) - value) <= tolerance:
+        return "Right."
+    return (
+        f"Not yet: {answer:g} {unit}".rstrip() + " is too far off. Look at the cells above again."
+    )
+
+
+def is_demo(study: Study) -> bool:
+    """Return whether a study is the demo study itself, in the checkout or in the cache."""
+    from cmjlab.study.demo import demo_study
+
+    try:
+        return Path(study.folder).resolve() == demo_study().resolve()
+    except (OSError, CmjlabError):
+        return False
+
+
+def run_notebooks(
+    study: Study,
+    *,
+    only: Sequence[str] | None = None,
+    progress: Callable[[Any], None] | None = None,
+) -> Path:
+    """Run the notebooks on a study, in order, and write an index page.
+
+    Parameters
+    ----------
+    study : Study
+    only : sequence of str, optional
+        Numbers such as "02"; default: all.
+    progress : callable, optional
+        Called with objects that have ``done``, ``total`` and ``what``.
+
+    Returns
+    -------
+    Path
+        ``results/notebooks/index.html``; the executed notebooks lie beside it.
+
+    Raises
+    ------
+    StudyError
+        The lab extra is not installed, or a notebook stopped with an error; what had been
+        run until then is written, the message names notebook and cell.
+    """
+    paths = sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb"))
+    if only is not None:
+        missing = [n for n in only if not any(p.name.startswith(n) for p in paths)]
+        if missing:
+            have = ", ".join(p.name[:2] for p in paths)
+            raise ArgumentError(f"only: there is no notebook {missing[0]!r}; there are {have}.")
+        paths = [p for p in paths if p.name[:2] in {n[:2] for n in only}]
+    target = Path(study.results) / "notebooks"
+    target.mkdir(parents=True, exist_ok=True)
+    demo = is_demo(study)
+    values = {
+        "study": str(Path(study.folder).resolve()),
+        "results": str(Path(study.results).resolve()),
+    }
+    with _parameters_file(values):
+        for number, path in enumerate(paths):
+            if progress is not None:
+                progress(Step(number, len(paths), path.stem.replace("_", " ")))
+            execute(path, target / path.name, keep_demo_checks=demo)
+    return _write_index(target, paths, study.title)
+
+
+@contextmanager
+def _parameters_file(values: Mapping[str, Any]) -> Iterator[None]:
+    """Name a temporary JSON file in the environment, and put the environment back after."""
+    before = os.environ.get(VARIABLE)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "parameters.json"
+        path.write_text(json.dumps(dict(values)), encoding="utf-8")
+        os.environ[VARIABLE] = str(path)
+        try:
+            yield
+        finally:
+            if before is None:
+                del os.environ[VARIABLE]
+            else:
+                os.environ[VARIABLE] = before
+
+
+def execute(source: Path, target: Path, *, keep_demo_checks: bool = True) -> None:
+    """Execute one notebook with this interpreter and write it with its outputs.
+
+    Raises
+    ------
+    StudyError
+        A cell failed; the notebook is written up to there.
+    """
+    try:
+        import nbformat
+        from nbclient import NotebookClient
+        from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+
+        from cmjlab.report.kernel import OwnKernelManager
+    except ImportError as error:
+        raise StudyError(
+            f"notebooks need the extra 'lab' ({error.name} is missing):"
+            f' "{sys.executable}" -m pip install "cmjlab[lab]".'
+        ) from None
+    notebook = nbformat.read(source, as_version=4)
+    if not keep_demo_checks:
+        notebook.cells = [
+            c for c in notebook.cells if DEMO_TAG not in c.get("metadata", {}).get("tags", [])
+        ]
+    client = NotebookClient(
+        notebook,
+        timeout=_CELL_SECONDS,
+        kernel_manager_class=OwnKernelManager,
+        resources={"metadata": {"path": str(target.parent)}},
+    )
+    try:
+        client.execute()
+    except (CellExecutionError, CellTimeoutError, DeadKernelError) as error:
+        reason = str(error).strip().splitlines()[-1] if str(error).strip() else type(error).__name__
+        raise StudyError(f"notebook {source.name} stopped: {reason} (see {target}).") from None
+    finally:
+        nbformat.write(notebook, target)
+
+
+def _write_index(target: Path, paths: Sequence[Path], title: str) -> Path:
+    """Write a plain page that lists the executed notebooks with their first headings."""
+    rows = []
+    for path in paths:
+        cells = json.loads((target / path.name).read_text(encoding="utf-8"))["cells"]
+        text = "".join(
+            next((c["source"] for c in cells if c["cell_type"] == "markdown"), [path.stem])
+        )
+        heading = text.splitlines()[0].lstrip("# ") if text else path.stem
+        rows.append(
+            f'<li><a href="{html.escape(path.name)}">{html.escape(heading)}</a>'
+            f" ({html.escape(path.name)})</li>"
+        )
+    page = (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>Notebooks: {html.escape(title)}</title></head>\n"
+        '<body style="font-family: system-ui, sans-serif; max-width: 45rem; margin: 2rem auto">'
+        f"<h1>Notebooks: {html.escape(title)}</h1>\n<p>Executed copies; open them in JupyterLab"
+        " or any notebook viewer.</p>\n<ol>\n" + "\n".join(rows) + "\n</ol></body></html>\n"
+    )
+    index = target / "index.html"
+    index.write_text(page, encoding="utf-8")
+    return index
