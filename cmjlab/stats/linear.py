@@ -176,11 +176,11 @@ def _bell_mccaffrey_df(fit: LeastSquares, influence: Array) -> Array:
 
     The variance is e' D e with e = M y, so the df are tr(DM)² / tr((DM)²).
     """
-    hat = np.einsum("...ij,...jk,...lk->...il", fit.design, fit.inverse, fit.design)
+    hat = fit.design @ fit.inverse @ np.swapaxes(fit.design, -1, -2)
     maker = np.eye(hat.shape[-1]) - hat
     weight = influence**2 / (1.0 - fit.leverage)
     top = (influence**2).sum(axis=-1) ** 2
-    bottom = np.einsum("...i,...ij,...j->...", weight, maker**2, weight)
+    bottom = (weight * (maker**2 @ weight[..., None])[..., 0]).sum(axis=-1)
     return np.asarray(top / bottom)
 
 
