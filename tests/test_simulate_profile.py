@@ -62,6 +62,7 @@ PRINTED = {
     "braking_rfd_from_minimum_n_per_s": (6277.919777, 4450.594176, 9942.041181, 3984.861954),
     "braking_rfd_maximum_n_per_s": (9861.333325, 6990.976984, 15616.921768, 6259.406520),
     "braking_stiffness_n_per_m": (8528.639569, 6948.681185, 13546.627124, 5798.392276),
+    "time_to_stabilisation_s": (0.891390, 0.890760, 0.891870, 0.891170),  # by steps of 10 µs
     "peak_landing_force_n": (3229.035540, 2157.011091, 3293.707175, 3170.423447),
 }
 
@@ -71,7 +72,8 @@ def test_printed_check_values(key: str) -> None:
     for name, value in zip(("typical", "light", "fast_stiff", "slow_deep"), PRINTED[key],
                            strict=True):  # fmt: skip
         found = float(exact_metrics(PROFILES[name].parameters)[key])
-        assert found == pytest.approx(value, abs=6e-7), name
+        digits = 1.1e-5 if key == "time_to_stabilisation_s" else 6e-7
+        assert found == pytest.approx(value, abs=digits), name
 
 
 def _variant(name: str, changes: dict[str, object]) -> Profile:
@@ -156,12 +158,31 @@ def test_extremes_against_a_dense_grid(name: str) -> None:
     force, v = exact_force(profile, t), motion(profile, t).velocity
     assert float(m["peak_propulsion_force_n"]) == pytest.approx(force.max(), rel=1e-9)
     assert float(m["peak_propulsion_power_w"]) == pytest.approx((force * v).max(), rel=1e-9)
-    assert float(m["peak_velocity_m_per_s"]) == pytest.approx(v.max(), rel=1e-9)
+    assert float(m["peak_upward_velocity_m_per_s"]) == pytest.approx(v.max(), rel=1e-9)
     s = solution(profile)
     t = np.linspace(0, LANDING_S, 400_001)
     a = landing_motion(profile.parameters, s, t).acceleration
     peak = profile.mass_kg * (a.max() + profile.gravity_m_per_s2)
     assert float(m["peak_landing_force_n"]) == pytest.approx(peak, rel=1e-9)
+    assert float(m["landing_time_to_peak_s"]) == pytest.approx(t[a.argmax()], abs=5e-6)
+    whole = landing_motion(profile.parameters, s, t)
+    stop = np.flatnonzero(whole.velocity > 0)[0]
+    assert float(m["landing_duration_s"]) == pytest.approx(t[stop], abs=5e-6)
+    fall = whole.displacement[0] - whole.displacement[: stop + 1].min()
+    assert float(m["landing_depth_m"]) == pytest.approx(fall, abs=1e-7)
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_stiffness_regression_against_a_dense_grid(name: str) -> None:
+    profile = PROFILES[name]
+    m = exact_metrics(profile.parameters)
+    e = true_events(profile)
+    t = np.linspace(e["peak_downward_velocity"], e["zero_velocity"], 200_001)
+    force, down = exact_force(profile, t), -motion(profile, t).displacement
+    slope = np.polyfit(down, force, 1)[0]
+    assert float(m["braking_stiffness_regression_n_per_m"]) == pytest.approx(slope, rel=1e-4)
+    fit = np.corrcoef(down, force)[0, 1] ** 2
+    assert float(m["braking_stiffness_fit"]) == pytest.approx(fit, abs=1e-5)
 
 
 @pytest.mark.parametrize("name", ONSET_SHAPES)

@@ -23,40 +23,14 @@ from cmjlab.simulate.closed_form import (
     push_motion,
     solve,
 )
+from cmjlab.simulate.search import first_rise, largest
 
 FloatArray = NDArray[np.float64]
-_GRID = 128
-_GOLDEN = (np.sqrt(5.0) - 1) / 2
+#: Share of body weight within which the force counts as steady after landing.
+STABLE_SHARE = 0.05
 
 #: Units in keys that also exist per kilogram of body mass.
 _PER_MASS = ("_n", "_w", "_j", "_n_s", "_n_per_s", "_n_per_m")
-
-
-def largest(function: Callable[[FloatArray], FloatArray], shape: tuple[int, ...]) -> FloatArray:
-    """Return the largest value over x in [0, 1] of a function that broadcasts over jumps.
-
-    Parameters
-    ----------
-    function : callable
-        Takes x of shape (k, *shape) and returns values of that shape.
-    shape : tuple of int
-        Shape of the parameters.
-
-    Returns
-    -------
-    ndarray, shape ``shape``
-    """
-    grid = np.linspace(0.0, 1.0, _GRID + 1)
-    values = function(np.broadcast_to(grid.reshape(-1, *([1] * len(shape))), (_GRID + 1, *shape)))
-    best = grid[np.argmax(values, axis=0)]
-    low, high = np.maximum(best - 1 / _GRID, 0.0), np.minimum(best + 1 / _GRID, 1.0)
-    for _ in range(44):
-        left = high - _GOLDEN * (high - low)
-        right = low + _GOLDEN * (high - low)
-        rising = function(left[None])[0] < function(right[None])[0]
-        low, high = np.where(rising, left, low), np.where(rising, high, right)
-    inside = function(((low + high) / 2)[None])[0]
-    return np.maximum(inside, np.maximum(values[0], values[-1]))
 
 
 def exact_metrics(p: Parameters, keys: Iterable[str] | None = None) -> dict[str, FloatArray]:
@@ -83,9 +57,7 @@ def exact_metrics(p: Parameters, keys: Iterable[str] | None = None) -> dict[str,
     s = solve(p)
     wanted = None if keys is None else set(keys)
     out = {**_kinematics(p, s), **_kinetics(p, s)}
-    for key, search in EXTREMES.items():
-        if wanted is None or key in wanted or f"{key}_per_kg" in wanted:
-            out[key] = search(p, s, shape)
+    out.update(_search(p, s, wanted))
     mass = out["body_mass_kg"]
     for key in [k for k in out if k != "body_weight_n"]:
         if key.endswith(_PER_MASS):
@@ -107,13 +79,15 @@ def _kinematics(p: Parameters, s: Solution) -> dict[str, FloatArray]:
         "unloading_duration_s": s.unloading_s,
         "yielding_duration_s": s.turning_s,
         "braking_duration_s": s.loading_s - s.turning_s,
+        "downward_duration_s": s.unloading_s + s.loading_s,
         "propulsion_duration_s": s.push_s,
+        "flight_to_contraction_ratio": s.flight_s / time,
         "countermovement_depth_m": +p.depth_m,
         "takeoff_rise_m": s.takeoff_rise,
         "peak_downward_velocity_m_per_s": -s.lowest_velocity,
         "braking_displacement_m": p.depth_m + s.turning_displacement,
         "unweighting_displacement_m": -s.turning_displacement,
-        "propulsion_displacement_m": p.depth_m + s.takeoff_rise,
+        "push_distance_m": p.depth_m + s.takeoff_rise,
         "rsi_modified_m_per_s": height / time,
         "landing_velocity_m_per_s": s.landing_speed,
     }
@@ -130,14 +104,17 @@ def _kinetics(p: Parameters, s: Solution) -> dict[str, FloatArray]:
     brake_work = -m * (s.lowest_velocity**2 / 2 + g * drop)
     unweight_work = m * (s.lowest_velocity**2 / 2 + g * s.turning_displacement)
     net_braking = p.braking * weight
+    whole = p.unweighting + p.braking
     return {
         "body_weight_n": weight,
         "body_mass_kg": +m,
         "minimum_force_n": weight * (1 - p.unweighting),
         "peak_braking_force_n": weight * (1 + p.braking),
         "force_at_zero_velocity_n": weight * (1 + p.braking),
+        "mean_unweighting_force_n": weight - brake_impulse / (s.unloading_s + s.turning_s),
         "mean_braking_force_n": weight + brake_impulse / braking_s,
         "mean_propulsion_force_n": weight + push_impulse / s.push_s,
+        "mean_force_over_push_n": push_work / (p.depth_m + s.takeoff_rise),
         "unweighting_impulse_n_s": -brake_impulse,
         "braking_impulse_n_s": brake_impulse,
         "propulsion_impulse_n_s": push_impulse,
@@ -147,51 +124,125 @@ def _kinetics(p: Parameters, s: Solution) -> dict[str, FloatArray]:
         "mean_propulsion_power_w": push_work / s.push_s,
         "mean_braking_power_w": brake_work / braking_s,
         "braking_rfd_n_per_s": net_braking / braking_s,
-        "braking_rfd_from_minimum_n_per_s": weight * (p.unweighting + p.braking) / s.loading_s,
-        "braking_rfd_maximum_n_per_s": weight * (p.unweighting + p.braking) / 2 * np.pi
-        / s.loading_s,
+        "braking_rfd_mean_n_per_s": net_braking / braking_s,
+        "braking_rfd_from_minimum_n_per_s": weight * whole / s.loading_s,
+        "braking_rfd_maximum_n_per_s": weight * whole / 2 * np.pi / s.loading_s,
+        "unloading_rate_n_per_s": weight * p.unweighting / s.unloading_s,
         "braking_stiffness_n_per_m": net_braking / drop,
+        "braking_stiffness_line_n_per_m": net_braking / drop,
+        "braking_stiffness_peak_n_per_m": weight * (1 + p.braking) / drop,
+        "braking_stiffness_depth_n_per_m": weight * (1 + p.braking) / p.depth_m,
         "landing_impulse_n_s": m * s.landing_speed,
     }  # fmt: skip
+
+
+def _search(p: Parameters, s: Solution, keys: set[str] | None) -> dict[str, FloatArray]:
+    """Return metrics that need a search, only those wanted."""
+    out: dict[str, FloatArray] = {}
+    for names, search in SEARCHES:
+        if keys is None or any(k in keys or f"{k}_per_kg" in keys for k in names):
+            out.update(search(p, s))
+    return out
 
 
 def _force(p: Parameters, piece: Motion) -> FloatArray:
     return p.mass_kg * (piece.acceleration + p.gravity)
 
 
-def _peak_push_force(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
-    return largest(lambda x: _force(p, push_motion(p, s, x * s.push_s)), shape)
+def _push_force(p: Parameters, s: Solution) -> dict[str, FloatArray]:
+    peak = largest(lambda x: _force(p, push_motion(p, s, x * s.push_s)), s.push_s.shape).value
+    return {
+        "peak_propulsion_force_n": peak,
+        "peak_force_n": np.maximum(peak, p.mass_kg * p.gravity * (1 + p.braking)),
+    }
 
 
-def _peak_push_power(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+def _push_power(p: Parameters, s: Solution) -> dict[str, FloatArray]:
     def power(x: FloatArray) -> FloatArray:
         piece = push_motion(p, s, x * s.push_s)
         return _force(p, piece) * piece.velocity
 
-    return largest(power, shape)
+    peak = largest(power, s.push_s.shape)
+    there = push_motion(p, s, peak.place * s.push_s)
+    return {
+        "peak_propulsion_power_w": peak.value,
+        "force_at_peak_power_n": _force(p, there),
+        "velocity_at_peak_power_m_per_s": there.velocity,
+    }
 
 
-def _peak_velocity(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
-    return largest(lambda x: push_motion(p, s, x * s.push_s).velocity, shape)
+def _push_velocity(p: Parameters, s: Solution) -> dict[str, FloatArray]:
+    peak = largest(lambda x: push_motion(p, s, x * s.push_s).velocity, s.push_s.shape)
+    return {"peak_upward_velocity_m_per_s": peak.value}
 
 
-def _least_power(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
+def _least_power(p: Parameters, s: Solution) -> dict[str, FloatArray]:
     def absorbed(x: FloatArray) -> FloatArray:
         piece = loading_motion(p, s, s.turning_s + x * (s.loading_s - s.turning_s))
         return -_force(p, piece) * piece.velocity
 
-    return -largest(absorbed, shape)
+    return {"minimum_power_w": -largest(absorbed, s.push_s.shape).value}
 
 
-def _peak_landing_force(p: Parameters, s: Solution, shape: tuple[int, ...]) -> FloatArray:
-    return largest(lambda x: _force(p, landing_motion(p, s, x * LANDING_S)), shape)
+def _regression(p: Parameters, s: Solution) -> dict[str, FloatArray]:
+    """Return slope and r² of force on downward displacement, every instant counted once."""
+    nodes, weights = np.polynomial.legendre.leggauss(40)
+    x = ((nodes + 1) / 2).reshape(-1, *([1] * s.push_s.ndim))
+    w = (weights / 2).reshape(x.shape)
+    piece = loading_motion(p, s, s.turning_s + x * (s.loading_s - s.turning_s))
+    force, down = _force(p, piece), -piece.displacement
+    force, down = force - np.sum(w * force, axis=0), down - np.sum(w * down, axis=0)
+    both, spread = np.sum(w * force * down, axis=0), np.sum(w * down**2, axis=0)
+    return {
+        "braking_stiffness_regression_n_per_m": both / spread,
+        "braking_stiffness_fit": both**2 / (spread * np.sum(w * force**2, axis=0)),
+    }
 
 
-#: Metrics that are the extreme of a closed-form function.
-EXTREMES: dict[str, Callable[[Parameters, Solution, tuple[int, ...]], FloatArray]] = {
-    "peak_propulsion_force_n": _peak_push_force,
-    "peak_propulsion_power_w": _peak_push_power,
-    "peak_velocity_m_per_s": _peak_velocity,
-    "minimum_power_w": _least_power,
-    "peak_landing_force_n": _peak_landing_force,
-}
+def _landing(p: Parameters, s: Solution) -> dict[str, FloatArray]:
+    shape = s.push_s.shape
+    weight = p.mass_kg * p.gravity
+
+    def force(x: FloatArray) -> FloatArray:
+        return _force(p, landing_motion(p, s, x * LANDING_S))
+
+    peak = largest(force, shape)
+    stop = LANDING_S * first_rise(lambda x: landing_motion(p, s, x * LANDING_S).velocity, shape)
+    lowest = landing_motion(p, s, stop)
+    time = LANDING_S * peak.place
+    # from the end backwards: the last instant at which the force is not near body weight
+    steady = 1.0 - first_rise(
+        lambda x: np.abs(force(1.0 - x) - weight) - STABLE_SHARE * weight, shape
+    )
+    return {
+        "peak_landing_force_n": peak.value,
+        "landing_time_to_peak_s": time,
+        "landing_loading_rate_n_per_s": peak.value / time,
+        "landing_duration_s": stop,
+        "landing_depth_m": s.takeoff_rise - p.landing_drop_m - lowest.displacement,
+        "mean_landing_force_n": weight + p.mass_kg * s.landing_speed / stop,
+        "time_to_stabilisation_s": LANDING_S * steady,
+    }
+
+
+#: Metrics that need a search, and the function that finds them.
+SEARCHES: tuple[
+    tuple[tuple[str, ...], Callable[[Parameters, Solution], dict[str, FloatArray]]], ...
+] = (
+    (("peak_propulsion_force_n", "peak_force_n"), _push_force),
+    (
+        ("peak_propulsion_power_w", "force_at_peak_power_n", "velocity_at_peak_power_m_per_s"),
+        _push_power,
+    ),
+    (("peak_upward_velocity_m_per_s",), _push_velocity),
+    (("minimum_power_w",), _least_power),
+    (("braking_stiffness_regression_n_per_m", "braking_stiffness_fit"), _regression),
+    (
+        (
+            "peak_landing_force_n", "landing_time_to_peak_s", "landing_loading_rate_n_per_s",
+            "landing_duration_s", "landing_depth_m", "mean_landing_force_n",
+            "time_to_stabilisation_s",
+        ),
+        _landing,
+    ),
+)  # fmt: skip

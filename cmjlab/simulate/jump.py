@@ -138,30 +138,47 @@ def simulate_jump(
     """
     jump = named_profile(profile)
     how = settings or RecordingSettings()
+    recording, events = record(jump, rate_hz, (noise_sd_n, sway_sd_n), how, seed)
+    return SimulatedJump(recording, exact_truth(jump, how), events, jump)
+
+
+def exact_truth(profile: Profile, settings: RecordingSettings) -> dict[str, float]:
+    """Return the exact metrics of a profile, with those of each foot when there are two plates."""
+    truth = {key: float(value) for key, value in exact_metrics(profile.parameters).items()}
+    if settings.plates == 2:
+        truth.update(limb_metrics(profile, settings.asymmetries()))
+    return truth
+
+
+def record(
+    profile: Profile,
+    rate_hz: float,
+    noise_and_sway_sd_n: tuple[float, float],
+    how: RecordingSettings,
+    seed: int | np.random.SeedSequence | np.random.Generator,
+) -> tuple[Recording, dict[str, float]]:
+    """Return the recording of a profile and its exact events; see :func:`simulate_jump`."""
     rate = number("rate_hz", rate_hz, low=10, high=100_000, unit="Hz")
-    noise_sd = number("noise_sd_n", noise_sd_n, low=0, high=1000, unit="N")
-    sway_sd = number("sway_sd_n", sway_sd_n, low=0, high=1000, unit="N")
+    noise_sd = number("noise_sd_n", noise_and_sway_sd_n[0], low=0, high=1000, unit="N")
+    sway_sd = number("sway_sd_n", noise_and_sway_sd_n[1], low=0, high=1000, unit="N")
     noise_random, sway_random, grid_random = np.random.default_rng(seed).spawn(3)
     offset = how.grid_offset if how.grid_offset >= 0 else grid_random.uniform(0, 1)
     onset_s = (np.ceil(how.quiet_before_s * rate) + offset) / rate
-    events = true_events(jump, onset_s)
+    events = true_events(profile, onset_s)
     n = int(np.ceil((events["rest"] + how.quiet_after_s) * rate)) + 1
     time = np.arange(n) / rate
-    clean = exact_force(jump, time - onset_s)
+    clean = exact_force(profile, time - onset_s)
     total = clean.copy()
     if sway_sd > 0:
-        total += sway(time, sway_sd, sway_random) * np.minimum(clean / jump.body_weight_n, 1.0)
+        fading = np.minimum(clean / profile.body_weight_n, 1.0)
+        total += sway(time, sway_sd, sway_random) * fading
     force = _on_plates(total, time, events, how)
     if noise_sd > 0:
         force += plate_noise(n, how.plates, noise_sd, noise_random)
     force += how.offset_n / how.plates
     plates = ("left", "right") if how.plates == 2 else ("total",)
     recording = Recording(quantised(force, how.resolution_n), rate, plates)
-    truth = {key: float(value) for key, value in exact_metrics(jump.parameters).items()}
-    if how.plates == 2:
-        truth.update(limb_metrics(jump, how.asymmetries()))
-    events = {"weighing_start": 0.0, "weighing_end": events["onset"], **events}
-    return SimulatedJump(recording, truth, events, jump)
+    return recording, {"weighing_start": 0.0, "weighing_end": events["onset"], **events}
 
 
 def _on_plates(
