@@ -71,8 +71,9 @@ class Method(Settings):
     onset_rule: str = setting(
         "sd",
         "force change that marks the onset: standard deviations of the weighing window"
-        " (with the floor below), newtons, or percent of body weight",
-        allowed=("sd", "newton", "percent"),
+        " (with the floor below), newtons, or percent of body weight; 'fit': no threshold and no"
+        " shift, a power law through the first part of the drop (our own)",
+        allowed=("sd", "newton", "percent", "fit"),
         source=OWEN,
     )
     onset_sd: float = setting(
@@ -228,6 +229,8 @@ class Method(Settings):
             )
         if self.onset_direction == "either" and self.onset_search == "backward":
             problems.append("onset_direction 'either' needs onset_search 'forward'")
+        if self.onset_rule == "fit" and self.onset_search == "forward":
+            problems.append("onset_rule 'fit' needs onset_search 'backward'")
         if self.weigh_before_offset and self.offset_removal == "none":
             problems.append("weigh_before_offset needs offset_removal 'flight' or 'minimum'")
         return problems

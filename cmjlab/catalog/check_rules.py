@@ -26,8 +26,8 @@ _JUMP: tuple[CheckRule, ...] = (
     ),
     CheckRule(
         "double_dip", "One dip", "jump", "jump", "turns",
-        "the velocity turns once, from down to up, between onset and take-off (swings below 0.05 m/s do"
-        " not count), and there is no hop before; fails when not",
+        "the velocity turns once, from down to up, before take-off (swings below 0.05 m/s, and below 0.15"
+        " m/s in the second before the onset, do not count), and there is no hop before; fails when not",
         "repeat the jump: one smooth dip, then jump",
     ),
     CheckRule(
@@ -41,8 +41,8 @@ _JUMP: tuple[CheckRule, ...] = (
     ),
     CheckRule(
         "still_weighing", "Stillness while weighing", "jump", "jump", "% BW",
-        "SD of the force in the weighing window: above 0.5 % warn, above 1.0 % fail; a window below the"
-        " wanted length warns, below half of it fails",
+        "SD of the force in the weighing window: above 0.5 % warn, above 1.0 % fail; a window below 0.9"
+        " of the wanted length warns, below half of it fails",
         "ask for two to three seconds of standing still before the jump", _OWEN,
     ),
     CheckRule(
@@ -130,7 +130,7 @@ _JUMP: tuple[CheckRule, ...] = (
         "ask the athlete to stick the landing",
     ),
     CheckRule(
-        "plate_sync", "Plates on one clock", "limbs", "jump", "s",
+        "plate_sync", "Plates on one clock", "jump", "jump", "s",
         "one plate is late by the same time at take-off and at landing: above 2 ms warn, above 10 ms fail",
         "check the synchronisation of the plates",
         "1 ms costs 5 mm/s of take-off velocity (derived); limits are our own",

@@ -40,7 +40,7 @@ WHOLE: tuple[Metric, ...] = (
     ),
     Metric(
         "jump_height_se_m", "Standard error of jump height", "m", "whole jump",
-        "2 h (1 + g T / v_to) SE(BW) / BW", "how well the weighing lets us know this height", "lower",
+        "√([2 h (1 + g T / v_to) SE(BW) / BW]² + [v_to / g · 0.40 s · sway / m]²)", "how well the weighing lets us know this height", "lower",
         ratio_scale=False, source=_DOCS,
     ),
     Metric(
@@ -104,7 +104,7 @@ WHOLE: tuple[Metric, ...] = (
     ),
     Metric(
         "countermovement_depth_se_m", "Standard error of countermovement depth", "m", "whole jump",
-        "|g t² / 2 − depth| SE(BW) / BW, t: onset to lowest point",
+        "√([(g t² / 2 − depth) SE(BW) / BW]² + [t · 0.18 s · sway / m]²), t: onset to lowest point",
         "how well the weighing lets us know this depth", "lower", ratio_scale=False, source=_DOCS,
     ),
     Metric(

@@ -133,8 +133,12 @@ def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analy
         return replace(found, weighing=weighing)
     rest = balance(signal, weighing, edges, stop, method)
     if method.body_weight == "rest_to_rest" and not math.isnan(rest.weight):
-        weighing = replace(weighing, weight=rest.weight)
+        weighing = replace(weighing, weight=rest.weight, se=rest.se)
     onset = _onset(signal, weighing, edges.last_loaded, method, fixed)
+    if onset.sample < weighing.stop and "weighing_end" not in fixed:
+        weighing = _before_onset(scale, weighing, begin, math.floor(onset.sample))
+        if method.body_weight == "rest_to_rest" and not math.isnan(rest.weight):
+            weighing = replace(weighing, weight=rest.weight, se=rest.se)
     found = replace(found, weighing=weighing, rest=rest, onset=onset)
     origin = onset.sample if method.integration_start == "onset" else float(weighing.stop)
     force = filtered(signal, method) if method.filter != "none" else signal.force
@@ -207,6 +211,14 @@ def _weighing(
         stop = min(max(stop, 2), takeoff)
         window = (min(max(start, 0), stop - 2), stop)
     return weigh(scale, *window)
+
+
+def _before_onset(scale: Signal, weighing: Weighing, begin: int, stop: int) -> Weighing:
+    """Return the weighing with its window moved back to end at the onset, or cut there."""
+    start = max(begin, weighing.start - (weighing.stop - stop))
+    if stop - start < 2:
+        return replace(weighing, stop=max(stop, weighing.start + 2))
+    return weigh(scale, start, stop)
 
 
 def _onset(

@@ -16,13 +16,15 @@ from cmjlab.method import Method
 
 #: Contacts and unloaded runs shorter than this (s) are spikes and drop-outs, not events.
 SHORTEST_RUN_S = 0.020
-#: A jump pushes at least this share above the standing force (tells it from a step off).
+#: A jump pushes at least this many standing forces (tells take-off from a step off) when the
+#: recording ends in flight, and when the plates stay empty because the landing was beside them.
 LEAST_PUSH = 1.15
+LEAST_PUSH_BESIDE = 1.5
 
 
 @dataclass(frozen=True, slots=True)
 class Flight:
-    """One unloaded run: samples ``start`` … ``stop - 1``; ``open`` when the recording ends in it."""
+    """One unloaded run: samples ``start`` … ``stop - 1``; ``open`` when no landing is recorded."""
 
     start: int
     stop: int
@@ -46,7 +48,7 @@ class Contacts:
     threshold : float
         Coarse threshold, N.
     flights : tuple of Flight
-        Complete flights, then at most one open one.
+        Complete flights; when there is none, those without a recorded landing.
     unloaded : ndarray, shape (n_runs, 2)
         All unloaded runs (start, stop), flights included.
     """
@@ -96,18 +98,23 @@ def find_contacts(signal: Signal, method: Method) -> Contacts:
     runs = _runs(force < threshold, signal.samples(SHORTEST_RUN_S))
     shortest = method.minimum_flight_s * signal.rate
     longest = method.maximum_flight_s * signal.rate
-    flights, last = [], None
+    flights: list[Flight] = []
+    beside: list[Flight] = []
     for start, stop in runs.tolist():
-        if start == 0 or stop - start > longest:
+        if start == 0:
             continue
-        if stop == n:
-            before = force[max(0, start - signal.samples(0.5)) : start]
-            if before.size and before.max() > LEAST_PUSH * level:
-                last = Flight(start, stop, open=True)
+        before = force[max(0, start - signal.samples(0.5)) : start]
+        push = float(before.max()) / level
+        if stop - start > longest:
+            if push > LEAST_PUSH_BESIDE:
+                beside.append(Flight(start, min(stop, start + int(longest)), open=True))
+        elif stop == n:
+            if push > LEAST_PUSH:
+                beside.append(Flight(start, stop, open=True))
         elif stop - start >= shortest:
             flights.append(Flight(start, stop))
-    if last is not None:
-        flights.append(last)
+    if not flights:
+        flights = beside
     return Contacts(level, threshold, tuple(flights), runs)
 
 

@@ -13,6 +13,10 @@ from cmjlab.jump.signal import Signal
 from cmjlab.jump.weighing import Weighing, find_window, weigh
 from cmjlab.method import Method
 
+#: Error of the momentum balance: newtons of sway times these seconds over the time between the
+#: windows (simulated sway; our own).
+SWAY_OF_BALANCE_S = 0.42
+
 
 @dataclass(frozen=True, slots=True)
 class Rest:
@@ -28,12 +32,15 @@ class Rest:
         Velocity left in that window by integration from the weighing window, m/s.
     weighed : float
         Body weight of the weighing window, N.
+    se : float
+        Standard error of ``weight``, N.
     """
 
     window: Weighing | None
     weight: float
     velocity: float
     weighed: float
+    se: float = math.nan
 
 
 def balance(signal: Signal, weighing: Weighing, edges: Edges, stop: int, method: Method) -> Rest:
@@ -73,7 +80,9 @@ def balance(signal: Signal, weighing: Weighing, edges: Edges, stop: int, method:
     left = float(impulse[first - weighing.start :].mean() - impulse[:before].mean())
     time = 0.5 * (first + last) - 0.5 * (weighing.start + weighing.stop)
     mass = weighing.weight / method.gravity_m_per_s2
-    return Rest(window, weighing.weight + left / time, left / signal.rate / mass, weighing.weight)
+    velocity = left / signal.rate / mass
+    se = SWAY_OF_BALANCE_S * weighing.sway * signal.rate / time
+    return Rest(window, weighing.weight + left / time, velocity, weighing.weight, se)
 
 
 def landing_metrics(

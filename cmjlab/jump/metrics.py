@@ -17,6 +17,11 @@ from cmjlab.method import Method
 
 Numbers = dict[str, float]
 
+#: Sway goes on during the jump and changes velocity and displacement: newtons of sway in the
+#: weighing window times these seconds are newton-seconds (simulated sway; our own).
+SWAY_OF_HEIGHT_S = 0.40
+SWAY_OF_DEPTH_S = 0.18
+
 
 def push_metrics(
     path: Path, phases: Phases, edges: Edges, weighing: Weighing, method: Method
@@ -60,11 +65,13 @@ def _heights(path: Path, phases: Phases, weighing: Weighing) -> Numbers:
     down = (phases.lowest.sample - phases.onset.sample) * path.dt
     depth = -phases.lowest.displacement
     relative = weighing.se / path.weight
+    push = velocity / g * SWAY_OF_HEIGHT_S * weighing.sway / path.mass
+    dip = down * SWAY_OF_DEPTH_S * weighing.sway / path.mass
     return {
         "jump_height_m": height,
         "jump_height_total_m": height + phases.takeoff.displacement,
-        "jump_height_se_m": 2.0 * height * relative * (1.0 + g * time / velocity),
-        "countermovement_depth_se_m": relative * abs(0.5 * g * down * down - depth),
+        "jump_height_se_m": math.hypot(2.0 * height * relative * (1.0 + g * time / velocity), push),
+        "countermovement_depth_se_m": math.hypot(relative * (0.5 * g * down * down - depth), dip),
         "takeoff_velocity_m_per_s": velocity,
         "rsi_modified_m_per_s": height / time,
     }

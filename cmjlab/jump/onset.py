@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cmjlab.jump.onset_fit import fitted_onset
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
@@ -92,7 +93,10 @@ def find_onset(signal: Signal, weighing: Weighing, takeoff: int, method: Method)
     forward = _first_run(either, persistence)
     chosen = backward if method.onset_search == "backward" else forward
     shift = method.onset_shift_s * signal.rate
-    sample = max(float(begin), begin + chosen - shift)
+    sample = begin + chosen - shift
+    if method.onset_rule == "fit":
+        sample = fitted_onset(signal, weighing, minimum)
+    sample = max(sample, float(weighing.start + 2))
     return Onset(sample, minimum, begin + forward - shift, change)
 
 

@@ -33,5 +33,5 @@ def all_checks(
     checks: Findings = {}
     checks.update(movement_checks(found, numbers, moved_s, method.limits))
     checks.update(plate_checks(found, numbers, method))
-    checks.update(landing_checks(found, numbers, method.limits))
+    checks.update(landing_checks(found, numbers, checks, method.limits))
     return tuple(checks.get(code) or not_assessed(code, "no jump was found") for code in _CODES)

@@ -14,22 +14,39 @@ from cmjlab.jump_types import Check
 from cmjlab.method_limits import Limits
 
 
-def landing_checks(found: Analysis, numbers: dict[str, float], limits: Limits) -> Findings:
-    """Return the rules of landing, standing again, momentum balance and the two heights."""
+def landing_checks(
+    found: Analysis, numbers: dict[str, float], others: Findings, limits: Limits
+) -> Findings:
+    """Return the rules of landing, standing again, momentum balance and the two heights.
+
+    ``others`` are the rules of the plates: a landing that was cut off or has gaps does not
+    balance, which says nothing about the weighing.
+    """
     if found.edges is None or found.weighing is None or found.flight is None:
         return {}
     edges, weighing = found.edges, found.weighing
-    rest = _rest(found, weighing, limits)
-    checks = [rest, _off_plate(found, edges, weighing, limits)]
+    off_plate = _off_plate(found, edges, weighing, limits)
     if found.flight.open:
-        why = "the recording ends in flight"
-        checks += [not_assessed(code, why) for code in ("step_off", "rebound", "height_agreement")]
+        why = "no landing is recorded"
+        codes = ("step_off", "rebound", "height_agreement", "rest_to_rest")
+        return {off_plate.code: off_plate, **{code: not_assessed(code, why) for code in codes}}
+    step_off = _step_off(found, edges, weighing, limits)
+    spoiled = [
+        c
+        for c in (off_plate, step_off, others.get("clipping"), others.get("dropped_samples"))
+        if c is not None and c.status == "fail" and c.scope != "jump"
+    ]
+    if spoiled:
+        rest = not_assessed("rest_to_rest", "the landing is not completely recorded")
     else:
-        checks += [
-            _step_off(found, edges, weighing, limits),
-            _rebound(found, found.flight),
-            _agreement(numbers, rest, limits),
-        ]
+        rest = _rest(found, weighing, limits)
+    checks = [
+        off_plate,
+        step_off,
+        rest,
+        _rebound(found, found.flight),
+        _agreement(numbers, rest, limits),
+    ]
     return {c.code: c for c in checks}
 
 

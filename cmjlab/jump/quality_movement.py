@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from cmjlab.jump.analysis import Analysis, Complete
+from cmjlab.jump.signal import FloatArray
 from cmjlab.jump.split import REBOUND_S
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump_types import Check
@@ -14,6 +15,8 @@ from cmjlab.method_limits import Limits
 
 #: Longest look back from the onset for early movement, s.
 _BEFORE_S = 0.5
+#: Swings of the velocity before the onset must be this much larger than those after it.
+_DIP_BEFORE = 3.0
 #: A body slower than this at the bottom has stopped, m/s.
 _STOPPED_M_PER_S = 0.05
 
@@ -78,7 +81,7 @@ def _why_no_flight(found: Analysis) -> str:
 
 def _several(found: Analysis) -> Check:
     code = "several_flights"
-    flights = found.contacts.flights
+    flights = sorted(found.contacts.flights, key=lambda f: f.start)
     if not flights:
         return not_assessed(code, "no flight was found")
     apart = REBOUND_S * found.signal.rate
@@ -123,24 +126,36 @@ def _moved(moved_s: float | None) -> Check:
 
 
 def _dips(found: Complete, limits: Limits) -> Check:
+    """Return whether the body goes down once and up once, from one second before the onset on."""
     code = "double_dip"
-    path, begin = found.path, found.onset.sample
-    velocity = path.velocity[
-        max(0, math.ceil(begin) - path.base) : found.edges.last_loaded - path.base + 1
-    ]
-    sign = np.sign(velocity[np.abs(velocity) > limits.dip_m_per_s])
-    turns = int(np.count_nonzero(sign[1:] != sign[:-1]))
-    weighed = found.weighing.stop
-    hops = [
-        r for r in found.contacts.unloaded if weighed <= r[0] and r[1] < found.edges.last_loaded
-    ]
-    if hops:
-        text = "The plate is unloaded for a moment before the jump: a hop."
-        return verdict(code, "fail", float(turns), 1.0, text)
+    path, onset = found.path, found.onset.sample
+    first = max(0, math.ceil(onset) - path.base)
+    velocity = path.velocity[first : found.edges.last_loaded - path.base + 1]
+    before = _velocity_before(found)
+    swings = np.concatenate(
+        (
+            before[np.abs(before) > _DIP_BEFORE * limits.dip_m_per_s],
+            velocity[np.abs(velocity) > limits.dip_m_per_s],
+        )
+    )
+    down = swings < 0.0
+    turns = int(np.count_nonzero(down[1:] != down[:-1]))
+    for start, stop in found.contacts.unloaded.tolist():
+        if found.weighing.stop <= start and stop < found.edges.last_loaded:
+            text = "The plate is unloaded for a moment before the jump: a hop."
+            return verdict(code, "fail", float(turns), 1.0, text)
     if turns != 1:
-        text = f"The velocity turns {turns} times between onset and take-off; one turn is wanted."
+        text = f"The velocity turns {turns} times before take-off; one turn is wanted."
         return verdict(code, "fail", float(turns), 1.0, text)
     return verdict(code, "pass", 1.0, 1.0, "One dip, one push.")
+
+
+def _velocity_before(found: Complete) -> FloatArray:
+    """Return the velocity in the second before the onset, from rest at its start, m/s."""
+    end = int(found.onset.sample)
+    begin = max(found.weighing.stop, end - found.signal.samples(2 * _BEFORE_S))
+    net = found.signal.force[begin:end] - found.weighing.weight
+    return np.cumsum(net) * (found.path.gravity / found.weighing.weight / found.signal.rate)
 
 
 def _order(found: Complete) -> Check:
@@ -169,9 +184,8 @@ def _early(found: Complete, limits: Limits) -> Check:
             part = np.add.reduceat(part, np.arange(0, part.size - block + 1, block))[:-1] / block
         rise = 100.0 * (float(part.max()) / w.weight - 1.0)
         fall = 100.0 * (1.0 - float(part.min()) / w.weight)
-    begin = max(w.stop, end - 2 * signal.samples(_BEFORE_S))
-    net = signal.force[begin:end] - w.weight
-    speed = abs(float(net.sum())) / signal.rate * 9.80665 / w.weight
+    before = _velocity_before(found)
+    speed = abs(float(before[-1])) if before.size else 0.0
     largest = max(rise, fall)
     if speed > limits.moving_fail_m_per_s:
         text = f"The body already moves at {speed:.2f} m/s at the onset."

@@ -59,7 +59,7 @@ def _still(w: Weighing, found: Analysis, method: Method) -> Check:
     if length < 0.5 * wanted - 1.5 / found.signal.rate:
         text = short + "not enough standing still before the jump."
         return verdict("still_weighing", "fail", percent, limits.still_fail_percent, text)
-    if length < wanted - 1.5 / found.signal.rate and check.status == "pass":
+    if length < 0.9 * wanted - 1.5 / found.signal.rate and check.status == "pass":
         text = short + "the rest of the standing was not still."
         return verdict("still_weighing", "warn", percent, limits.still_warn_percent, text)
     return check

@@ -36,7 +36,7 @@ def split_jumps(recording: Recording, method: Method = _DEFAULT) -> list[Recordi
         When the input itself is not usable.
     """
     signal = prepare(recording)
-    flights = find_contacts(signal, method).flights
+    flights = sorted(find_contacts(signal, method).flights, key=lambda f: f.start)
     rebound = REBOUND_S * signal.rate
     cuts = [
         (before.stop + after.start) // 2

@@ -9,8 +9,12 @@ import numpy as np
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.method import Method
 
-#: Window lengths tried when there is no still window of the wanted length (shares of it).
-_SHORTER = (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1, 0.05)
+#: Window lengths tried, the longest first, as shares of the wanted length.
+_SHARES = (1.0, 0.85, 0.7, 0.6, 0.5, 0.35, 0.25, 0.15, 0.1, 0.05)
+#: Stillness is judged on means over this time: noise and hum of the plate are no movement, s.
+_BLOCK_S = 0.010
+#: Error of body weight per newton of sway, window of 1 s (simulated sway; our own).
+SWAY_OF_WEIGHT = 0.60
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,8 @@ class Weighing:
         Standard deviation of the force in the window, N.
     slope : float
         Change of the force over one second in the window, N/s.
+    sway : float
+        Standard deviation of the slow part of the force in the window, N.
     se : float
         Standard error of the weight, N.
     """
@@ -36,14 +42,15 @@ class Weighing:
     weight: float
     sd: float
     slope: float
+    sway: float
     se: float
 
 
 def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[int, int]:
     """Return the stillest window between two samples.
 
-    The wanted length is shortened, down to ``method.weighing_minimum_s``, only while no
-    window of that length is still.
+    The longest window up to the wanted length that is still; when none is still enough for a
+    pass, the longest that is still enough not to fail; else the shortest allowed.
 
     Parameters
     ----------
@@ -52,62 +59,75 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     begin, end : int
         Part of the contact that may hold the window.
     method : Method
-        Length of the window.
+        Length of the window and limits of stillness.
     """
     end = max(end, min(begin + 2, signal.n))
-    part = signal.force[begin:end]
-    least = max(2, min(signal.samples(method.weighing_minimum_s), part.shape[0]))
-    step = max(1, round(0.01 * signal.rate))
-    centred = part - part.mean()
-    sums = np.empty((2, part.shape[0] + 1))
-    sums[:, 0] = 0.0
-    np.cumsum(centred, out=sums[0, 1:])
-    np.cumsum(centred * centred, out=sums[1, 1:])
-    best = (0, part.shape[0])
-    for share in _SHORTER:
-        length = max(least, round(share * method.weighing_duration_s * signal.rate))
-        if length > part.shape[0]:
-            continue
-        found, sd, mean = _stillest(sums, length, step)
-        best = (found, found + length)
-        if sd <= method.limits.still_fail_percent / 100.0 * abs(mean + part.mean()):
-            break
-        if length == least:
-            break
-    return begin + best[0], begin + best[1]
+    block = max(1, round(_BLOCK_S * signal.rate))
+    count = (end - begin) // block
+    if count < 3:
+        return begin, end
+    first = end - count * block
+    means = signal.force[first:end].reshape(count, block).mean(axis=1)
+    level = float(means.mean())
+    means -= level
+    sums = np.zeros((2, count + 1))
+    np.cumsum(means, out=sums[0, 1:])
+    np.cumsum(means * means, out=sums[1, 1:])
+    least = max(2, round(signal.samples(method.weighing_minimum_s) / block))
+    wanted = signal.samples(method.weighing_duration_s)
+    lengths = sorted({max(least, round(s * wanted / block)) for s in _SHARES}, reverse=True)
+    lengths = [k for k in lengths if k <= count] or [count]
+    found = [_stillest(sums, k) for k in lengths]
+    limits = method.limits
+    for limit, share in ((limits.still_warn_percent, 0.5), (limits.still_fail_percent, 0.0)):
+        for k, (start, sd, mean) in zip(lengths, found, strict=True):
+            if k * block >= share * wanted and sd <= limit / 100.0 * abs(level + mean):
+                return first + start * block, first + start * block + min(wanted, k * block)
+    start = found[-1][0]
+    return first + start * block, first + (start + lengths[-1]) * block
 
 
-def _stillest(sums: FloatArray, length: int, step: int) -> tuple[int, float, float]:
-    """Return start, SD and mean of the stillest window (the last of equals)."""
-    last = sums.shape[1] - 1 - length
-    starts = np.arange(last, -1, -step)
-    total = sums[0, starts + length] - sums[0, starts]
-    square = sums[1, starts + length] - sums[1, starts]
-    variance = np.maximum(square / length - (total / length) ** 2, 0.0)
+def _stillest(sums: FloatArray, length: int) -> tuple[int, float, float]:
+    """Return start, SD and mean of the stillest window (the last of equals), in blocks."""
+    total = sums[0, length:] - sums[0, :-length]
+    square = sums[1, length:] - sums[1, :-length]
+    variance = np.maximum(square / length - (total / length) ** 2, 0.0)[::-1]
     index = int(np.argmax(variance <= variance.min() * (1 + 1e-6) + 1e-9))
-    return int(starts[index]), float(np.sqrt(variance[index])), float(total[index] / length)
+    start = variance.shape[0] - 1 - index
+    return start, float(variance[index]) ** 0.5, float(total[start]) / length
 
 
 def weigh(signal: Signal, start: int, stop: int) -> Weighing:
-    """Return weight, SD, slope and standard error of a window.
+    """Return weight, SD, slope, sway and standard error of a window.
 
-    The standard error is that of slow sway, which one window cannot average out: the SD of
-    means over 50 ms (white noise is gone there) times 0.33 for 1 s, more for shorter windows.
-    The factor comes from simulated sway of 0.2–6 Hz; it is our own, no paper prescribes it.
+    White noise hardly matters for the weight; slow sway does, and one window cannot average
+    it out. Sway is the SD of means over 50 ms. Its error of the weight, 0.6 times the sway
+    for the stillest window of 1 s and less for longer ones, was found by simulating sway of
+    0.2 to 6 Hz; it is our own, no paper prescribes it.
+
+    Parameters
+    ----------
+    signal : Signal
+        Force.
+    start, stop : int
+        Samples of the window.
     """
     part = signal.force[start:stop]
     n = part.shape[0]
-    weight = float(part.mean())
+    weight = float(np.add.reduce(part)) / n
     centred = part - weight
     square = float(centred @ centred)
     sd = (square / (n - 1)) ** 0.5 if n > 1 else 0.0
-    time = np.arange(n) - 0.5 * (n - 1)
-    slope = float(time @ centred) / (n * (n * n - 1.0) / 12.0) * signal.rate if n > 1 else 0.0
+    slope = 0.0
+    if n > 1:
+        slope = float(np.arange(n) @ centred) / (n * (n * n - 1.0) / 12.0) * signal.rate
     block = max(1, round(0.05 * signal.rate))
     blocks = n // block
-    slow = sd
+    sway = sd
     if blocks >= 3:
-        slow = float(part[: blocks * block].reshape(blocks, block).mean(axis=1).std(ddof=1))
-    factor = 0.33 * (signal.rate / n) ** 0.6 if n else 1.0
-    se = ((sd * sd / n) + (factor * slow) ** 2) ** 0.5
-    return Weighing(start, stop, weight, sd, slope, se)
+        means = np.add.reduce(centred[: blocks * block].reshape(blocks, block), axis=1) / block
+        sway = float(means @ means / (blocks - 1)) ** 0.5
+    factor = SWAY_OF_WEIGHT * (signal.rate / n) ** 1.15
+    return Weighing(
+        start, stop, weight, sd, slope, sway, (sd * sd / n + (factor * sway) ** 2) ** 0.5
+    )
