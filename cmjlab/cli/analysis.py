@@ -21,6 +21,26 @@ Metrics = Annotated[
     list[str] | None, typer.Option("--metric", help="A metric; repeat for several.")
 ]
 
+#: What is printed; everything else is in the tables on disk.
+RELIABILITY = (
+    "typical_error",
+    "typical_error_percent",
+    "icc_a1",
+    "icc_c1",
+    "session_change",
+    "smallest_detectable_change",
+)
+CHANGE = {
+    "change_within": ("mean_change",),
+    "change_between": (
+        "change_difference",
+        "adjusted_difference",
+        "drift_expected",
+        "change_beyond_drift",
+    ),
+    "change_individual": ("individual_change", "shrunken_change"),
+}
+
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
@@ -57,7 +77,7 @@ def reliability(source: Source, metric: Metrics = None) -> None:
             from cmjlab.files.table import read_table
 
             result = cj.reliability(read_table(source), metric)
-        _show(result)
+        _show(result, RELIABILITY, metric)
 
 
 def change(source: StudyPath, metric: Metrics = None) -> None:
@@ -68,9 +88,14 @@ def change(source: StudyPath, metric: Metrics = None) -> None:
         study = _open(source)
         with say.progress("measuring") as step:
             study.measure(progress=step)
+        shown = metric or [study.plan.primary_metric]
         for name, result in change_results(study, metric).items():
             _write(result, study, name)
-            _show(result)
+            _show(result, CHANGE[name], shown)
+        if not metric:
+            say.line(
+                "Printed: the primary metric. All metrics stand in the tables on disk; --metric NAME prints one."
+            )
 
 
 def report(
@@ -110,12 +135,20 @@ def _write(result: Result, study: Study, name: str) -> None:
     say.line(f"table: {path}")
 
 
-def _show(result: Result) -> None:
+def _show(result: Result, statistics: tuple[str, ...], metrics: list[str] | None) -> None:
+    """Print sentences and chosen estimates of the metrics, all notes, and the caution."""
+    from cmjlab.stats.tidy import label_of
+
+    present = list(dict.fromkeys(result.table["metric"]))
+    wanted = [m for m in present if metrics is None or m in metrics]
+    others = tuple(label_of(m) for m in present if m not in wanted)
     say.line()
     for text in result.sentences:
-        say.line(text)
+        if not text.startswith(others):
+            say.line(text)
     for note in result.notes:
         say.line(f"note: {note.text}")
     say.line()
-    say.table(result.wide())
+    say.estimates(result, statistics, wanted)
+    say.line()
     say.line(say.CAUTION)

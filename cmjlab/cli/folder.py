@@ -30,11 +30,10 @@ def new(
 ) -> None:
     """Make a study folder: study.toml and every table with a filled example line."""
     with say.plain_errors():
-        from cmjlab.study.create import create_study, sessions_from_text
+        from cmjlab.study.create import create_study, sessions_from_text, template_toml
 
-        create_study(
-            folder, settings={"title": title or folder.name}, sessions=sessions_from_text(sessions)
-        )
+        chosen = sessions_from_text(sessions) if sessions else ()
+        create_study(folder, settings=template_toml(title or folder.name, chosen))
         say.line(f"made {folder}")
         say.line(f"next: copy recordings into {folder / 'recordings'}, fill in athletes.csv, then")
         say.line(f"      cmjlab check {folder}")
@@ -66,6 +65,8 @@ def gather(
         say.table(found.table)
         for text in found.unplaced:
             say.line(f"not placed: {text}")
+        if found.understood:
+            say.line(f"{found.understood} files need no row: their own name says everything")
         say.line("nothing was written" if dry_run else f"wrote {study / 'recordings.csv'}")
 
 
@@ -88,6 +89,7 @@ def check(study: StudyFolder) -> None:
 def today(
     study: StudyFolder,
     session: Annotated[str, typer.Option(help="Session of today.")],
+    sheet: Annotated[bool, typer.Option(help="Print the run sheet for before the test.")] = False,
 ) -> None:
     """Show who has jumped, who must jump again and why, while athletes jump."""
     with say.plain_errors():
@@ -95,6 +97,9 @@ def today(
         from cmjlab.study.today import today as look
 
         state = look(Study.open(study), session)
+        if sheet:
+            say.table(state.run_sheet)
+            return
         say.table(state.athletes)
         for text in state.lines():
             say.line(text)

@@ -13,6 +13,8 @@ import typer
 if TYPE_CHECKING:
     import pandas as pd
 
+    from cmjlab.results import Result
+
 #: Printed by every command that shows results of people.
 CAUTION = (
     "Flags and asymmetries are not diagnoses; no score is a verdict on a person. "
@@ -78,6 +80,34 @@ def table(frame: pd.DataFrame, columns: list[str] | None = None) -> None:
     line("  ".join("-" * w for w in widths))
     for row in rows:
         line(aligned(row))
+
+
+def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -> None:
+    """Print chosen statistics with their intervals, in the units that a person reads.
+
+    Where a statistic was computed by several methods the first, preferred one is printed; all of
+    them stand in the table on disk.
+    """
+    from cmjlab.units import show, shown_unit
+
+    part = result.table[result.table["metric"].isin(metrics)]
+    part = part[part["statistic"].isin(statistics)]
+    keys = ["metric", "group", "contrast", "athlete", "statistic"]
+    part = part.drop_duplicates(keys).dropna(axis=1, how="all")
+    rows = []
+    for row in part.to_dict("records"):
+        unit = "" if row.get("unit") != row.get("unit") else str(row.get("unit") or "")
+        limits = [show(row.get(c, math.nan), unit, with_unit=False) for c in ("ci_low", "ci_high")]
+        value = show(row["estimate"], unit, with_unit=False, extra_decimals=1)
+        words = {k: cell(row[k]) for k in keys if k in part}
+        remark = cell(row.get("text")) if value == "–" else ""
+        interval = "" if limits == ["–", "–"] else f"{limits[0]} to {limits[1]}"
+        rows.append(words | {"estimate": value, "interval": interval, "unit": shown_unit(unit)})
+        if remark:
+            rows[-1]["unit"] = remark
+    import pandas as pd
+
+    table(pd.DataFrame(rows))
 
 
 def _is_number(column: pd.Series) -> bool:
