@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import os
 import sys
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
@@ -46,6 +47,9 @@ def plain_errors() -> Iterator[None]:
         raise fail(
             f"{error.filename}: no permission; close programs that hold it open, or choose another place."
         ) from None
+    except BrokenPipeError:  # the reader of our output has gone, e.g. `| head`
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+        raise typer.Exit(0) from None
     except OSError as error:
         raise fail(f"{error.filename or ''}: {error.strerror or error}.") from None
 
