@@ -54,6 +54,8 @@ def crossed_reml(values: Array) -> Crossed:
     n, total = int((count > 0).sum()), int(count.sum())
     if n < 2 or values.shape[1] < 2 or total - n < 2 or (count >= 2).sum() < 2:
         return Crossed(np.nan, np.nan, np.nan, n, total)
+    if there.all():
+        return _balanced_reml(values)
     x = values - values[there].mean()
     scale = float(np.sqrt(np.mean(x[there] ** 2)))
     if scale == 0:
@@ -63,32 +65,58 @@ def crossed_reml(values: Array) -> Crossed:
     return Crossed(a * s2 * scale**2, c * s2 * scale**2, s2 * scale**2, n, total)
 
 
+def _balanced_reml(values: Array) -> Crossed:
+    """Return REML of complete data in closed form.
+
+    The mean squares are independent, and the remainder may not exceed the others; where it
+    does, the smallest violator is pooled with it (Thompson 1962, Ann Math Stat 33:273).
+    """
+    ms = two_way(values)
+    pooled, df = float(ms.mse), float(ms.df_e)
+    others = {"r": (float(ms.msr), float(ms.df_r)), "c": (float(ms.msc), float(ms.df_c))}
+    for name in sorted(others, key=lambda key: others[key][0]):
+        square, d = others[name]
+        if square < pooled:
+            pooled, df = (pooled * df + square * d) / (df + d), df + d
+    a = max(others["r"][0] - pooled, 0.0) / ms.k
+    c = max(others["c"][0] - pooled, 0.0) / float(ms.n)
+    return Crossed(a, c, pooled, int(ms.n), int(ms.n) * ms.k)
+
+
 class _Reml:
-    """REML criterion in the ratios a = athletes / remainder and c = sessions / remainder."""
+    """REML criterion in the ratios a = athletes / remainder and c = sessions / remainder.
+
+    Athletes with the same pattern of gaps are summed up first: every evaluation then works on
+    patterns × sessions, however many athletes there are.
+    """
 
     def __init__(self, x: Array, there: NDArray[np.bool_]) -> None:
-        self.m = there.astype(np.float64)[there.any(axis=1)]
-        self.x = x[there.any(axis=1)]
+        seen = there.any(axis=1)
+        x, there = x[seen], there[seen]
+        patterns, which = np.unique(there, axis=0, return_inverse=True)
+        which = which.ravel()
+        row_sum = x.sum(axis=1)
+        self.m = patterns.astype(np.float64)
         self.count = self.m.sum(axis=1)
-        self.total = self.count.sum()
+        self.n = np.bincount(which).astype(np.float64)
+        self.sum = np.bincount(which, row_sum)
+        self.sum2 = np.bincount(which, row_sum**2)
+        self.columns = np.column_stack([there.sum(axis=0), x.sum(axis=0)]).astype(np.float64)
+        self.square = float(np.sum(x**2))
+        self.total = float(there.sum())
 
     def parts(self, a: float, c: float) -> tuple[float, float]:
         """Return (criterion, remainder variance)."""
         w = a / (1 + a * self.count)
-        row_sum = self.x.sum(axis=1)
-        columns = self.m.T @ np.column_stack([w * self.count, w * row_sum])
-        xs = np.column_stack([self.m.sum(axis=0), self.x.sum(axis=0)]) - columns
-        middle = np.diag(self.m.sum(axis=0)) - (self.m * w[:, None]).T @ self.m
-        one = self.total - np.sum(w * self.count**2)
-        cross = row_sum.sum() - np.sum(w * self.count * row_sum)
-        square = np.sum(self.x**2) - np.sum(w * row_sum**2)
-        gram = np.array([[one, cross], [cross, square]])
-        k = len(middle)
-        inner = np.eye(k) + c * middle
-        gram = gram - c * xs.T @ np.linalg.solve(inner, xs)
-        residual = gram[1, 1] - gram[0, 1] ** 2 / gram[0, 0]
-        s2 = residual / (self.total - 1)
-        logdet = np.sum(np.log1p(a * self.count)) + np.linalg.slogdet(inner)[1]
+        xs = self.columns - self.m.T @ np.column_stack([w * self.n * self.count, w * self.sum])
+        middle = np.diag(self.columns[:, 0]) - (self.m * (w * self.n)[:, None]).T @ self.m
+        one = self.total - np.sum(w * self.n * self.count**2)
+        cross = self.sum.sum() - np.sum(w * self.count * self.sum)
+        square = self.square - np.sum(w * self.sum2)
+        inner = np.eye(len(middle)) + c * middle
+        gram = np.array([[one, cross], [cross, square]]) - c * xs.T @ np.linalg.solve(inner, xs)
+        s2 = (gram[1, 1] - gram[0, 1] ** 2 / gram[0, 0]) / (self.total - 1)
+        logdet = np.sum(self.n * np.log1p(a * self.count)) + np.linalg.slogdet(inner)[1]
         value = (self.total - 1) * np.log(max(s2, 1e-300)) + logdet + np.log(gram[0, 0])
         return float(value), float(s2)
 
@@ -153,14 +181,12 @@ def session_components(values: Array, metrics: Sequence[str]) -> pd.DataFrame:
     pandas.DataFrame
         metric, component ("athletes", "sessions", "remainder"), variance, sd, share, method, n.
         sd of a negative variance is minus the root of its size. For complete data with no
-        negative component both methods agree, and REML is not computed again.
+        negative component both methods agree.
     """
     rows = []
     for metric, value in zip(metrics, values, strict=True):
         plain = crossed_mean_squares(value)
-        parts = (plain.athletes, plain.sessions, plain.remainder)
-        whole = not np.isnan(value).any() and all(p > 0 for p in parts)
-        reml = plain if whole else crossed_reml(value)
+        reml = crossed_reml(value)
         for method, c in (("mean squares", plain), ("REML", reml)):
             sizes = np.array([c.athletes, c.sessions, c.remainder])
             total = np.maximum(sizes, 0).sum()

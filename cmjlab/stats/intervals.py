@@ -97,10 +97,15 @@ def limit_limits(
     One-sided tolerance factors by the noncentral t (Carkeet 2015, Optom Vis Sci 92:e71, "each
     limit alone").
     """
-    root = np.sqrt(_float(n))
-    nc = abs(z) * root
-    small = noncentral_t_quantile(0.5 - level / 2, df, nc) / root
-    large = noncentral_t_quantile(0.5 + level / 2, df, nc) / root
+    # The quantile is slow and depends on n and df alone: once per distinct pair.
+    both = np.stack(np.broadcast_arrays(_float(n), _valid_df(df)))
+    pairs, place = np.unique(both.reshape(2, -1), axis=1, return_inverse=True)
+    root = np.sqrt(np.where(pairs[0] > 0, pairs[0], np.nan))
+    factors = [
+        noncentral_t_quantile(q, pairs[1], abs(z) * root) / root
+        for q in (0.5 - level / 2, 0.5 + level / 2)
+    ]
+    small, large = (f[place.ravel()].reshape(both.shape[1:]) for f in factors)
     low, high = (small, large) if z >= 0 else (-large, -small)
     return _float(mean) + low * _float(sd), _float(mean) + high * _float(sd)
 

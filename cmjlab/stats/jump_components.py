@@ -51,8 +51,8 @@ class Components:
         Mean of 1 / jumps per cell, weighted as the remainder weighs the cells.
     athletes : MeanSquares
         Two-way mean squares of the cell means of athletes with every session.
-    n_jumps : array
-        Number of jumps used.
+    n, n_jumps : array
+        Athletes with a jump, and jumps.
     """
 
     jumps: Array
@@ -62,6 +62,7 @@ class Components:
     cells: IntraBlock
     share: Array
     athletes: MeanSquares
+    n: Array
     n_jumps: Array
 
     @property
@@ -160,6 +161,7 @@ def components(data: JumpCube) -> Components:
         cells,
         share,
         two_way(means),
+        (m.sum(axis=-1) > 0).sum(axis=-1).astype(np.float64),
         m.sum(axis=(1, 2)),
     )
 
@@ -192,7 +194,7 @@ def component_rows(rows: Rows, part: Components, k: int) -> None:
         jumps,
         limits=sd_limits(np.where(jumps > 0, jumps, np.nan), part.df_jumps, rows.level),
         df=part.df_jumps,
-        n=part.cells.n if k > 1 else part.athletes.n,
+        n=part.n,
         method="jumps within athlete and session, order taken out; chi-square interval",
         reason=none,
     )
@@ -225,11 +227,12 @@ def component_rows(rows: Rows, part: Components, k: int) -> None:
 
 
 def within_session_rows(
-    jumps: pd.DataFrame | None, metrics: list[str], sessions: list[str], level: float
+    jumps: pd.DataFrame | None, metrics: list[str], sessions: list[str], how: tuple[float, str | None]
 ) -> tuple[list[pd.DataFrame], list[Note]]:
     """Return rows of the noise within a session, and notes; nothing without jumps.
 
-    Metrics that the jumps table does not have are named in a note.
+    ``how`` is the level and the group of the rows. Metrics that the jumps table does not have
+    are named in a note.
     """
     one = len(sessions) == 1
     warning = Note("one_session", f"Only one session ({sessions[0]}): noise between days cannot be seen, and"
@@ -245,7 +248,7 @@ def within_session_rows(
     if not have:
         return [], notes
     data = jump_cube(jumps, have, sessions)
-    rows = Rows(have, level=level)
+    rows = Rows(have, level=how[0], group=how[1])
     component_rows(rows, components(data), len(sessions))
     return [rows.frame()], [*notes, *data.notes]
 

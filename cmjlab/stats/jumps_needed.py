@@ -113,7 +113,7 @@ def decision_table(data: JumpCube, part: Components, level: float) -> pd.DataFra
                         "icc": icc[0],
                         "icc_low": icc[1],
                         "icc_high": icc[2],
-                        "n": part.cells.n,
+                        "n": part.n if one else part.cells.n,
                     }
                 )
             )

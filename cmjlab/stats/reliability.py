@@ -118,7 +118,9 @@ def reliability(
     if strata:
         for name in strata.names:
             blocks.append(_stratum(_part(data, strata, name), level, name, matters, None)[0])
-    frames, jump_notes = within_session_rows(jumps, names, sessions, level)
+    frames, jump_notes = within_session_rows(
+        jumps, names, sessions, (level, "all" if strata else None)
+    )
     frame = pd.concat([*(b.frame() for b in blocks), *frames], ignore_index=True)
     days, day_notes = points.retest_days(checked[checked["session"].isin(sessions)], data.sessions)
     verdict = words.verdict_points(frame, matters)

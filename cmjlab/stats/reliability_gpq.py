@@ -125,19 +125,28 @@ def noncentrality(x: Array, df: float, u: Array) -> Array:
     start = special.gammainc(df / 2, x / 2) > u
     root = np.sqrt(x)
     if df == 1:
-        # P = Phi(root - d) - Phi(-root - d): a few Newton steps from the one-tailed start.
-        d = np.maximum(root - special.ndtri(u), 0.05)
-        for _ in range(6):
-            value = special.ndtr(root - d) - special.ndtr(-root - d) - u
-            slope = (np.exp(-0.5 * (root + d) ** 2) - np.exp(-0.5 * (root - d) ** 2)) / 2.5066282746
-            d = np.maximum(d - value / np.minimum(slope, -1e-12), 1e-6)
-        return np.where(start, d * d, 0.0)
+        return np.where(start, _two_tails(root, u, start) ** 2, 0.0)
     # Sankaran's z falls by about 1 per unit of d, so stepping by its miss converges at once.
     z = special.ndtri(u)
     d = np.maximum(root - z, 0.3)
     for _ in range(6):
         d = np.maximum(d + _sankaran_z(x, df, d * d) - z, 0.0)
     return np.where(start, d * d, 0.0)
+
+
+def _two_tails(root: Array, u: Array, start: Array) -> Array:
+    """Return d with Phi(root - d) - Phi(-root - d) = u."""
+    root, u = np.broadcast_arrays(root, u)
+    d = np.maximum(root - special.ndtri(u), 0.05)
+    # Far out the second tail is nothing, and the first guess is exact.
+    near = start & (root + d < 4.5)
+    r, p, x = root[near], u[near], d[near]
+    for _ in range(5):
+        miss = special.ndtr(r - x) - special.ndtr(-r - x) - p
+        slope = (np.exp(-0.5 * (r + x) ** 2) - np.exp(-0.5 * (r - x) ** 2)) / np.sqrt(2 * np.pi)
+        x = np.maximum(x - miss / np.minimum(slope, -1e-12), 1e-6)
+    d[near] = x
+    return d
 
 
 def _sankaran_z(x: Array, df: float, nc: Array) -> Array:

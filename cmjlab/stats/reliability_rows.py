@@ -31,8 +31,8 @@ EXACT = "the noise is exactly zero"
 _NOT_SEPARABLE = "athletes differ no more than the noise (not separable)"
 
 
-def icc_rows(rows: Rows, data: Cube, ms: MeanSquares, void: list[str]) -> None:
-    """Add every ICC: published intervals first, then ours under another method."""
+def published_rows(rows: Rows, ms: MeanSquares, void: list[str]) -> list[str]:
+    """Add the six forms with published intervals; return why none can be had, per metric."""
     few = [
         v or ("" if n >= 2 else f"{int(n)} athlete(s) with every session; at least 2 are needed")
         for v, n in zip(void, ms.n, strict=True)
@@ -45,9 +45,14 @@ def icc_rows(rows: Rows, data: Cube, ms: MeanSquares, void: list[str]) -> None:
     for key, value in single.items():
         _published(rows, key, value, ms, few)
     for key, value in single.items():
-        _published(
-            rows, f"{key.rstrip('1')}{'1' if key == 'icc_1' else ''}k", value.of_mean(ms.k), ms, few
-        )
+        name = "icc_1k" if key == "icc_1" else f"{key[:-1]}k"
+        _published(rows, name, value.of_mean(ms.k), ms, few)
+    return few
+
+
+def icc_rows(rows: Rows, data: Cube, ms: MeanSquares, void: list[str]) -> None:
+    """Add every ICC: published intervals first, then ours under another method."""
+    few = published_rows(rows, ms, void)
     point = icc.agreement_point(ms)
     for fixed, method in ((False, RANDOM), (True, FIXED)):
         limits = agreement_limits(ms, rows.level, fixed=fixed)

@@ -99,7 +99,7 @@ def check_table(
         twice = out.duplicated(["athlete", "session"], keep=False)
         if twice.any():
             # Only where ids repeat is the costly comparison of whole rows needed.
-            out = out.drop(index=out.index[twice & out.duplicated()])
+            out = out[~(twice & out.duplicated())]
             _refuse_duplicates(out)
     return out.reset_index(drop=True)
 
