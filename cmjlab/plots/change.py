@@ -256,7 +256,7 @@ def _group_legend(axes: Any, groups: list[str], looks: dict[str, dict[str, Any]]
         if group:
             axes.plot([], [], linestyle="none", label=safe(group), **looks[group])
     if axes.get_legend_handles_labels()[0]:
-        axes.legend(loc="lower left", bbox_to_anchor=(-0.05, 1.0), ncols=2, handletextpad=0.3)
+        axes.figure.legend(loc="outside upper left", ncols=2, handletextpad=0.3)
 
 
 def individual_alt_text(result: Result, metric: str) -> str:

@@ -43,14 +43,19 @@ def words(metric: str, value: float, *, signed: bool = False, extra_decimals: in
     return f"+{text}" if signed and value > 0 and text[:1].isdigit() else text
 
 
-def interval_words(metric: str, row: pd.Series, *, signed: bool = False) -> str:
+def interval_words(
+    metric: str, row: pd.Series, *, signed: bool = False, extra_decimals: int = 0
+) -> str:
     """Return estimate and interval of one row: ``+1.9 cm (95 % interval 0.8 to 3.0)``."""
-    estimate = words(metric, float(row["estimate"]), signed=signed)
+    estimate = words(metric, float(row["estimate"]), signed=signed, extra_decimals=extra_decimals)
     low, high = float(row["ci_low"]), float(row["ci_high"])
     if not (math.isfinite(low) and math.isfinite(high)):
         return f"{estimate} (no interval)"
     unit = metric_unit(metric)
-    limits = [words(metric, v).removesuffix(f" {unit}" if unit else "") for v in (low, high)]
+    limits = [
+        words(metric, v, extra_decimals=extra_decimals).removesuffix(f" {unit}" if unit else "")
+        for v in (low, high)
+    ]
     return f"{estimate} ({100 * float(row['level']):g} % interval {limits[0]} to {limits[1]})"
 
 

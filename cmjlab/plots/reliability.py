@@ -222,7 +222,7 @@ def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> 
             continue
         scale, declared = _threshold(result, name, change_that_matters)
         estimate, low, high = shown(name, [row["estimate"], row["ci_low"], row["ci_high"]]) / scale
-        text = interval_words(name, row)
+        text = interval_words(name, row, extra_decimals=1)
         text += "" if np.isfinite(scale) else ": nothing to compare with"
         lines.append(Line(metric_label(name), estimate, low, high, text=text, filled=declared,
                           marker=MARKERS[0] if declared else MARKERS[1]))  # fmt: skip
@@ -242,7 +242,7 @@ def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> 
             axes.plot([], [], linestyle="none", marker=marker, color=PALETTE[0], label=label,
                       markerfacecolor=PALETTE[0] if filled else "white")  # fmt: skip
     if axes.get_legend_handles_labels()[0]:
-        axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, handletextpad=0.3)
+        figure.legend(loc="outside upper left", ncols=2, handletextpad=0.3)
     figure.alt_text = typical_error_alt_text(result, change_that_matters)
     return figure
 
@@ -257,7 +257,7 @@ def typical_error_alt_text(result: Result, change_that_matters: Any = None) -> s
             continue
         scale, declared = _threshold(result, name, change_that_matters)
         share = float(shown(name, row["estimate"])) / scale
-        text = f"{metric_label(name)}: {interval_words(name, row)}"
+        text = f"{metric_label(name)}: {interval_words(name, row, extra_decimals=1)}"
         if np.isfinite(share):
             kind = "declared change" if declared else "a fifth of the true spread"
             text += f", {share:.2f} of the {kind}"

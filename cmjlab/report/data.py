@@ -33,10 +33,11 @@ class Heading:
 
 @dataclass(frozen=True)
 class Items:
-    """A list of short texts."""
+    """A list of short texts; ``small`` for remarks."""
 
     items: tuple[str, ...]
     ordered: bool = False
+    small: bool = False
     kind: str = field(default="items", init=False)
 
 

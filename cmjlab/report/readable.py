@@ -40,7 +40,8 @@ def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.Da
         cells = rows.setdefault((str(row["metric"]), *where), {})
         cells.setdefault(str(row["statistic"]), _cell(row, extra_decimals))
     out = []
-    for (metric, *where), cells in rows.items():
+    for key, cells in rows.items():
+        metric, where = key[0], key[1:]
         unit = metric_unit(metric)
         first = f"{metric_label(metric)} ({unit})" if unit else metric_label(metric)
         named = {_label(s): cells.get(s, "") for s in wanted}

@@ -63,7 +63,8 @@ def _between(frame: Frame) -> list[Block]:
     frame.tables["change_between"] = result.table
     say = frame.words.say
     kinds = ("adjusted_difference", "change_difference")
-    contrasts = list(dict.fromkeys(result.table["contrast"].dropna().astype(str)))
+    compared = result.table[result.table["statistic"].isin(kinds)]
+    contrasts = list(dict.fromkeys(compared["contrast"].dropna().astype(str)))
     rows = []
     for metric in frame.found.metrics:
         for contrast in contrasts:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.change import paired_figure
-from cmjlab.plots.labels import metric_label, words
+from cmjlab.plots.labels import metric_label, metric_unit, words
 from cmjlab.report import tell
 from cmjlab.report.data import Block, Heading, Items, Paragraph, Section, TableBlock
 from cmjlab.report.frame import Frame
@@ -231,8 +231,9 @@ def _group_advice(frame: Frame) -> list[str]:
             unclear.append(f"{first} against {second}")
         else:
             better = first if s.low > 0 else second
-            name = f"{first} against {second}, {metric_label(s.metric)}"
-            out.append(say("coach.next_groups_clear", contrast=name, better=better))
+            name = f"{first} against {second}"
+            size = f"{tell.with_interval(s, signed=True)} {metric_unit(s.metric)}".rstrip()
+            out.append(say("coach.next_groups_clear", contrast=name, better=better, size=size))
     if unclear:
         out.append(say("coach.next_groups_unclear", contrast="; ".join(unclear)))
     return out

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cmjlab import __version__
 from cmjlab.catalog import CHECKS
+from cmjlab.plots.jump import jump_figure
 from cmjlab.plots.labels import metric_label
 from cmjlab.report import tell
 from cmjlab.report.data import Block, Heading, Items, Paragraph, Section, TableBlock
@@ -20,6 +21,7 @@ def methods_section(frame: Frame) -> Section:
     blocks: list[Block] = [
         Paragraph(_recording_text(frame)),
         Paragraph(method_text(frame.words, frame.study.method)),
+        *_example(frame),
         Paragraph(_quality_text(frame)),
         Paragraph(_statistics_text(frame)),
         *_deviations(frame),
@@ -86,6 +88,17 @@ def method_text(words: Words, method: Settings) -> str:
     parts.append(say(f"methods.integration_{m['integration_start']}", rule=m["integration"]))
     parts.append(say(f"methods.phases_{m['phase_model']}"))
     return " ".join(p for p in parts if p)
+
+
+def _example(frame: Frame) -> list[Block]:
+    """Return the figure of the accepted jump whose height is the median."""
+    jumps = frame.found.jumps
+    used = jumps[jumps["accepted"].astype(bool) & jumps["jump_height_m"].notna()]
+    if used.empty:
+        return []
+    row = used.sort_values(["jump_height_m", "file"]).iloc[len(used) // 2]
+    picture = jump_figure(frame.study.jump(str(row["file"]), int(row["jump"])))
+    return [frame.figure("example_jump", picture, frame.words.say("methods.figure_jump"))]
 
 
 def _quality_text(frame: Frame) -> str:

@@ -43,7 +43,7 @@ def result_words(frame: Frame, result: Result) -> list[Block]:
     mine = [s for s in result.sentences if s.startswith((name, frame.primary))]
     blocks: list[Block] = [Items(tuple(mine or result.sentences))] if result.sentences else []
     if result.notes:
-        blocks.append(Items(tuple(dict.fromkeys(n.text for n in result.notes))))
+        blocks.append(Items(tuple(dict.fromkeys(n.text for n in result.notes)), small=True))
     return blocks
 
 
