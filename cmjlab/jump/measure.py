@@ -21,6 +21,8 @@ from cmjlab.method import Method
 from cmjlab.recording import Recording
 
 _DEFAULT = Method()
+_SCOPE = {key: metric.scope for key, metric in METRICS.items()}
+_NONE = dict.fromkeys(METRICS, math.nan)
 
 
 def measure(
@@ -139,19 +141,17 @@ def _voided(
     for check in checks:
         if check.status == "fail":
             why.setdefault(check.scope, check.reason)
-    why.setdefault("landing", why.get("flight", ""))
+    if "flight" in why:
+        why.setdefault("landing", why["flight"])
     missing = {
         "jump": why.get("jump", "The force does not allow it."),
         "flight": why.get("flight") or why.get("jump", "There is no landing."),
-        "landing": why["landing"] or why.get("jump", "The landing does not allow it."),
+        "landing": why.get("landing") or why.get("jump", "The landing does not allow it."),
         "limbs": why.get("limbs") or why.get("jump", "There are no plates left and right."),
     }
-    metrics, voided = {}, {}
-    for key, metric in METRICS.items():
-        value = numbers.get(key, math.nan)
-        if metric.scope != "jump" and why.get(metric.scope):
-            value = math.nan
-        metrics[key] = value
-        if math.isnan(value):
-            voided[key] = missing[metric.scope]
+    metrics = {**_NONE, **numbers}
+    if len(why) > ("jump" in why):
+        void = set(why) - {"jump"}
+        metrics = {k: math.nan if _SCOPE[k] in void else v for k, v in metrics.items()}
+    voided = {key: missing[_SCOPE[key]] for key, value in metrics.items() if value != value}
     return metrics, voided

@@ -54,10 +54,10 @@ def fitted_onset(signal: Signal, weighing: Weighing, minimum: int) -> float:
     if count < 6:
         return float(begin + crossing)
     first = stop - count * block
-    means = drop[first:stop].reshape(count, block).mean(axis=1)
-    time = first + (np.arange(count) + 0.5) * block
+    means: FloatArray = drop[first:stop].reshape(count, block).mean(axis=1)
+    time: FloatArray = first + (np.arange(count, dtype=np.float64) + 0.5) * block
     last = max(crossing, first + 1) + 1
-    starts = np.arange(first, last, max(1.0, block / 2), dtype=np.float64)
+    starts: FloatArray = np.arange(first, last, max(1.0, block / 2), dtype=np.float64)
     errors = np.stack([_error(means, time, starts, p) for p in POWERS])
     noise = max(weighing.sd**2, (0.002 * weight) ** 2)
     weights = np.exp(-(errors - errors.min()) / (2.0 * noise * CORRELATED))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,17 +141,25 @@ def filtered(signal: Signal, method: Method) -> FloatArray:
     JumpError
         When the cut-off is not below half the sampling rate or the recording is too short.
     """
-    from scipy.signal import butter, sosfiltfilt
+    from scipy.signal import sosfiltfilt
 
     if method.filter_cutoff_hz >= signal.rate / 2:
         raise JumpError(
             f"filter_cutoff_hz: {method.filter_cutoff_hz:g} Hz is not below half the sampling rate"
             f" ({signal.rate / 2:g} Hz); lower it or set filter = 'none'."
         )
-    sos = butter(method.filter_order // 2, method.filter_cutoff_hz, fs=signal.rate, output="sos")
+    sos = _sections(method.filter_order // 2, method.filter_cutoff_hz, signal.rate)
     if signal.n <= 3 * (2 * len(sos) + 1):
         raise JumpError(f"{signal.n} samples are too few to filter; set filter = 'none'.")
     return np.asarray(sosfiltfilt(sos, signal.force), dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def _sections(order: int, cutoff_hz: float, rate: float) -> FloatArray:
+    """Return the second-order sections of one pass of the filter."""
+    from scipy.signal import butter
+
+    return np.asarray(butter(order, cutoff_hz, fs=rate, output="sos"), dtype=np.float64)
 
 
 def name_of(recording: Recording) -> str:

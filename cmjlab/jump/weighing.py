@@ -67,8 +67,9 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     if count < 3:
         return begin, end
     first = end - count * block
-    means = signal.force[first:end].reshape(count, block).mean(axis=1)
-    level = float(means.mean())
+    means = np.add.reduce(signal.force[first:end].reshape(count, block), axis=1)
+    means /= block
+    level = float(np.add.reduce(means)) / count
     means -= level
     sums = np.zeros((2, count + 1))
     np.cumsum(means, out=sums[0, 1:])
@@ -77,14 +78,27 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     wanted = signal.samples(method.weighing_duration_s)
     lengths = sorted({max(least, round(s * wanted / block)) for s in _SHARES}, reverse=True)
     lengths = [k for k in lengths if k <= count] or [count]
-    found = [_stillest(sums, k) for k in lengths]
-    limits = method.limits
-    for limit, share in ((limits.still_warn_percent, 0.5), (limits.still_fail_percent, 0.0)):
-        for k, (start, sd, mean) in zip(lengths, found, strict=True):
-            if k * block >= share * wanted and sd <= limit / 100.0 * abs(level + mean):
-                return first + start * block, first + start * block + min(wanted, k * block)
-    start = found[-1][0]
-    return first + start * block, first + (start + lengths[-1]) * block
+    index = _still_enough(
+        sums, lengths, level, method.limits.still_warn_percent, 0.5 * wanted / block
+    )
+    if index is None:
+        index = _still_enough(sums, lengths, level, method.limits.still_fail_percent, 0.0)
+    length, start = index if index is not None else (lengths[-1], _stillest(sums, lengths[-1])[0])
+    begin = first + start * block
+    return begin, begin + min(length * block, wanted if index is not None else length * block)
+
+
+def _still_enough(
+    sums: FloatArray, lengths: list[int], level: float, percent: float, least: float
+) -> tuple[int, int] | None:
+    """Return length and start of the longest still window, in blocks; None when none is still."""
+    for length in lengths:
+        if length < least:
+            return None
+        start, sd, mean = _stillest(sums, length)
+        if sd <= percent / 100.0 * abs(level + mean):
+            return length, start
+    return None
 
 
 def _stillest(sums: FloatArray, length: int) -> tuple[int, float, float]:
@@ -93,7 +107,7 @@ def _stillest(sums: FloatArray, length: int) -> tuple[int, float, float]:
     square = sums[1, length:] - sums[1, :-length]
     variance = np.maximum(square / length - (total / length) ** 2, 0.0)[::-1]
     index = int(np.argmax(variance <= variance.min() * (1 + 1e-6) + 1e-9))
-    start = variance.shape[0] - 1 - index
+    start = int(variance.shape[0]) - 1 - index
     return start, float(variance[index]) ** 0.5, float(total[start]) / length
 
 
