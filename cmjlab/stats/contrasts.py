@@ -185,9 +185,7 @@ def difference_of_changes(
     pooled = Estimate(value, float(found.pooled_se[0]), float(found.pooled_df[0]), n)
     if min(a.size, b.size) < 2:
         why = "interval not estimable: separate variances need two athletes in each group"
-    return pooled, Estimate(
-        value, float(found.separate_se[0]), float(found.separate_df[0]), n, why
-    )
+    return pooled, Estimate(value, float(found.separate_se[0]), float(found.separate_df[0]), n, why)
 
 
 def holm(p: Sequence[float]) -> NDArray[np.float64]:

@@ -70,7 +70,7 @@ def change_mixed(
     panel = read_panel(table, metric, order=order, control=control)
     declared = primary_pair(panel, primary)
     rows, notes = contrast_rows(panel, declared, level)
-    words = sentences(panel, rows)
+    words = sentences(panel, rows, declared)
     more, found = _beside(panel, rows, constrained=constrained, level=level)
     settings: dict[str, Any] = {
         "metric": panel.metric,

@@ -98,7 +98,8 @@ def anova_fit(values: Array, member: NDArray[np.int64]) -> AnovaFit:
     means = np.stack([centred[member == j].mean(axis=0) for j in range(g)])
     residual = centred - means[member]
     basis = _orthonormal(k)
-    error = basis.T @ (residual.T @ residual) @ basis
+    steps = residual @ basis  # first, since the athletes' levels would swamp small changes
+    error = steps.T @ steps
     error_ss, error_df = float(np.trace(error)), float((m - g) * (k - 1))
     weighted = sizes @ means / m
     flat = basis.T @ means.mean(axis=0)
@@ -137,8 +138,9 @@ def _epsilon(error: Array, df: int) -> tuple[float, float]:
     if p == 1 or not trace > 0:
         return 1.0, 1.0
     gg = trace**2 / (p * float((error**2).sum()))
-    below = p * (df - p * gg)
-    return gg, ((df + 1) * p * gg - 2.0) / below if below > 0 else np.nan
+    above, below = (df + 1) * p * gg - 2.0, p * (df - p * gg)
+    usable = min(above, below) > 1e-9 * p * df
+    return gg, above / below if usable else np.nan
 
 
 def _mauchly(error: Array, df: int) -> tuple[float, float]:
@@ -260,7 +262,7 @@ def _effect_rows(fit: AnovaFit, *, unequal: bool) -> list[dict[str, Any]]:
         rows.append(_f_row(key, effect, 1.0, _PLAIN))
         if key != GROUP and not two:
             rows.append(_f_row(key, effect, fit.greenhouse_geisser, _GG))
-            rows.append(_f_row(key, effect, min(1.0, fit.huynh_feldt), _HF))
+            rows.append(_f_row(key, effect, fit.huynh_feldt, _HF))
     if unequal:
         rows.append(_f_row(TIME, fit.time_type2, 1.0, "mixed ANOVA, Type II"))
     return rows
@@ -271,14 +273,15 @@ def _f_row(key: str, effect: Effect, epsilon: float, method: str) -> dict[str, A
     if not np.isfinite(effect.f):
         text = "not estimable: no error variance"
     elif not np.isfinite(epsilon):
-        text, epsilon = "Huynh–Feldt not estimable with so few athletes; epsilon 1 used", 1.0
+        text = "p not estimable: Huynh–Feldt epsilon is not defined with so few athletes"
+    epsilon = float(np.minimum(epsilon, 1.0))  # above 1 is taken as 1; nan stays nan
     return {
         "statistic": key,
         "estimate": effect.f,
         "test_value": effect.f,
         "df": effect.df * epsilon,
         "df2": effect.error_df * epsilon,
-        "p": effect.p(epsilon),
+        "p": effect.p(epsilon) if np.isfinite(epsilon) else np.nan,
         "method": method,
         "text": text,
     }

@@ -28,6 +28,7 @@ _TESTS = {"Satterthwaite": satterthwaite, "Kenward–Roger": kenward_roger}
 _F_TESTS = {"Satterthwaite": satterthwaite_f, "Kenward–Roger": kenward_roger_f}
 
 _WHY = {
+    "few": "fewer than two athletes more than groups",
     "singular": "no interior optimum with a positive definite covariance (singular fit)",
     "no_variance": "no variance within groups and sessions",
     "rank": "too few values for the number of group × session means",
@@ -147,6 +148,7 @@ def _omnibus(panel: Panel, fit: ModelFit) -> list[dict[str, Any]]:
         if df2 > 0 and np.isfinite(df2) and value >= 0:
             row["p"] = float(found.p)
         else:
+            row |= {"estimate": value if value >= 0 else np.nan, "df2": np.nan}
             row["text"] = "p not estimable: the approximation has no degrees of freedom here"
         rows.append(row)
     return rows

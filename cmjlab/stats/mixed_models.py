@@ -10,7 +10,8 @@ Which covariance is fitted
 * two sessions: random intercept (one covariance, equal variances); with all values present
   it repeats the t test of changes and is not reported;
 * three or more: a random slope over sessions taken as equally spaced;
-* unstructured wherever there are more athletes than sessions + 8.
+* unstructured wherever there are more athletes than sessions + 8, up to six sessions (with
+  more, its k(k+1)/2 parameters outgrow any squad).
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.stats.mixed_panel import Panel
-from cmjlab.stats.reml import fit_linear, slope_structure, unstructured
+from cmjlab.stats.reml import fit_linear, no_fit, slope_structure, unstructured
 from cmjlab.stats.reml_intercept import STATUS, fit_intercept
 from cmjlab.stats.reml_tests import Pieces
 
@@ -29,6 +30,10 @@ Array = NDArray[np.float64]
 
 #: Athletes beyond the number of sessions that an unstructured covariance needs.
 UNSTRUCTURED_MARGIN = 8
+#: Most sessions for which an unstructured covariance is fitted.
+UNSTRUCTURED_SESSIONS = 6
+#: Athletes beyond the number of groups below which no model is fitted.
+SPARE_ATHLETES = 2
 #: Names of the covariance structures.
 INTERCEPT, SLOPE, FREE = "random intercept", "random slope", "unstructured"
 
@@ -124,6 +129,7 @@ def feasible_unstructured(panel: Panel) -> bool:
     sessions = len(panel.sessions)
     together = panel.observed.astype(int).T @ panel.observed.astype(int)
     enough = len(panel.athletes) > sessions + UNSTRUCTURED_MARGIN
+    enough = enough and sessions <= UNSTRUCTURED_SESSIONS
     return bool(enough and together.min() > len(panel.groups) + 1)
 
 
@@ -140,6 +146,9 @@ def fit_model(panel: Panel, covariance: str, *, constrained: bool = False) -> Mo
     """
     design = cell_design(panel, constrained=constrained)
     name = f"constrained, {covariance}" if constrained else covariance
+    if len(panel.athletes) < len(panel.groups) + SPARE_ATHLETES:
+        nothing = no_fit("few", 1, design.x.shape[2])
+        return ModelFit(name, "few", design, nothing.pieces, {}, np.nan)
     if covariance == INTERCEPT:
         return _intercept(panel, design, name)
     sessions = len(panel.sessions)

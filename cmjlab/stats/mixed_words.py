@@ -12,29 +12,43 @@ from cmjlab.stats.tidy import label_of
 from cmjlab.units import show
 
 
-def sentences(panel: Panel, rows: list[dict[str, Any]]) -> tuple[str, ...]:
-    """Return one sentence per pre-declared contrast."""
-    return tuple(_sentence(panel, row) for row in rows if row.get("role") == "primary")
+def sentences(
+    panel: Panel, rows: list[dict[str, Any]], primary: tuple[int, int]
+) -> tuple[str, ...]:
+    """Return one sentence per pre-declared contrast.
+
+    Parameters
+    ----------
+    panel : Panel
+    rows : list of dict
+        Rows of the contrasts; those with role "primary" are worded.
+    primary : (int, int)
+        Indices of the earlier and the later session.
+    """
+    earlier, later = panel.sessions[primary[0]], panel.sessions[primary[1]]
+    of = f"{label_of(panel.metric)}, {later} minus {earlier}"
+    declared = [row for row in rows if row["role"] == "primary"]
+    if len(panel.groups) == 1:
+        return tuple(_sentence(f"{of}: the mean change is", row) for row in declared)
+    reference = panel.groups[0]
+    return tuple(
+        _sentence(f"{of}: the mean change of {other} minus that of {reference} is", row)
+        for other, row in zip(panel.groups[1:], declared, strict=True)
+    )
 
 
-def _sentence(panel: Panel, row: dict[str, Any]) -> str:
-    what, unit = label_of(panel.metric), row["unit"]
-    later, earlier = row["contrast"].split(" - ", 1) if row["contrast"] else ("", "")
-    of = f"{what}, {later} minus {earlier}"
+def _sentence(start: str, row: dict[str, Any]) -> str:
     if not np.isfinite(row["estimate"]):
-        return f"{of}: {row['text']}."
-    if row["statistic"] == "change_difference":
-        other, reference = row["group"].split(" - ", 1)
-        said = f"{of}: the mean change of {other} minus that of {reference} is"
-    else:
-        said = f"{of}: the mean change is"
-    value = show(row["estimate"], unit)
+        return f"{start} {row['text']}."
+    value = show(row["estimate"], row["unit"])
     if not np.isfinite(row["ci_low"]):
-        return f"{said} {value}; {row['text']}."
-    low, high = show(row["ci_low"], unit, with_unit=False), show(row["ci_high"], unit)
+        return f"{start} {value}; {row['text']}."
+    low = show(row["ci_low"], row["unit"], with_unit=False)
+    high = show(row["ci_high"], row["unit"])
     interval = f"{100 * row['level']:.4g} % interval {low} to {high}"
-    size = f"t, {row['df']:.3g} degrees of freedom, {row['n']} athletes"
-    return f"{said} {value}, {interval} ({size}). {_reading(row)}"
+    degrees = "1 degree" if row["df"] == 1 else f"{row['df']:.3g} degrees"
+    size = f"t, {degrees} of freedom, {row['n']} athletes"
+    return f"{start} {value}, {interval} ({size}). {_reading(row)}"
 
 
 def _reading(row: dict[str, Any]) -> str:

@@ -119,22 +119,24 @@ def fit_linear(
     flat_x, flat_y = design[observed], y[observed]
     p = x.shape[2]
     if flat_y.size <= p or np.linalg.matrix_rank(flat_x) < p:
-        return _failed("rank", g.shape[0], p)
+        return no_fit("rank", g.shape[0], p)
     beta0 = np.linalg.lstsq(flat_x, flat_y, rcond=None)[0]
     residual = np.where(observed, np.where(observed, y, 0.0) - design @ beta0, 0.0)
     if np.abs(residual).max() <= 1e-10 * np.abs(flat_y).max():
-        return _failed("no_variance", g.shape[0], p)
+        return no_fit("no_variance", g.shape[0], p)
     unit = float(np.sqrt((residual**2).sum() / (flat_y.size - p)))
     mask = seen[:, :, None] * seen[:, None, :]
     hole = np.eye(y.shape[1]) * (1.0 - seen)[:, :, None]
     data = _Data(residual / unit, design, g[:, None] * mask, hole, flat_y.size - p)
     theta = _minimise(data, np.asarray(start, dtype=float))
     if theta is None:
-        return _failed("singular", g.shape[0], p)
+        return no_fit("singular", g.shape[0], p)
     return _finish(data, theta, beta0, unit)
 
 
-def _failed(status: str, r: int, p: int) -> LinearFit:
+def no_fit(status: str, r: int, p: int) -> LinearFit:
+    """Return a fit of r covariance and p fixed parameters that holds nothing but its status."""
+
     def hole(*shape: int) -> Array:
         return np.full(shape, np.nan)
 
@@ -223,10 +225,10 @@ def _finish(data: _Data, theta: Array, beta0: Array, unit: float) -> LinearFit:
     """Return the fit in the units of the data."""
     at = _point(data, theta)
     if at is None:
-        return _failed("singular", theta.size, beta0.size)
+        return no_fit("singular", theta.size, beta0.size)
     hessian, expected, q = _curvature(data, at)
     if np.linalg.eigvalsh(hessian).min() <= 0 or np.linalg.eigvalsh(expected).min() <= 0:
-        return _failed("singular", theta.size, beta0.size)
+        return no_fit("singular", theta.size, beta0.size)
     square = unit**2
     pieces = Pieces(
         beta0 + at.beta * unit,

@@ -18,6 +18,7 @@ information (as pbkrtest: Halekoh & Højsgaard 2014, J Stat Softw 59(9)).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,16 @@ class Pieces:
     q: Array
     cov_exact: Array
     cov_expected: Array
+
+    @cached_property
+    def adjusted(self) -> Array:
+        """Φ_A = Φ + 2Φ {Σ C_rs (Q_rs − A_r Φ A_s)} Φ of Kenward & Roger, shape (..., p, p)."""
+        phi, c = self.phi, self.cov_expected
+        weighted = np.einsum("...rs,...sij->...rij", c, self.a)
+        inner = np.einsum("...rs,...rsij->...ij", c, self.q)
+        inner = inner - np.einsum("...rij,...jk,...rkl->...il", self.a, phi, weighted)
+        inner = 0.5 * (inner + np.swapaxes(inner, -1, -2))
+        return np.asarray(phi + 2.0 * phi @ inner @ phi)
 
 
 @dataclass(frozen=True)
@@ -91,32 +102,28 @@ def satterthwaite(pieces: Pieces, contrast: Array) -> Tested:
     g = np.einsum("...p,...rpq,...q->...r", v, pieces.a, v)
     spread = np.einsum("...r,...rs,...s->...", g, pieces.cov_exact, g)
     estimate = np.einsum("...p,...p->...", pieces.beta, contrast)
-    return Tested(estimate, np.sqrt(f), 2.0 * f**2 / spread)
+    return Tested(estimate, np.sqrt(f), 2.0 * f**2 / _positive(spread))
 
 
 def kenward_roger(pieces: Pieces, contrast: Array) -> Tested:
     """Return one contrast with the adjusted standard error and Kenward–Roger df.
 
     For a single contrast the scale λ of the F is 1 and df = 2/A₂, so that t = estimate/SE.
+    The adjusted variance can come out negative next to the edge of the parameter space; the
+    standard error is nan there.
     """
-    adjusted = kenward_roger_covariance(pieces)
     v = np.einsum("...pq,...q->...p", pieces.phi, contrast)
     f = np.einsum("...p,...p->...", v, contrast)
     g = np.einsum("...p,...rpq,...q->...r", v, pieces.a, v) / f[..., None]
     a2 = np.einsum("...r,...rs,...s->...", g, pieces.cov_expected, g)
-    variance = np.einsum("...p,...pq,...q->...", contrast, adjusted, contrast)
+    variance = np.einsum("...p,...pq,...q->...", contrast, pieces.adjusted, contrast)
     estimate = np.einsum("...p,...p->...", pieces.beta, contrast)
-    return Tested(estimate, np.sqrt(variance), 2.0 / a2)
+    return Tested(estimate, np.sqrt(_positive(variance)), 2.0 / _positive(a2))
 
 
-def kenward_roger_covariance(pieces: Pieces) -> Array:
-    """Return Φ_A = Φ + 2Φ {Σ C_rs (Q_rs − A_r Φ A_s)} Φ, shape (..., p, p)."""
-    phi, c = pieces.phi, pieces.cov_expected
-    weighted = np.einsum("...rs,...sij->...rij", c, pieces.a)
-    inner = np.einsum("...rs,...rsij->...ij", c, pieces.q)
-    inner = inner - np.einsum("...rij,...jk,...rkl->...il", pieces.a, phi, weighted)
-    inner = 0.5 * (inner + np.swapaxes(inner, -1, -2))
-    return np.asarray(phi + 2.0 * phi @ inner @ phi)
+def _positive(values: Array) -> Array:
+    """Return values, nan where they are not above 0."""
+    return np.where(values > 0, values, np.nan)
 
 
 def satterthwaite_f(pieces: Pieces, contrasts: Array) -> FTest:
@@ -163,6 +170,6 @@ def kenward_roger_f(pieces: Pieces, contrasts: Array) -> FTest:
     m = 4.0 + (q + 2.0) / (q * rho - 1.0)
     scale = m / (expectation * (m - 2.0))
     estimate = contrasts @ pieces.beta
-    adjusted = contrasts @ kenward_roger_covariance(pieces) @ contrasts.T
+    adjusted = contrasts @ pieces.adjusted @ contrasts.T
     wald = float(estimate @ np.linalg.solve(adjusted, estimate)) / q
     return FTest(np.asarray(scale * wald), q, np.asarray(m))

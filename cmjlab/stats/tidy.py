@@ -148,10 +148,8 @@ def left_out_notes(
         )
     words = [
         str(c)
-        for c in checked.columns
-        if c not in NOT_METRICS
-        and c not in metrics
-        and not pd.api.types.is_numeric_dtype(checked[c])
+        for c, dtype in zip(checked.columns, checked.dtypes, strict=True)
+        if c not in NOT_METRICS and c not in metrics and not pd.api.types.is_numeric_dtype(dtype)
     ]
     if words:
         notes.append(Note("text_column", f"Not used, because not numeric: {', '.join(words[:8])}."))
@@ -167,17 +165,17 @@ def session_order(table: pd.DataFrame) -> list[str]:
     if isinstance(column.dtype, pd.CategoricalDtype):
         present = set(column.astype(str))
         return [str(c) for c in column.cat.categories if str(c) in present]
-    return list(dict.fromkeys(column))
+    return [str(s) for s in column.unique()]
 
 
 def metric_names(table: pd.DataFrame, metrics: Any = None) -> list[str]:
     """Return the metric columns asked for, or all numeric ones; unknown names raise StatsError."""
     numeric = [
         str(c)
-        for c in table.columns
+        for c, dtype in zip(table.columns, table.dtypes, strict=True)
         if c not in NOT_METRICS
-        and pd.api.types.is_numeric_dtype(table[c])
-        and not pd.api.types.is_bool_dtype(table[c])
+        and pd.api.types.is_numeric_dtype(dtype)
+        and not pd.api.types.is_bool_dtype(dtype)
     ]
     if metrics is None:
         if not numeric:
