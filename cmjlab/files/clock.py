@@ -242,8 +242,12 @@ def _note_unit(columns: Columns, roles: Roles, layout: Layout, clock: Clock) -> 
 def resolution(values: FloatArray) -> float:
     """Return the step to which numbers are rounded (0.01 for 2 decimals), 0 when none is seen."""
     probe = values if values.size <= 128 else np.concatenate([values[:64], values[-64:]])
+    few = probe[:6].tolist()
     for digits in range(10):
-        scaled = probe * 10.0**digits
+        scale = 10.0**digits
+        if any(abs(v * scale - round(v * scale)) > 1e-5 for v in few):
+            continue
+        scaled = probe * scale
         if float(np.abs(scaled - np.rint(scaled)).max()) < 1e-5:
             return float(10.0**-digits)
     return 0.0

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterable
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from cmjlab.errors import ReadError
-from cmjlab.files.cells import clock_seconds, kind_of, number_of
+from cmjlab.files.cells import ERROR_WORDS, clock_seconds, kind_of, number_of
 from cmjlab.files.columns import BadCell, Columns, FloatArray
-from cmjlab.files.dialect import Dialect, cut, find_dialect
+from cmjlab.files.dialect import Dialect, find_dialect
 from cmjlab.files.header import Header, read_header, same_header
 from cmjlab.files.notes import listed, note
 from cmjlab.files.text import Text
@@ -24,6 +26,7 @@ _RATE = re.compile(
 _FIRST_NUMBER = re.compile(r"(?<![\w.])\d+(?:[.,]\d+)?(?![\w]*[:/])")
 #: A column with fewer numbers than this share is not usable as a signal.
 _MIN_SHARE = 0.8
+_ERROR_CELLS = sorted({v for w in ERROR_WORDS for v in (w, w.upper(), w.title())} | {"", "NaN"})
 
 
 def read_delimited(name: str, text: Text, layout: Layout) -> Columns:
@@ -121,7 +124,7 @@ def _last_is_cut(lines: list[str], dialect: Dialect, *, ends: bool) -> bool:
         return False
     last = dialect.cut(lines[dialect.last])
     before = [
-        dialect.cut(line) for line in lines[max(dialect.first, dialect.last - 2000) : dialect.last]
+        dialect.cut(line) for line in lines[max(dialect.first, dialect.last - 300) : dialect.last]
     ]
     before = [row for row in before if len(row) == dialect.width]
     if len(last) < dialect.width:
@@ -134,6 +137,13 @@ def _last_is_cut(lines: list[str], dialect: Dialect, *, ends: bool) -> bool:
 
 def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -> None:
     """Cut all rows and turn their cells into numbers."""
+    if dialect.decimal == "," and dialect.delimiter != "," and not dialect.grouped:
+        text = "\n".join(body)
+        if "." not in text:
+            body = text.replace(",", ".").split("\n")
+            dialect = replace(dialect, decimal=".")
+    if _fill_by_arrow(columns, body, dialect):
+        return
     rows, lost = _rows(columns, body, dialect, header)
     table = list(zip(*rows, strict=True)) if rows else [()] * dialect.width
     for i, kind in enumerate(dialect.kinds):
@@ -145,6 +155,41 @@ def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -
             continue
         columns.values[i] = values
         columns.bad[i] = [BadCell(b, columns.line(b), table[i][b]) for b in bad_rows]
+
+
+def _fill_by_arrow(columns: Columns, body: list[str], dialect: Dialect) -> bool:
+    """Let pyarrow convert even rows of plain numbers and known error words; False: it cannot."""
+    plain = dialect.delimiter in ("\t", ";", "|", ",", "") and not dialect.quoted
+    if not plain or dialect.grouped or dialect.decimal != "." or {"clock", "text"} & set(dialect.kinds):
+        return False
+    import pyarrow as pa
+    from pyarrow import csv
+
+    names = [str(i) for i in range(dialect.width)]
+    kinds = [pa.float64() if k == "number" else pa.string() for k in dialect.kinds]
+    data = ("\n".join(body) + "\n").encode()
+    try:
+        table = csv.read_csv(
+            pa.py_buffer(data),
+            read_options=csv.ReadOptions(column_names=names, block_size=len(data) + 1),
+            parse_options=csv.ParseOptions(
+                delimiter=dialect.delimiter or "\x1f", quote_char=False, ignore_empty_lines=False
+            ),
+            convert_options=csv.ConvertOptions(
+                column_types=dict(zip(names, kinds, strict=True)), null_values=_ERROR_CELLS
+            ),
+        )
+    except pa.ArrowInvalid:
+        return False
+    if table.num_rows != len(body):
+        return False
+    for i, kind in enumerate(dialect.kinds):
+        if kind == "number":
+            values = table.column(i).to_numpy()
+            bad = np.flatnonzero(~np.isfinite(values)).tolist()
+            columns.values[i] = values
+            columns.bad[i] = [BadCell(b, columns.line(b), dialect.cut(body[b])[i]) for b in bad]
+    return True
 
 
 def _worth_trying(cells: tuple[str, ...], dialect: Dialect) -> bool:
@@ -161,9 +206,11 @@ def _rows(
     if dialect.delimiter in ("\t", ";", "|", ",") and not dialect.quoted:
         delimiter = dialect.delimiter
         rows = [line.split(delimiter) for line in body]
+    elif dialect.delimiter == " " and not dialect.quoted:
+        rows = [line.split() for line in body]
     else:
         rows = [dialect.cut(line) for line in body]
-    if all(len(row) == width for row in rows):
+    if set(map(len, rows)) == {width}:
         return rows, set()
     return _uneven_rows(columns, body, rows, dialect, header)
 
@@ -238,32 +285,25 @@ def _refuse_second_header(name: str, line: str, number: int, header: Header) -> 
 
 
 def _numbers(
-    cells: Iterable[str], dialect: Dialect, *, clock: bool
+    cells: Sequence[str], dialect: Dialect, *, clock: bool
 ) -> tuple[FloatArray, list[int]]:
     """Return the numbers of a column, and the rows in which there is none."""
-    cells = tuple(cells)
-    if not clock and not dialect.grouped:
+    if clock:
+        found = [clock_seconds(c) for c in cells]
+    elif dialect.decimal == "." and not dialect.grouped:
         try:
-            if dialect.decimal == ",":
-                values = np.array([float(c.replace(",", ".")) for c in cells])
-            else:
-                values = np.array(list(map(float, cells)))
-        except ValueError:
-            pass
-        else:
+            values = np.array(list(map(float, cells)))
             return values, np.flatnonzero(~np.isfinite(values)).tolist()
-    values = np.empty(len(cells))
-    bad = []
-    convert = clock_seconds if clock else None
-    for i, cell in enumerate(cells):
-        value = convert(cell) if convert else number_of(cell.strip().strip('"'), dialect.decimal)
-        if value is None:
-            bad.append(i)
-            value = np.nan
-        values[i] = value
-    return values, bad
+        except ValueError:
+            found = [_float_or_none(c, dialect) for c in cells]
+    else:
+        found = [number_of(c.strip('" '), dialect.decimal) for c in cells]
+    values = np.array([math.nan if v is None else v for v in found])
+    return values, np.flatnonzero(~np.isfinite(values)).tolist()
 
 
-def header_cells(line: str, dialect: Dialect) -> list[str]:
-    """Cut a header line like the data rows."""
-    return dialect.cut(line) if dialect.delimiter == "fixed" else cut(line, dialect.delimiter, True)
+def _float_or_none(cell: str, dialect: Dialect) -> float | None:
+    try:
+        return float(cell)
+    except ValueError:
+        return number_of(cell.strip('" '), dialect.decimal)

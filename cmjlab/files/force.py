@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 
 from cmjlab.errors import ReadError
@@ -33,12 +36,15 @@ def force_matrix(columns: Columns, roles: Roles, layout: Layout) -> tuple[FloatA
     raw = np.empty((columns.n_rows, len(roles.force)))
     for k, i in enumerate(roles.force):
         raw[:, k] = columns.values[i]
-    raw[~np.isfinite(raw)] = np.nan
-    factors = _factors(columns, roles, layout, raw, notes)
+    if not math.isfinite(float(raw.sum())):
+        raw[~np.isfinite(raw)] = np.nan
+    levels = _levels(roles, raw)
+    factors = _factors(columns, roles, layout, levels.total, notes)
     if any(f != 1.0 for f in factors):
         raw *= np.array(factors)
-    _apply_sign(columns, roles, layout, raw, notes)
-    _question_level(columns, roles, layout, raw, notes)
+        levels = _levels(roles, raw)
+    _apply_sign(columns, roles, layout, raw, levels.plates, notes)
+    _question_level(columns, layout, levels.total, notes)
     _compare_total(roles, raw, notes)
     return raw, notes
 
@@ -66,18 +72,26 @@ def _note_bad_cells(columns: Columns, roles: Roles, notes: list[Note]) -> None:
             )
 
 
-def _total_level(roles: Roles, raw: FloatArray) -> float:
-    """Return the standing level of all plates together, in the unit of ``raw``, unsigned."""
+@dataclass(frozen=True)
+class _Levels:
+    """Standing levels: of every plate with its sign, and of all together without sign."""
+
+    plates: list[float]
+    total: float
+
+
+def _levels(roles: Roles, raw: FloatArray) -> _Levels:
+    probe = np.ascontiguousarray(raw[:: max(1, raw.shape[0] // 1000)].T)
+    plates = [standing_level(p) for p in probe]
     if "total" in roles.plates:
-        return abs(standing_level(raw[:, roles.plates.index("total")]))
-    if raw.shape[1] == 1:
-        return abs(standing_level(raw[:, 0]))
-    step = max(1, raw.shape[0] // 1000)
-    return abs(standing_level(np.abs(raw[::step]).sum(axis=1)))
+        return _Levels(plates, abs(plates[roles.plates.index("total")]))
+    if len(plates) == 1:
+        return _Levels(plates, abs(plates[0]))
+    return _Levels(plates, abs(standing_level(np.abs(probe).sum(axis=0))))
 
 
 def _factors(
-    columns: Columns, roles: Roles, layout: Layout, raw: FloatArray, notes: list[Note]
+    columns: Columns, roles: Roles, layout: Layout, level: float, notes: list[Note]
 ) -> list[float]:
     """Return newtons per unit for each column."""
     written = [roles.headings[i].unit for i in roles.force]
@@ -90,7 +104,7 @@ def _factors(
         known = sorted({u for u in units if u})
         units = [u or (known[0] if len(known) == 1 else "") for u in units]
     if not all(units):
-        _assume_newton(columns, roles, raw, notes)
+        _assume_newton(columns, roles, level, notes)
         return [1.0] * len(units)
     for i, unit in zip(roles.force, units, strict=True):
         if unit not in FORCE_UNITS:
@@ -107,8 +121,7 @@ def _factors(
     return [FORCE_UNITS[u] for u in units]
 
 
-def _assume_newton(columns: Columns, roles: Roles, raw: FloatArray, notes: list[Note]) -> None:
-    level = _total_level(roles, raw)
+def _assume_newton(columns: Columns, roles: Roles, level: float, notes: list[Note]) -> None:
     if _USUAL_N[0] <= level <= _USUAL_N[1]:
         notes.append(
             note(
@@ -132,14 +145,18 @@ def _assume_newton(columns: Columns, roles: Roles, raw: FloatArray, notes: list[
 
 
 def _apply_sign(
-    columns: Columns, roles: Roles, layout: Layout, raw: FloatArray, notes: list[Note]
+    columns: Columns,
+    roles: Roles,
+    layout: Layout,
+    raw: FloatArray,
+    levels: list[float],
+    notes: list[Note],
 ) -> None:
     if layout.sign == 1:
         return
     if layout.sign == -1:
         np.negative(raw, out=raw)
         return
-    levels = [standing_level(raw[:, k]) for k in range(raw.shape[1])]
     largest = max(map(abs, levels), default=0.0)
     loaded = [k for k, level in enumerate(levels) if abs(level) > 0.05 * largest]
     flipped = [k for k in loaded if levels[k] < 0]
@@ -159,10 +176,7 @@ def _apply_sign(
     )
 
 
-def _question_level(
-    columns: Columns, roles: Roles, layout: Layout, raw: FloatArray, notes: list[Note]
-) -> None:
-    level = _total_level(roles, raw)
+def _question_level(columns: Columns, layout: Layout, level: float, notes: list[Note]) -> None:
     if _USUAL_N[0] <= level <= _USUAL_N[1]:
         return
     kg = level / STANDARD_GRAVITY

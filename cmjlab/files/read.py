@@ -19,6 +19,7 @@ from cmjlab.recording import Recording, Source
 
 #: Fewer rows than this are no recording at all (a jump needs hundreds).
 _FEWEST_ROWS = 5
+_NOTHING_STATED = Layout()
 
 
 def read_recording(
@@ -56,8 +57,7 @@ def read_recording(
     if rate_hz is not None:
         rate_hz = number("rate_hz", rate_hz, low=1.0, high=1e6, unit="Hz")
     path = Path(path)
-    limit = (layout or Layout()).size_limit_mb if layout else Layout.size_limit_mb
-    contents = load(path, limit_mb=limit)
+    contents = load(path, limit_mb=(layout or _NOTHING_STATED).size_limit_mb)
     return recording_of(contents, layout, rate_hz)
 
 
@@ -65,7 +65,7 @@ def recording_of(
     contents: Contents, layout: Layout | None = None, rate_hz: float | None = None
 ) -> Recording:
     """Return the recording in a file's contents."""
-    columns = read_columns(contents, layout or Layout())
+    columns = read_columns(contents, layout or _NOTHING_STATED)
     return build(contents, columns, layout, rate_hz)
 
 
@@ -98,7 +98,7 @@ def build(
     contents: Contents, columns: Columns, layout: Layout | None, rate_hz: float | None
 ) -> Recording:
     """Give the columns their meaning and build the recording."""
-    stated = layout or Layout()
+    stated = layout or _NOTHING_STATED
     if columns.n_rows < _FEWEST_ROWS:
         raise ReadError(
             f"{columns.file}: only {columns.n_rows} row(s) of numbers were found; a recording of a"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import re
 from dataclasses import dataclass
 
 from cmjlab.errors import ReadError
@@ -16,6 +17,9 @@ _MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+
+
+_STRANGE = re.compile("[\x00-\x08\x0b\x0e-\x1f\ufffd]")
 
 
 @dataclass(frozen=True)
@@ -130,7 +134,7 @@ def _without_end_marks(text: str, notes: list[Note]) -> str:
 
 def _refuse_binary(name: str, text: str) -> None:
     head = text[:4096]
-    strange = sum(c < " " and c not in "\t\r\n\x0c" or c == "\ufffd" for c in head)
+    strange = len(_STRANGE.findall(head))
     if strange > 0.02 * len(head) and strange > 2:
         raise ReadError(
             f"{name}: this is no text: {strange} of the first {len(head)} characters are control"

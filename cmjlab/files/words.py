@@ -353,6 +353,8 @@ class Heading:
 
 def plain(text: str) -> str:
     """Return lower-case text without accents, for comparing words."""
+    if text.isascii():
+        return text.lower()
     text = unicodedata.normalize(
         "NFKD", text.replace("ß", "ss").replace("ø", "o").replace("ł", "l")
     )
@@ -388,64 +390,67 @@ def read_heading(name: str, group: str = "", unit: str = "") -> Heading:
     """
     found, rest = _split_unit(name)
     stated = unit_of(unit) or found
-    words = _TOKENS.findall(plain(_CAMEL.sub(" ", rest)))
-    above = _TOKENS.findall(plain(_CAMEL.sub(" ", group)))
+    words, above = _words(rest), _words(group) if group else []
     return _meaning(words, above, stated)
+
+
+def _words(text: str) -> list[str]:
+    """Cut a header into plain words and numbers; capitals inside begin a new word."""
+    return _TOKENS.findall(plain(text if text.islower() else _CAMEL.sub(" ", text)))
 
 
 def _split_unit(name: str) -> tuple[str, str]:
     """Take the unit out of a header: ("N", "Fz") for "Fz [N]"."""
-    for match in _BRACKETED.finditer(name):
+    for match in _BRACKETED.finditer(name) if "[" in name or "(" in name or "{" in name else ():
         if match[1].lower().startswith("hh:mm"):
             return "", name[: match.start()]
         unit = unit_of(match[1])
         if unit:
             return unit, name[: match.start()] + " " + name[match.end() :]
-    tail = _TAIL.search(name.strip().lower())
+    name = name.strip()
+    cut = max(0, len(name) - 9)
+    tail = _TAIL.search(name.lower(), cut)
     if tail and tail.start() > 0:
-        return unit_of(tail[1]), name.strip()[: tail.start()]
+        return unit_of(tail[1]), name[: tail.start()]
     return "", name
 
 
 def _meaning(words: list[str], above: list[str], unit: str) -> Heading:
-    joined = "".join(w for w in words if not w.isdigit())
-    compact = _COMPACT.fullmatch(joined) or next(
+    own, every = set(words), {*words, *above}
+    quantity = axis = side = ""
+    compact = _COMPACT.fullmatch("".join(w for w in words if not w.isdigit())) or next(
         (m for w in words if len(w) > 1 and (m := _COMPACT.fullmatch(w))), None
     )
-    axis = next((w for w in words if w in ("x", "y", "z")), "")
-    side = plate = None
-    quantity = ""
-    every = words + above
     if compact:
         quantity = "force"
-        axis = axis or compact[4] or ("v" if compact[2] else "")
-        letter = (compact[1] or compact[5] or "")[:1]
-        side = {"l": "left", "r": "right"}.get(letter)
-    for marks, word in ((_LEFT, "left"), (_RIGHT, "right"), (_TOTAL, "total")):
-        if side is None and any(w in marks for w in every):
-            side = word
-    if any(w in _FORCE or w.startswith("bodenkraft") for w in words):
+        axis = compact[4] or ("v" if compact[2] else "")
+        side = {"l": "left", "r": "right"}.get((compact[1] or compact[5] or "")[:1], "")
+    axis = next((a for a in ("x", "y", "z") if a in own), axis)
+    if not side:
+        if every & _LEFT:
+            side = "left"
+        elif every & _RIGHT:
+            side = "right"
+        elif every & _TOTAL:
+            side = "total"
+    if own & _FORCE or any(w.startswith("bodenkraft") for w in words):
         quantity = "force"
-    if any(w in _VERTICAL or w == "v" for w in words) or any(w.endswith("grfv") for w in words):
-        axis = axis or "v"
-    if any(w in ("vgrf", "vgrfz", "grfz") for w in words):
-        axis = axis or ("v" if "vgrf" in words else "z")
-    quantity = _other_quantity(words, unit, quantity)
-    numbers = [int(w) for w in every if w.isdigit() and 0 < int(w) < 100]
+    if not axis and (own & _VERTICAL or "v" in own):
+        axis = "v"
+    quantity = _other_quantity(own, unit, quantity)
+    numbers = [int(w) for w in (*words, *above) if w.isdigit() and 0 < int(w) < 100]
     plate = numbers[0] if numbers and quantity in ("force", "") else 0
-    return Heading(
-        quantity, axis, side or "", plate, unit, changed=any(w in _CHANGED for w in words)
-    )
+    return Heading(quantity, axis, side, plate, unit, bool(own & _CHANGED))
 
 
-def _other_quantity(words: list[str], unit: str, quantity: str) -> str:
-    if any(w in _OTHER for w in words) or unit == "other":
+def _other_quantity(words: set[str], unit: str, quantity: str) -> str:
+    if words & _OTHER or unit == "other":
         return "other"
     if quantity:
         return quantity
-    if any(w in _TIME for w in words):
+    if words & _TIME:
         return "time"
-    if any(w in _SAMPLE or w == "#" for w in words) or words == ["no"]:
+    if words & _SAMPLE or "#" in words or words == {"no"}:
         return "sample"
     if is_time_unit(unit):
         return "time"
