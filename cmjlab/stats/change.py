@@ -237,13 +237,9 @@ def _refuse_empty(results: list[Between], prepared: Prepared) -> None:
     """Raise when no metric allows any comparison."""
     if any(r.usable for r in results):
         return
-    counts = []
-    for name in prepared.group_order:
-        most = max(int((r.pairs.group == name).sum()) for r in results)
-        counts.append(f"{name}: {most}")
+    reasons = list(dict.fromkeys(r.why for r in results))
     raise StatsError(
-        f"no comparison is possible: athletes with values in both {prepared.before} and"
-        f" {prepared.after} by group are {', '.join(counts)}; each of two groups needs at least 2."
+        f"no comparison from {prepared.before} to {prepared.after} is possible: {'; '.join(reasons)}."
     )
 
 

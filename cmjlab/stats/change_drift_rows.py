@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from cmjlab.errors import StatsError
 from cmjlab.plan import Selection
 from cmjlab.results import Note
 from cmjlab.stats.change_drift import (
@@ -48,6 +47,7 @@ class _Squad:
     after: Array
     member: NDArray[np.bool_]
     groups: tuple[str, ...]
+    lacking: tuple[str, ...]
 
 
 def drift_part(
@@ -70,9 +70,11 @@ def drift_part(
         ]
         return out
     out.rows += _clean_rows(squad, from_second, level)
-    drift = _regression(squad)
+    drift = None if squad.lacking else _regression(squad)
     if drift is None:
         why = "too few athletes with both baselines for a regression on the selectors"
+        if squad.lacking:
+            why = f"the table does not hold {', '.join(squad.lacking)}, which decided the group"
         out.rows += [
             not_estimable(from_first, s, why) for s in ("drift_expected", "change_beyond_drift")
         ]
@@ -88,12 +90,8 @@ def _squad(prepared: Prepared, metric: str, selection: Selection, group: str) ->
     names = list(selection.metrics)
     if metric not in names:
         names.append(metric)
-    for name in names:
-        if name not in prepared.table:
-            raise StatsError(
-                f"the groups were selected on {name}, which is no column of the table; the drift cannot"
-                " be worked out without it."
-            )
+    lacking = [n for n in names if n not in prepared.table]
+    names = [n for n in names if n not in lacking]
     columns = [session_values(prepared.table, n, selection.session) for n in names]
     first = session_values(prepared.table, metric, selection.session)
     second = session_values(prepared.table, metric, prepared.before)
@@ -113,6 +111,7 @@ def _squad(prepared: Prepared, metric: str, selection: Selection, group: str) ->
         outcome,
         member,
         tuple(prepared.groups[a] for a in who),
+        tuple(lacking),
     )
 
 

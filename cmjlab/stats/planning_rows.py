@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from cmjlab.stats import planning_power as exact
 from cmjlab.stats.change_rows import Row, not_estimable
@@ -213,7 +214,7 @@ def jumps_points(noise: Noise, level: float) -> list[Row]:
         for baselines in range(1, 5):
             se, df = noise.change_se_from_jumps(np.full(baselines, jumps), np.array([jumps]))
             error = float(np.sqrt(noise.between_days**2 + noise.between_jumps**2 / jumps))
-            half = float(exact.half_width(se, df, level))
+            half = float(special.stdtrit(df, 0.5 + level / 2)) * se
             rows.append(
                 {"jumps": jumps, "baselines": baselines, "typical_error": error, "half_width": half}
             )
@@ -233,8 +234,7 @@ def precision_rows(spread: Spread, sizes: tuple[int, ...], noise: Noise, level: 
         rows += _half_rows(float(se), float(df), level, f"{DESIGNS[design]}; {spread.words}", n)
     se_one, df_one = noise.change_se(spread.baselines, 1)
     base = "1 baseline" if spread.baselines == 1 else f"mean of {spread.baselines} baselines"
-    half = float(exact.half_width(se_one, 1e9, level))
-    half *= float(exact.half_width(1.0, df_one, level) / exact.half_width(1.0, 1e9, level))
+    half = float(special.stdtrit(df_one, 0.5 + level / 2)) * se_one
     rows.append(
         {
             "statistic": "expected_half_width",
