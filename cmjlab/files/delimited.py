@@ -160,7 +160,12 @@ def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -
 def _fill_by_arrow(columns: Columns, body: list[str], dialect: Dialect) -> bool:
     """Let pyarrow convert even rows of plain numbers and known error words; False: it cannot."""
     plain = dialect.delimiter in ("\t", ";", "|", ",", "") and not dialect.quoted
-    if not plain or dialect.grouped or dialect.decimal != "." or {"clock", "text"} & set(dialect.kinds):
+    if (
+        not plain
+        or dialect.grouped
+        or dialect.decimal != "."
+        or {"clock", "text"} & set(dialect.kinds)
+    ):
         return False
     import pyarrow as pa
     from pyarrow import csv

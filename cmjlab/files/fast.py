@@ -34,14 +34,12 @@ def read_fast(name: str, data: bytes, layout: Layout | None) -> Columns | None:
     layout : Layout, optional
         When it states anything about the text, the careful reader is used.
     """
-    if layout is not None and (
-        layout.delimiter or layout.decimal or layout.encoding or layout.skip_lines >= 0
-    ):
-        return None
     shape = _shape(data)
     if shape is None:
         return None
     names, delimiter, width, skip = shape
+    if layout is not None and not _agrees(layout, delimiter):
+        return None
     rows = data.count(b"\n") - skip
     table = _parse(data, delimiter or ",", width, skip)
     if table is None or table.num_rows != rows:
@@ -52,6 +50,16 @@ def read_fast(name: str, data: bytes, layout: Layout | None) -> Columns | None:
     dialect = Dialect(delimiter, ".", width, ("number",) * width, first=skip, last=skip + rows - 1)
     facts = {"dialect": dialect, "encoding": "utf-8", "header_lines": skip}
     return Columns(name, names, values, first_line=skip + 1, facts=facts)
+
+
+def _agrees(layout: Layout, delimiter: str) -> bool:
+    """Return whether what a person stated about the text is what was found."""
+    return (
+        layout.delimiter in ("", delimiter, "tab" if delimiter == "\t" else delimiter or "none")
+        and layout.decimal in ("", ".")
+        and layout.encoding in ("", "utf-8")
+        and layout.skip_lines < 0
+    )
 
 
 def _shape(data: bytes) -> tuple[list[str], str, int, int] | None:

@@ -49,10 +49,7 @@ def decode(name: str, data: bytes, encoding: str = "") -> Text:
     ReadError
         When the bytes are no text.
     """
-    notes: list[Note] = []
-    text, encoding = _text_of(name, data, encoding, notes)
-    text = _without_end_marks(text, notes)
-    _refuse_binary(name, text)
+    text, encoding, notes = whole_text(name, data, encoding)
     ends = text.endswith(("\n", "\r"))
     if "\r" in text:
         text = text.replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
@@ -60,6 +57,15 @@ def decode(name: str, data: bytes, encoding: str = "") -> Text:
     if ends:
         lines.pop()
     return Text(lines, encoding, ends, tuple(notes))
+
+
+def whole_text(name: str, data: bytes, encoding: str = "") -> tuple[str, str, list[Note]]:
+    """Return the text of a file as it stands, its encoding, and notes; ReadError for no text."""
+    notes: list[Note] = []
+    text, encoding = _text_of(name, data, encoding, notes)
+    text = _without_end_marks(text, notes)
+    _refuse_binary(name, text)
+    return text, encoding, notes
 
 
 def _text_of(name: str, data: bytes, encoding: str, notes: list[Note]) -> tuple[str, str]:
