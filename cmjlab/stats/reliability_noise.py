@@ -174,20 +174,32 @@ def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) ->
     )
 
 
-def data_reasons(data: Cube, block: IntraBlock) -> list[str]:
-    """Return per metric why nothing can be said about noise, "" when it can."""
+def value_reasons(data: Cube) -> list[str]:
+    """Return per metric why no comparison of sessions is possible at all, "" when one is."""
     out = []
-    for i in range(len(data.metrics)):
-        values = data.values[i][np.isfinite(data.values[i])]
-        pairs = int(block.n[i])
-        if values.size == 0:
+    low, high = (
+        data.values.min(axis=(1, 2), initial=np.inf),
+        data.values.max(axis=(1, 2), initial=-np.inf),
+    )
+    for i, values in enumerate(data.values):
+        if np.isnan(low[i]):
+            there = values[np.isfinite(values)]
+            low[i], high[i] = (there.min(), there.max()) if there.size else (np.nan, np.nan)
+        if not np.isfinite(low[i]):
             out.append("no values")
         elif data.k < 2:
             out.append(f"only one session ({data.sessions[0]}); two or more are needed")
-        elif block.df[i] <= 0:
-            out.append(f"{pairs} athlete(s) with two sessions or more; at least 2 are needed")
-        elif (values == values[0]).all():
-            out.append(f"all {values.size} values are equal ({values[0]:g})")
+        elif low[i] == high[i]:
+            out.append(f"all {int(np.isfinite(values).sum())} values are equal ({low[i]:g})")
         else:
             out.append("")
     return out
+
+
+def data_reasons(data: Cube, block: IntraBlock) -> list[str]:
+    """Return per metric why nothing can be said about noise, "" when it can."""
+    few = [
+        "" if df > 0 else f"{int(n)} athlete(s) with two sessions or more; at least 2 are needed"
+        for n, df in zip(block.n, block.df, strict=True)
+    ]
+    return [v or f for v, f in zip(value_reasons(data), few, strict=True)]

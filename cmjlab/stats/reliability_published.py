@@ -13,8 +13,7 @@ from cmjlab import checks
 from cmjlab.results import Result
 from cmjlab.stats.anova import two_way
 from cmjlab.stats.reliability_data import cube
-from cmjlab.stats.reliability_missing import intra_block
-from cmjlab.stats.reliability_noise import data_reasons
+from cmjlab.stats.reliability_noise import value_reasons
 from cmjlab.stats.reliability_rows import published_rows
 from cmjlab.stats.tidy import Rows, check_table, left_out_notes, metric_names, sessions_to_use
 
@@ -55,7 +54,7 @@ def published_icc(
     sessions = sessions_to_use(checked, use)
     data = cube(checked, names, sessions)
     rows = Rows(names, level=level)
-    published_rows(rows, two_way(data.values), data_reasons(data, intra_block(data.values)))
+    published_rows(rows, two_way(data.values), value_reasons(data))
     return Result(
         "published_icc",
         rows.frame(),

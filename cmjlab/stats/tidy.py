@@ -203,7 +203,11 @@ def sessions_to_use(table: pd.DataFrame, use: Any = None) -> list[str]:
                 raise StatsError(
                     f"there is no session {name!r}; sessions are {', '.join(order)}.{suggestion(name, order)}"
                 )
-        return wanted
+        if len(set(wanted)) < len(wanted):
+            raise StatsError(f"use: a session is named twice: {', '.join(wanted)}.")
+        # The order of an ordered column is the protocol's; without one the caller knows best.
+        ordered = isinstance(table["session"].dtype, pd.CategoricalDtype)
+        return [s for s in order if s in wanted] if ordered else wanted
     if "role" in table:
         base = set(table.loc[table["role"] == "baseline", "session"].astype(str))
         if base:
