@@ -11,6 +11,11 @@ from cmjlab.simulate.population import TRAITS
 EFFECT_SHARE = {"baseline": 0.0, "mid": 0.5, "post": 1.0, "follow_up": 0.5}
 
 
+def athlete_ids(n: int) -> list[str]:
+    """Return ids A01, A02 and so on."""
+    return [f"A{i:0{max(2, len(str(n)))}d}" for i in range(1, n + 1)]
+
+
 @dataclass(frozen=True, eq=False)
 class StudySettings(Settings):
     """Design and size of everything in a simulated study.
@@ -117,7 +122,7 @@ class StudySettings(Settings):
     def _contradictions(self) -> list[str]:
         problems = []
         if not self.groups or any(int(n) != n or n < 1 for n in self.groups.values()):
-            problems.append("groups: at least one group, each with at least one athlete")
+            return ["groups: at least one group, each with at least one athlete"]
         if self.allocation == "selected" and len(self.groups) != 3:
             problems.append("allocation 'selected' needs exactly three groups")
         wrong = [r for r in self.sessions.values() if r not in EFFECT_SHARE]
@@ -139,4 +144,10 @@ class StudySettings(Settings):
         for name in ("absent", "left"):
             sessions = getattr(self, name).values()
             problems += [f"{name}: no session {s!r}" for s in sessions if s not in self.sessions]
+            known = athlete_ids(self.n_athletes)
+            problems += [
+                f"{name}: no athlete {a!r} (they are {known[0]} to {known[-1]})"
+                for a in getattr(self, name)
+                if a not in known
+            ]
         return problems

@@ -82,12 +82,15 @@ class SimulatedJump:
         instant of standing still again.
     profile : Profile
         The jump that was recorded.
+    settings : RecordingSettings
+        How it was recorded.
     """
 
     recording: Recording
     truth: Mapping[str, float]
     events: Mapping[str, float]
     profile: Profile
+    settings: RecordingSettings
 
 
 def simulate_jump(
@@ -139,7 +142,7 @@ def simulate_jump(
     jump = named_profile(profile)
     how = settings or RecordingSettings()
     recording, events = record(jump, rate_hz, (noise_sd_n, sway_sd_n), how, seed)
-    return SimulatedJump(recording, exact_truth(jump, how), events, jump)
+    return SimulatedJump(recording, exact_truth(jump, how), events, jump, how)
 
 
 def exact_truth(profile: Profile, settings: RecordingSettings) -> dict[str, float]:

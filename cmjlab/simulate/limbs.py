@@ -19,6 +19,8 @@ LIMB_PHASES = ("standing", "unweighting", "braking", "propulsion", "landing")
 #: Seconds over which the share moves from one phase's value to the next.
 BLEND_S = 0.06
 
+_KINKS = (-BLEND_S / 2, 0.0, BLEND_S / 2, BLEND_S)
+
 #: The landing peak is looked for within this time after landing.
 PEAK_WITHIN_S = 0.5
 
@@ -40,12 +42,12 @@ def right_share(
     asymmetry_percent : mapping
         100 (right − left) / (right + left) for each of :data:`LIMB_PHASES`.
     """
-    borders = (
-        events["onset"],
+    borders = (  # standing is constant up to the onset, and again from rest on
+        events["onset"] + BLEND_S / 2,
         events["peak_downward_velocity"],
         events["zero_velocity"],
         (events["takeoff"] + events["landing"]) / 2,
-        events["rest"],
+        events["rest"] - BLEND_S / 2,
     )
     values = [asymmetry_percent[phase] for phase in LIMB_PHASES]
     values.append(asymmetry_percent["standing"])
@@ -106,7 +108,7 @@ def _integral(
 ) -> float:  # fmt: skip
     """Return the impulse (N·s) of a force over a span."""
     start, end = span
-    kinks = [event + shift for event in events.values() for shift in (-BLEND_S / 2, 0, BLEND_S / 2)]
+    kinks = [event + shift for event in events.values() for shift in _KINKS]
     edges = np.array([start, *sorted(k for k in kinks if start < k < end), end])
     nodes, weights = np.polynomial.legendre.leggauss(24)
     half = np.diff(edges) / 2

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from cmjlab.plan import DEFAULT_REPORT_METRICS
 from cmjlab.simulate.closed_form import Parameters
-from cmjlab.simulate.design import StudySettings
+from cmjlab.simulate.design import StudySettings, athlete_ids
 from cmjlab.simulate.jump import RecordingSettings, SimulatedJump, simulate_jump
 from cmjlab.simulate.limbs import LIMB_PHASES
 from cmjlab.simulate.population import TRAITS
@@ -80,11 +80,6 @@ class SimulatedStudy:
     participation: pd.DataFrame
     truth: pd.DataFrame
     settings: StudySettings
-
-
-def athlete_ids(n: int) -> list[str]:
-    """Return ids A01, A02 and so on."""
-    return [f"A{i:0{max(2, len(str(n)))}d}" for i in range(1, n + 1)]
 
 
 def simulate_sessions(
@@ -238,7 +233,7 @@ def _record(
     named = sim.recording.replace(
         athlete=athlete, session=list(how.sessions)[cell[1]], trial=str(cell[2] + 1)
     )
-    return SimulatedJump(named, sim.truth, sim.events, sim.profile)
+    return replace(sim, recording=named)
 
 
 def profile_at(parameters: Parameters, cell: tuple[int, ...]) -> Profile:

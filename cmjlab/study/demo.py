@@ -156,7 +156,7 @@ def _with_arms(sim: SimulatedJump, study: SimulatedStudy, seed: int) -> Simulate
     )
     how = study.settings
     new = simulate_jump(higher, rate_hz=how.rate_hz, noise_sd_n=how.noise_sd_n,
-                        sway_sd_n=how.sway_sd_n, seed=seed)  # fmt: skip
+                        sway_sd_n=how.sway_sd_n, settings=sim.settings, seed=seed)  # fmt: skip
     rec = sim.recording
     named = new.recording.replace(athlete=rec.athlete, session=rec.session, trial=rec.trial)
     return replace(new, recording=named)
