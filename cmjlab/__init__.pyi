@@ -15,6 +15,7 @@ from .method import Method as Method
 from .plan import Plan as Plan
 from .plan import Selection as Selection
 from .recording import Recording as Recording
+from .report.notebooks import notebook_parameters as notebook_parameters
 from .results import Note as Note
 from .results import Result as Result
 from .simulate.jump import simulate_jump as simulate_jump
@@ -30,5 +31,6 @@ from .study.check import check_study as check_study
 from .study.demo import demo_study as demo_study
 from .study.study import Study as Study
 from .study.summarise import summarise_sessions as summarise_sessions
+from .truth.budget import known_truth as known_truth
 
 __version__: str

@@ -107,7 +107,8 @@ def simulate_jump(
     Parameters
     ----------
     profile : str or Profile
-        "typical", "light", "fast_stiff", "slow_deep", "two_peaked", "late_peaked", or a
+        "typical", "light", "fast_stiff", "slow_deep", "two_peaked", "late_peaked"; with
+        other onsets "ramp_onset", "abrupt_onset", "creeping_onset", "rise_first_onset"; or a
         :class:`~cmjlab.simulate.profile.Profile`.
     rate_hz : float
         Sampling rate.

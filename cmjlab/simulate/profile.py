@@ -195,8 +195,18 @@ PROFILES: dict[str, Profile] = {
 }  # fmt: skip
 
 
+#: The profile "typical" with other onsets: rules must not be fitted to one shape.
+ONSET_PROFILES: dict[str, Profile] = {
+    "ramp_onset": Profile(onset_shape="linear"),
+    "abrupt_onset": Profile(onset_shape="abrupt"),
+    "creeping_onset": Profile(onset_shape="creeping"),
+    "rise_first_onset": Profile(onset_shape="rise_first"),
+}
+
+
 def named_profile(profile: str | Profile) -> Profile:
     """Return a profile by its name, or the profile itself."""
     if isinstance(profile, Profile):
         return profile
-    return PROFILES[one_of("profile", profile, PROFILES)]
+    known = {**PROFILES, **ONSET_PROFILES}
+    return known[one_of("profile", profile, known)]
