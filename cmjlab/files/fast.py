@@ -67,7 +67,7 @@ def _shape(data: bytes) -> tuple[list[str], str, int, int] | None:
     if data[-1:] != b"\n" or data[0] > 127:
         return None
     try:
-        text = data[:_HEAD].decode("utf-8", errors="strict" if len(data) <= _HEAD else "ignore")
+        text = data[: data.rfind(b"\n", 0, _HEAD) + 1].decode("utf-8")
         last = data[-256:].decode("ascii").rstrip("\r\n").rsplit("\n", 1)[-1]
     except UnicodeDecodeError:
         return None

@@ -255,8 +255,8 @@ def _force_lines(force: list[ColumnFound], seen: Inspection) -> list[str]:
             lines.append("# newton_per_unit = 500    newtons of one unit: your calibration")
     elif not seen.stated.newton_per_unit:
         lines.append('# force_unit = "N"    N, kN, kgf, lbf; V with newton_per_unit')
-    reversed_sign = any(n.code == "sign_reversed" for n in seen.assumptions)
-    if reversed_sign:
+    largest = max(abs(c.standing) for c in force)
+    if all(c.standing < 0 for c in force if abs(c.standing) > 0.05 * largest):
         lines.append("sign = -1")
     elif seen.stated.sign:
         lines.append(f"sign = {seen.stated.sign}")
