@@ -312,9 +312,22 @@ def test_three_groups_compare_each_with_control_first():
 def test_holm_and_leave_one_out_against_closed_forms():
     np.testing.assert_allclose(holm([0.01, 0.04, 0.03]), [0.03, 0.06, 0.06])
     np.testing.assert_allclose(holm([0.01, np.nan, 0.5]), [0.02, np.nan, 0.5])
-    assert leave_one_out(np.array([1.0, 2.0, 6.0]), None) == (1.5, 4.0)
-    assert leave_one_out(np.array([1.0, 2.0]), np.array([0.0, 4.0])) == (-2.5, 1.5)
-    assert leave_one_out(np.array([1.0]), np.array([1.0, 2.0])) is None
+    own = leave_one_out(np.array([1.0, 2.0, 6.0]), None)
+    np.testing.assert_allclose(own[0], [4.0, 3.5, 1.5])
+    both = leave_one_out(np.array([1.0, 2.0, np.nan]), np.array([0.0, 4.0]))
+    np.testing.assert_allclose(both[0], [0.0, -1.0, np.nan])
+    np.testing.assert_allclose(both[1], [-2.5, 1.5])
+    assert np.isnan(np.concatenate(leave_one_out(np.array([1.0]), np.array([1.0, 2.0])))).all()
+
+
+def test_leave_one_out_points_equal_analyses_without_the_athlete():
+    table = squad((4, 5))
+    points = change_mixed(table, "h").points["leave_one_out"]
+    assert len(points) == 9
+    for row in points.itertuples():
+        rest = change_mixed(table[table["athlete"] != row.athlete], "h")
+        again = rest.value("change_difference", contrast=row.contrast, method=POOLED_T)
+        assert row.estimate == pytest.approx(again, rel=1e-9)
 
 
 @settings(max_examples=60, deadline=None)

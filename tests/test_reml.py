@@ -275,6 +275,33 @@ def test_unstructured_complete_data_is_the_pooled_covariance():
         assert found.se == pytest.approx(np.sqrt(change @ change / 12 * 2 / 7), rel=1e-8)
 
 
+@pytest.mark.parametrize("groups", [1, 2])
+def test_kenward_roger_f_of_complete_unstructured_data_is_hotelling(groups):
+    """The scaled F with q > 1: T²·(d − q + 1)/(d·q) on q and d − q + 1 df, exactly."""
+    y, x, _ = random_study(4, missing=0.0)
+    if groups == 1:
+        x = np.broadcast_to(np.eye(4), (14, 4, 4))
+        contrasts = np.hstack([-np.ones((3, 1)), np.eye(3)])
+        residual, factor = y - y.mean(0), 1 / 14
+        mean = y.mean(0)
+    else:
+        step = np.hstack([-np.ones((3, 1)), np.eye(3)])
+        contrasts = np.hstack([step, -step])
+        residual = y - np.repeat([y[:7].mean(0), y[7:].mean(0)], 7, axis=0)
+        factor = 2 / 7
+        mean = y[:7].mean(0) - y[7:].mean(0)
+    start = np.where(np.equal(*np.tril_indices(4)), 1.0, 0.0)
+    fit = fit_linear(y, x, np.isfinite(y), g=unstructured(4), start=start)
+    found = kenward_roger_f(fit.pieces, contrasts)
+    d, q = 14 - groups, 3
+    covariance = residual.T @ residual / d
+    step = np.hstack([-np.ones((3, 1)), np.eye(3)])
+    shift = step @ mean
+    t2 = shift @ np.linalg.solve(step @ covariance @ step.T * factor, shift)
+    assert found.value == pytest.approx(t2 * (d - q + 1) / (d * q), rel=1e-7)
+    assert found.df2 == pytest.approx(d - q + 1, rel=1e-7)
+
+
 def test_negative_covariance_keeps_the_anova_test():
     """Complete data with τ² < 0: residual variance is the ANOVA mean square, df its own."""
     rng = np.random.default_rng(5)

@@ -203,23 +203,28 @@ def holm(p: Sequence[float]) -> NDArray[np.float64]:
 
 def leave_one_out(
     other: NDArray[np.float64], reference: NDArray[np.float64] | None
-) -> tuple[float, float] | None:
-    """Return lowest and highest estimate when one athlete is left out, None below 3 athletes.
+) -> list[NDArray[np.float64]]:
+    """Return the estimate without each athlete in turn; nan where it is not defined.
 
-    ``reference=None`` means the mean change of one group.
+    Parameters
+    ----------
+    other : array, shape (n_1,)
+        Changes of the group; nan where an athlete has none (leaving that one out gives nan).
+    reference : array, shape (n_0,), optional
+        Changes of the reference group; None for the mean change of one group.
+
+    Returns
+    -------
+    list of array
+        One array per group, in the order of the arguments.
     """
-    parts = [other[np.isfinite(other)]]
-    if reference is not None:
-        parts.append(reference[np.isfinite(reference)])
-    if any(x.size < 2 for x in parts) or sum(x.size for x in parts) < 3:
-        return None
-    sign = (1.0, -1.0)
-    means = [float(x.mean()) for x in parts]
-    total = sum(s * m for s, m in zip(sign, means, strict=False))
-    values = np.concatenate(
-        [
-            total + s * ((x.sum() - x) / (x.size - 1) - m)
-            for s, x, m in zip(sign, parts, means, strict=False)
-        ]
-    )
-    return float(values.min()), float(values.max())
+    parts = [other] if reference is None else [other, reference]
+    moments = [_moments(x) for x in parts]
+    signs = (1.0, -1.0)
+    if any(float(count) < 2 for count, _, _ in moments):
+        return [np.full(x.shape, np.nan) for x in parts]
+    total = sum(s * float(mean) for s, (_, mean, _) in zip(signs, moments, strict=False))
+    return [
+        np.asarray(total + s * (float(mean) - x) / (float(count) - 1.0))
+        for s, x, (count, mean, _) in zip(signs, parts, moments, strict=False)
+    ]

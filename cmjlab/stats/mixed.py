@@ -59,7 +59,19 @@ def change_mixed(
     -------
     Result
         ``mean_change`` per group and pair of sessions, ``change_difference`` per pair of groups;
-        contrasts are "later - earlier" and "group - control".
+        contrasts are "later - earlier" and "group - control"; the column ``method`` tells the
+        contrasts per athlete from the models (Satterthwaite and Kenward–Roger) and from the mixed
+        ANOVA. Role "primary": the declared pair of sessions by the contrast per athlete (group −
+        control, or the mean change when there is one group). ``p_adjusted`` is Holm within
+        statistic, method and role. ``points``: values, means, changes, leave_one_out.
+
+    Notes
+    -----
+    The primary test is the pooled t of two groups' changes, beside it HC2 with Bell–McCaffrey
+    degrees of freedom, which needs no equal spread. With two complete sessions and two groups
+    this *is* the group × time test of mixed ANOVA and mixed model, and it is reported once.
+    Models: :mod:`cmjlab.stats.mixed_models`; their rules at the boundary of the parameter space:
+    :mod:`cmjlab.stats.reml_intercept` and :mod:`cmjlab.stats.reml`.
 
     Raises
     ------
@@ -83,7 +95,7 @@ def change_mixed(
     return Result(
         "change over sessions",
         statistics_frame([*rows, *more]),
-        figure_data(panel),
+        figure_data(panel, declared),
         settings,
         (*panel.notes, *notes, *found, *standing_notes(panel, constrained=constrained)),
         words,

@@ -20,6 +20,7 @@ from cmjlab.stats.contrasts import (
 )
 from cmjlab.stats.mixed_panel import Panel
 from cmjlab.stats.tidy import unit_of
+from cmjlab.units import show
 
 #: Methods of the contrast rows.
 OWN_T = "change per athlete, t"
@@ -95,7 +96,7 @@ def _within_rows(
         row |= found.row(level)
         row["role"] = "primary" if declared and alone else "exploratory"
         if declared:
-            row["text"] = _with_range(found, leave_one_out(part, None))
+            row["text"] = _with_range(panel, found, leave_one_out(part, None))
         rows.append(row)
     return rows
 
@@ -115,7 +116,7 @@ def _between_rows(
             first = declared and groups[0] == 0 and method == POOLED_T
             row["role"] = "primary" if first else "exploratory"
             if first:
-                row["text"] = _with_range(found, leave_one_out(other, reference))
+                row["text"] = _with_range(panel, found, leave_one_out(other, reference))
             rows.append(row)
     return rows
 
@@ -131,11 +132,14 @@ def _row(panel: Panel, statistic: str, group: str, contrast: str, method: str) -
     }
 
 
-def _with_range(found: Estimate, span: tuple[float, float] | None) -> str:
+def _with_range(panel: Panel, found: Estimate, without: list[NDArray[np.float64]]) -> str:
     """Return the text of a declared row: a reason, or the leave-one-out range."""
-    if found.text or span is None:
+    values = np.concatenate(without)
+    if found.text or not np.isfinite(values).any():
         return found.text
-    return f"leaving out one athlete at a time: {span[0]:.6g} to {span[1]:.6g}"
+    unit = unit_of(panel.metric)
+    low, high = show(np.nanmin(values), unit, with_unit=False), show(np.nanmax(values), unit)
+    return f"leaving out one athlete at a time: {low} to {high}"
 
 
 def adjust(rows: list[dict[str, Any]]) -> None:
@@ -165,8 +169,31 @@ def _left_out(panel: Panel) -> list[Note]:
     return [Note("missing_sessions", text)]
 
 
-def figure_data(panel: Panel) -> dict[str, pd.DataFrame]:
-    """Return values per athlete and session, means per group, and changes per athlete."""
+def leave_one_out_data(panel: Panel, primary: tuple[int, int]) -> pd.DataFrame:
+    """Return the pre-declared estimates without each athlete: group, athlete left out, estimate."""
+    d = changes(panel, primary)
+    columns = ["group", "contrast", "athlete", "estimate"]
+    pairs: list[tuple[int | None, int]] = [(None, 0)]
+    if panel.group_pairs:
+        pairs = [(r, o) for r, o in panel.group_pairs if r == 0]
+    rows: list[tuple[str, str, str, float]] = []
+    for reference, other in pairs:
+        members = [panel.member == other]
+        label = panel.groups[other]
+        if reference is not None:
+            members.append(panel.member == reference)
+            label = group_label(panel, (reference, other))
+        parts = [d[m] for m in members]
+        estimates = leave_one_out(parts[0], parts[1] if len(parts) > 1 else None)
+        for member, values in zip(members, estimates, strict=True):
+            names = [a for a, m in zip(panel.athletes, member, strict=True) if m]
+            contrast = pair_label(panel, primary)
+            rows += [(label, contrast, a, float(v)) for a, v in zip(names, values, strict=True)]
+    return pd.DataFrame(rows, columns=columns).dropna(subset="estimate", ignore_index=True)
+
+
+def figure_data(panel: Panel, primary: tuple[int, int]) -> dict[str, pd.DataFrame]:
+    """Return values, means per group, changes per athlete, and estimates leaving one out."""
     labels = np.array(panel.groups, dtype=object)[panel.member]
     values = pd.DataFrame(
         {
@@ -189,4 +216,9 @@ def figure_data(panel: Panel) -> dict[str, pd.DataFrame]:
         )
         for pair in panel.session_pairs
     ]
-    return {"values": values, "means": means, "changes": pd.concat(parts, ignore_index=True)}
+    return {
+        "values": values,
+        "means": means,
+        "changes": pd.concat(parts, ignore_index=True),
+        "leave_one_out": leave_one_out_data(panel, primary),
+    }

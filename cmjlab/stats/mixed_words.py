@@ -74,6 +74,12 @@ def standing_notes(panel: Panel, *, constrained: bool) -> list[Note]:
         if constrained:
             text = "The constrained model needs two groups; there is one, so it was not fitted."
             notes.append(Note("constrained_needs_groups", text))
+        text = (
+            "Without a comparison group the change holds everything that happened between the"
+            " sessions: training, season, learning, and regression to the mean if the athletes were"
+            " chosen for their values."
+        )
+        notes.append(Note("no_comparison_group", text))
         return notes
     notes.append(
         Note(

@@ -69,6 +69,8 @@ class _Point:
     phi: Array
     beta: Array
     a: Array  # (r, p, p)
+    gz: Array  # (r, m·k) G_r W r
+    gwx: Array  # (r, m, k, p) G_r W X
     u: Array  # (r, p) Xᵀ W G_r W r
     score: Array  # (r,)
 
@@ -150,51 +152,52 @@ def _point(data: _Data, theta: Array) -> _Point | None:
     The data are in units of their residual SD, so that the 1 of a missing value does not
     decide the condition of V.
     """
-    v = np.einsum("r,rmij->mij", theta, data.g) + data.hole
+    r, (m, k, p) = theta.size, data.x.shape
+    v = (theta @ data.g.reshape(r, -1)).reshape(m, k, k) + data.hole
     values = np.linalg.eigvalsh(v)
     if values.min() <= _CONDITION * values.max():
         return None
     w = np.linalg.inv(v)
     wx = w @ data.x
-    gram = np.einsum("mkp,mkq->pq", data.x, wx)
+    flat = wx.reshape(m * k, p)
+    gram = data.x.reshape(m * k, p).T @ flat
     sign, logdet_x = np.linalg.slogdet(gram)
     if sign <= 0:
         return None
     phi = np.linalg.inv(gram)
-    beta = phi @ np.einsum("mkp,mk->p", wx, data.y)
-    z = np.einsum("mij,mj->mi", w, data.y - data.x @ beta)
-    gz = np.einsum("rmij,mj->rmi", data.g, z)
-    a = np.einsum("mip,rmij,mjq->rpq", wx, data.g, wx, optimize=True)
-    u = np.einsum("mip,rmi->rp", wx, gz)
-    quadratic = float(((data.y - data.x @ beta) * z).sum())
-    score = np.einsum("mij,rmji->r", w, data.g) - np.einsum("pq,rqp->r", phi, a)
-    score = score - np.einsum("mi,rmi->r", z, gz)
+    beta = phi @ (flat.T @ data.y.ravel())
+    residual = data.y - data.x @ beta
+    z = (w @ residual[..., None])[..., 0]
+    gz = (data.g @ z[..., None]).reshape(r, m * k)
+    gwx = data.g @ wx
+    a = flat.T @ gwx.reshape(r, m * k, p)
+    score = data.g.reshape(r, -1) @ w.ravel() - a.reshape(r, -1) @ phi.ravel() - gz @ z.ravel()
     constant = data.free * np.log(2.0 * np.pi)
+    quadratic = float(residual.ravel() @ z.ravel())
     criterion = float(np.log(values).sum() + logdet_x + quadratic + constant)
-    return _Point(criterion, w, phi, beta, a, u, score)
+    return _Point(criterion, np.asarray(w), np.asarray(phi), beta, a, gz, gwx, gz @ flat, score)
 
 
 def _curvature(data: _Data, at: _Point) -> tuple[Array, Array, Array]:
     """Return exact Hessian of the criterion, expected tr(P G_r P G_s), and Q."""
+    r, (m, k, p) = at.score.size, data.x.shape
     wg = at.w @ data.g
-    traces = np.einsum("rmij,smji->rs", wg, wg)
-    wx = at.w @ data.x
-    gwx = data.g @ wx
-    q = np.einsum("rmip,mij,smjq->rspq", gwx, at.w, gwx, optimize=True)
+    traces = wg.reshape(r, -1) @ np.swapaxes(wg, 2, 3).reshape(r, -1).T
+    right = np.moveaxis((at.w @ at.gwx).reshape(r, m * k, p), 0, 1).reshape(m * k, r * p)
+    left = np.moveaxis(at.gwx.reshape(r, m * k, p), 0, 1).reshape(m * k, r * p)
+    q = np.ascontiguousarray((left.T @ right).reshape(r, p, r, p).transpose(0, 2, 1, 3))
     pa = at.phi @ at.a
-    expected = traces - 2.0 * np.einsum("pq,rsqp->rs", at.phi, q)
-    expected = expected + np.einsum("rpq,sqp->rs", pa, pa)
-    z = np.einsum("mij,mj->mi", at.w, data.y - data.x @ at.beta)
-    gz = np.einsum("rmij,mj->rmi", data.g, z)
-    data_part = np.einsum("rmi,mij,smj->rs", gz, at.w, gz, optimize=True)
-    data_part = data_part - at.u @ at.phi @ at.u.T
+    expected = traces - 2.0 * (q.reshape(r, r, -1) @ at.phi.ravel())
+    expected = expected + pa.reshape(r, -1) @ np.swapaxes(pa, 1, 2).reshape(r, -1).T
+    wgz = (at.w @ at.gz.reshape(r, m, k, 1)).reshape(r, m * k)
+    data_part = at.gz @ wgz.T - at.u @ at.phi @ at.u.T
     return 2.0 * data_part - expected, expected, q
 
 
 def _minimise(data: _Data, theta: Array) -> Array | None:
     """Return the interior minimum of the criterion, None when there is none."""
     at = _point(data, theta)
-    for _ in range(200):
+    for _ in range(60):
         if at is None:
             return None
         hessian, expected, _ = _curvature(data, at)
@@ -213,7 +216,7 @@ def _minimise(data: _Data, theta: Array) -> Array | None:
 
 def _shorter(data: _Data, at: _Point, theta: Array, step: Array) -> tuple[Array, _Point] | None:
     """Return the first of step, step/2, step/4, … that keeps V usable and does not climb."""
-    for _ in range(40):
+    for _ in range(30):
         found = _point(data, theta + step)
         if found is not None and found.criterion <= at.criterion + 1e-11 * abs(at.criterion):
             return theta + step, found
