@@ -12,6 +12,7 @@ from __future__ import annotations
 import html
 import json
 import os
+import re
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -32,6 +33,8 @@ VARIABLE = "CMJLAB_PARAMETERS"
 #: Cells with this tag hold only on the demo study.
 DEMO_TAG = "demo-check"
 _CELL_SECONDS = 600
+#: Colours that a traceback puts into its text.
+_COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
 
 class Parameters:
@@ -249,8 +252,9 @@ def execute(source: Path, target: Path, *, keep_demo_checks: bool = True) -> Non
     )
     try:
         client.execute()
-    except (CellExecutionError, CellTimeoutError, DeadKernelError) as error:
-        reason = str(error).strip().splitlines()[-1] if str(error).strip() else type(error).__name__
+    except (CellExecutionError, CellTimeoutError, DeadKernelError, RuntimeError) as error:
+        lines = _COLOUR.sub("", str(error)).strip().splitlines()
+        reason = lines[-1] if lines else type(error).__name__
         raise StudyError(f"notebook {source.name} stopped: {reason} (see {target}).") from None
     finally:
         nbformat.write(notebook, target)

@@ -114,7 +114,19 @@ def write_report(
     from cmjlab.report.gather import gather
 
     data = gather(study, progress=progress, draft=draft)
-    target = Path(out) if out is not None else Path(study.results)
+    return write_data(data, Path(out) if out is not None else Path(study.results))
+
+
+def write_data(data: ReportData, out: Path) -> Path:
+    """Write a gathered report: the page, and the tables beside it.
+
+    Parameters
+    ----------
+    data : ReportData
+    out : Path
+        HTML file, or the folder for ``report_<title>_<date>.html``.
+    """
+    target = out
     if target.suffix.lower() not in (".html", ".htm"):
         target = target / f"{file_stem(data.title, data.date)}.html"
     write_whole(target, render_html(data))

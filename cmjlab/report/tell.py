@@ -101,6 +101,7 @@ def verdict(tell: Words, s: Span, matters: float | None) -> str:
         return tell.say("coach.verdict_none")
     if matters is None:
         key = "up_only" if s.low > 0 else "down_only" if s.high < 0 else "open"
+        key = "open_one" if key == "open" and s.n == 1 else key
         return tell.say(f"coach.verdict_{key}", n=s.n)
     amount = words(s.metric, matters)
     if s.low > matters:
@@ -114,7 +115,7 @@ def verdict(tell: Words, s: Span, matters: float | None) -> str:
     elif s.high < 0:
         key = "down"
     else:
-        key = "open"
+        key = "open" if s.n != 1 else "open_one"
     return tell.say(f"coach.verdict_{key}", matters=amount, n=s.n)
 
 

@@ -192,7 +192,7 @@ def _drift_figure(frame: Frame) -> list[Block]:
     order = frame.study.sessions
     baselines = [str(s) for s in order.loc[order["role"] == "baseline", "session"]]
     later = [s for s in baselines if s != plan.selected_in]
-    metric = plan.selected_on[0]
+    metric = frame.primary
     if plan.selected_in not in baselines or not later or metric not in sessions:
         return []
     names = sessions["session"].astype(str)
