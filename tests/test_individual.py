@@ -71,11 +71,25 @@ def test_two_baselines_give_root_one_and_a_half() -> None:
 
 def test_jump_components_count_as_components() -> None:
     # sd of days 0.3, of jumps 0.4, three jumps each: TE of the mean is .379 (not .289)
-    noise = Noise(0.5, 19, between_days=0.3, days_df=19, between_jumps=0.4, jumps_df=40)
+    error = float(np.sqrt(0.09 + 0.16 / 3))
+    noise = Noise(error, 19, between_days=0.3, days_df=19, between_jumps=0.4, jumps_df=40)
     se, df = noise.change_se_from_jumps(np.array([3.0]), np.array([3.0]))
     assert se / np.sqrt(2) == pytest.approx(0.379, abs=5e-4)
-    a, b = 2 * 0.09, 2 * 0.16 / 3
-    assert df == pytest.approx((a + b) ** 2 / (a**2 / 19 + b**2 / 40))
+    # as many jumps as in the reliability sessions: the change has the df of the typical error
+    assert df == pytest.approx(19)
+    se, df = noise.change_se_from_jumps(np.array([3.0]), np.array([1.0]))
+    whole, more = 2 * error**2, (1 + 1 / 3 - 2 / 3) * 0.16
+    assert se**2 == pytest.approx(2 * 0.09 + (1 + 1 / 3) * 0.16)
+    assert df == pytest.approx((whole + more) ** 2 / (whole**2 / 19 + more**2 / 40))
+
+
+def test_one_metric_without_typical_error_does_not_stop_the_others() -> None:
+    table = squad().assign(other=1.0)
+    result = individual(table)
+    row = result.rows("individual_change", metric="other").iloc[0]
+    assert row["text"].startswith("not estimable: reliability: no typical error for other")
+    assert result.has_note("no_typical_error")
+    assert len(result.rows("individual_change", metric="value")) == 16
 
 
 def test_reliability_result_is_read_and_jumps_per_athlete_are_used() -> None:

@@ -12,6 +12,7 @@ from cmjlab.errors import ArgumentError, StatsError
 from cmjlab.stats import planning_power as exact
 from cmjlab.stats.lineup import lineup
 from cmjlab.stats.planning import Scenario, frozen, plan_study, what_squad_shows
+from cmjlab.stats.planning_reliability import athletes_for_icc, icc_width
 from cmjlab.stats.planning_rows import Spread
 
 RELIABILITY = {"jump_height_m": (0.011, 19)}
@@ -224,3 +225,32 @@ def test_lineup_of_groups_deals_labels() -> None:
     result = lineup(_table(), "value", before="pre", after="post", group="group", panels=4)
     counts = result.points["panels"].groupby(["panel", "group"]).size()
     assert counts.tolist() == [5] * 8
+
+
+@pytest.mark.parametrize(
+    ("icc", "width", "n", "mean"), [(0.9, 0.2, 15, 0.26), (0.95, 0.1, 16, 0.13)]
+)
+def test_the_usual_size_for_an_icc_is_rarely_precise_enough(
+    icc: float, width: float, n: int, mean: float
+) -> None:
+    # Bonett 2002 gives n = 15 and 16 here; simulated: mean width .26 and .13, reached in 36 %
+    found = icc_width(icc, width, n)
+    assert found.mean_width == pytest.approx(mean, abs=0.005)
+    assert found.reached == pytest.approx(0.36, abs=0.01)
+    enough = athletes_for_icc(icc, width)
+    assert enough.reached >= 0.8
+    assert icc_width(icc, width, enough.n - 1).assured_width > width
+
+
+def test_icc_width_against_simulation() -> None:
+    rng = np.random.default_rng(3)
+    y = rng.normal(size=(4000, 12, 1)) * 3 + rng.normal(size=(4000, 12, 2))
+    rows = y.mean(axis=2)
+    msr = 2 * rows.var(axis=1, ddof=1)
+    mse = (y[..., 1] - y[..., 0]).var(axis=1, ddof=1) / 2
+    from scipy.stats import f
+
+    ratio = msr / mse
+    low, high = (ratio / f.ppf(q, 11, 11) for q in (0.975, 0.025))
+    widths = (high - 1) / (high + 1) - (low - 1) / (low + 1)
+    assert icc_width(0.9, 0.2, 12).mean_width == pytest.approx(widths.mean(), rel=0.02)

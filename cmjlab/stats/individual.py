@@ -20,6 +20,7 @@ from cmjlab.stats.change_pairs import (
     prepare,
     session_values,
 )
+from cmjlab.stats.change_rows import not_estimable
 from cmjlab.stats.individual_noise import noise_of
 from cmjlab.stats.individual_rows import Individuals, individual_rows, individual_sentences
 from cmjlab.stats.tidy import statistics_frame
@@ -110,9 +111,17 @@ def change_individual(
     for metric in prepared.metrics:
         pairs = _averaged_pairs(prepared, metric, sessions)
         every.append(pairs)
+        try:
+            noise = noise_of(reliability, metric)
+        except StatsError as error:
+            if len(prepared.metrics) == 1:
+                raise
+            rows.append(not_estimable({"metric": metric}, "individual_change", str(error)))
+            notes.append(Note("no_typical_error", str(error)))
+            continue
         people = Individuals(
             pairs,
-            noise_of(reliability, metric),
+            noise,
             sessions,
             prepared.after,
             _jump_counts(prepared, pairs, sessions),
@@ -124,6 +133,8 @@ def change_individual(
         points += found.points
         notes += found.notes
         sentences += individual_sentences(people, found)
+    if all(r["statistic"] == "individual_change" and "estimate" not in r for r in rows) and rows:
+        raise StatsError("; ".join(str(r["text"]) for r in rows))
     if not any(p.athletes for p in every):
         raise StatsError(
             f"no athlete has values in {', '.join(sessions)} and {prepared.after}; nothing to compare."

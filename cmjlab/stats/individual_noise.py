@@ -57,11 +57,26 @@ class Noise:
         sessions = 1.0 / len(jumps_before) + 1.0 / len(jumps_after)
         jumps = (1.0 / jumps_before).sum() / len(jumps_before) ** 2
         jumps += (1.0 / jumps_after).sum() / len(jumps_after) ** 2
-        days_part = sessions * self.between_days**2
-        jumps_part = jumps * self.between_jumps**2
-        variance = days_part + jumps_part
-        bottom = days_part**2 / self.days_df + jumps_part**2 / self.jumps_df
-        return float(np.sqrt(variance)), float(variance**2 / bottom)
+        variance = sessions * self.between_days**2 + jumps * self.between_jumps**2
+        return float(np.sqrt(variance)), float(self._components_df(variance, sessions, jumps))
+
+    def _components_df(self, variance: float, sessions: float, jumps: float) -> float:
+        """Return Satterthwaite df of sessions · σ²_days + jumps · σ²_jumps.
+
+        The day component is a difference of mean squares and no chi-square itself. TE² =
+        σ²_days + σ²_jumps / m (m jumps in the reliability sessions) is one, so the variance is
+        written as sessions · TE² + (jumps - sessions / m) · σ²_jumps.
+        """
+        shared = self.typical_error**2 - self.between_days**2
+        if shared <= 0:
+            days_part = sessions * self.between_days**2
+            jumps_part = jumps * self.between_jumps**2
+            bottom = days_part**2 / self.days_df + jumps_part**2 / self.jumps_df
+            return variance**2 / bottom
+        one_over_m = shared / self.between_jumps**2
+        whole = sessions * self.typical_error**2
+        more = (jumps - sessions * one_over_m) * self.between_jumps**2
+        return variance**2 / (whole**2 / self.df + more**2 / self.jumps_df)
 
 
 def noise_of(reliability: Any, metric: str) -> Noise:
