@@ -21,7 +21,8 @@ BLOCK, MINI = ROOT / scenario.NAME, ROOT / scenario.MINI_NAME
 
 
 def size_of(folder: Path) -> int:
-    return sum(f.stat().st_size for f in folder.rglob("*") if f.is_file())
+    files = (f for f in folder.rglob("*") if "results" not in f.relative_to(folder).parts)
+    return sum(f.stat().st_size for f in files if f.is_file())
 
 
 def table(folder: Path, name: str) -> pd.DataFrame:

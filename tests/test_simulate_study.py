@@ -37,13 +37,15 @@ def test_the_jump_has_the_wanted_traits() -> None:
 
 def test_correlated_normals() -> None:
     random = np.random.default_rng(1)
-    x = correlated_normals({"depth": 2.0, "time": 1.0}, {"depth time": 0.5}, (40_000,), random)
+    x = correlated_normals(
+        {"depth": 2.0, "time": 1.0}, {"depth time": 0.5}, shape=(40_000,), random=random
+    )
     depth, time = x[:, TRAITS.index("depth")], x[:, TRAITS.index("time")]
     assert np.std(depth) == pytest.approx(2.0, rel=0.02)
     assert np.corrcoef(depth, time)[0, 1] == pytest.approx(0.5, abs=0.02)
     assert np.all(x[:, TRAITS.index("height")] == 0)
     with pytest.raises(ArgumentError, match="contradict"):
-        correlated_normals({}, {"depth time": 1.2}, (3,), random)
+        correlated_normals({}, {"depth time": 1.2}, shape=(3,), random=random)
 
 
 def test_same_seed_same_study_and_the_tables_are_the_recordings() -> None:

@@ -187,9 +187,9 @@ def test_rule_exact_onset_values() -> None:
     )  # fmt: skip
     for name, values in printed.items():
         for method, milliseconds in zip(methods, values, strict=True):
-            found = rule_exact_onset(PROFILES[name], method, 0.0)
+            found = rule_exact_onset(PROFILES[name], method, noise_sd_n=0.0)
             assert 1000 * found + 30 == pytest.approx(milliseconds, abs=6e-4)
-    assert np.isnan(rule_exact_onset(ONSET_PROFILES["ramp_onset"], Method(), 0.0))
+    assert np.isnan(rule_exact_onset(ONSET_PROFILES["ramp_onset"], Method(), noise_sd_n=0.0))
 
 
 def test_result_says_what_it_found() -> None:

@@ -142,7 +142,9 @@ def simulate_jump(
     """
     jump = named_profile(profile)
     how = settings or RecordingSettings()
-    recording, events = record(jump, rate_hz, (noise_sd_n, sway_sd_n), how, seed)
+    recording, events = record(
+        jump, how, rate_hz=rate_hz, noise_sd_n=noise_sd_n, sway_sd_n=sway_sd_n, seed=seed
+    )
     return SimulatedJump(recording, exact_truth(jump, how), events, jump, how)
 
 
@@ -156,15 +158,17 @@ def exact_truth(profile: Profile, settings: RecordingSettings) -> dict[str, floa
 
 def record(
     profile: Profile,
-    rate_hz: float,
-    noise_and_sway_sd_n: tuple[float, float],
     how: RecordingSettings,
+    *,
+    rate_hz: float,
+    noise_sd_n: float,
+    sway_sd_n: float,
     seed: int | np.random.SeedSequence | np.random.Generator,
 ) -> tuple[Recording, dict[str, float]]:
     """Return the recording of a profile and its exact events; see :func:`simulate_jump`."""
     rate = number("rate_hz", rate_hz, low=10, high=100_000, unit="Hz")
-    noise_sd = number("noise_sd_n", noise_and_sway_sd_n[0], low=0, high=1000, unit="N")
-    sway_sd = number("sway_sd_n", noise_and_sway_sd_n[1], low=0, high=1000, unit="N")
+    noise_sd = number("noise_sd_n", noise_sd_n, low=0, high=1000, unit="N")
+    sway_sd = number("sway_sd_n", sway_sd_n, low=0, high=1000, unit="N")
     noise_random, sway_random, grid_random = np.random.default_rng(seed).spawn(3)
     offset = how.grid_offset if how.grid_offset >= 0 else grid_random.uniform(0, 1)
     onset_s = (np.ceil(how.quiet_before_s * rate) + offset) / rate
@@ -175,10 +179,10 @@ def record(
     total = clean.copy()
     if sway_sd > 0:
         fading = np.minimum(clean / profile.body_weight_n, 1.0)
-        total += sway(time, sway_sd, sway_random) * fading
+        total += sway(time, sway_sd, random=sway_random) * fading
     force = _on_plates(total, time, events, how)
     if noise_sd > 0:
-        force += plate_noise(n, how.plates, noise_sd, noise_random)
+        force += plate_noise((n, how.plates), noise_sd, random=noise_random)
     force += how.offset_n / how.plates
     plates = ("left", "right") if how.plates == 2 else ("total",)
     recording = Recording(quantised(force, how.resolution_n), rate, plates)
@@ -191,5 +195,5 @@ def _on_plates(
     """Share the total between the plates; shape (n, plates)."""
     if how.plates == 1:
         return total[:, None].copy()
-    right = total * right_share(time, events, how.asymmetries())
+    right = total * right_share(time, events, asymmetry_percent=how.asymmetries())
     return np.column_stack([total - right, right])

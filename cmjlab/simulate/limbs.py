@@ -26,7 +26,7 @@ PEAK_WITHIN_S = 0.5
 
 
 def right_share(
-    time_s: FloatArray, events: Mapping[str, float], asymmetry_percent: Mapping[str, float]
+    time_s: FloatArray, events: Mapping[str, float], *, asymmetry_percent: Mapping[str, float]
 ) -> FloatArray:
     """Return the right foot's share (0 to 1) of the total at each time.
 
@@ -68,7 +68,7 @@ def limb_metrics(profile: Profile, asymmetry_percent: Mapping[str, float]) -> di
     events = true_events(profile)
 
     def force_of(foot: str, time: FloatArray) -> FloatArray:
-        share = right_share(time, events, asymmetry_percent)
+        share = right_share(time, events, asymmetry_percent=asymmetry_percent)
         return exact_force(profile, time) * (share if foot == "right" else 1 - share)
 
     standing = asymmetry_percent["standing"] / 100

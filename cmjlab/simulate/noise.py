@@ -12,7 +12,7 @@ SWAY_BAND_HZ = (0.2, 6.0)
 SWAY_WAVES = 30
 
 
-def sway(time_s: FloatArray, sd_n: float, random: np.random.Generator) -> FloatArray:
+def sway(time_s: FloatArray, sd_n: float, *, random: np.random.Generator) -> FloatArray:
     """Return slow force fluctuation of standing, newtons, shape of ``time_s``.
 
     Sinusoids spread over :data:`SWAY_BAND_HZ` with random phases; power falls with the square
@@ -30,9 +30,9 @@ def sway(time_s: FloatArray, sd_n: float, random: np.random.Generator) -> FloatA
     return out
 
 
-def plate_noise(n: int, n_plates: int, sd_n: float, random: np.random.Generator) -> FloatArray:
+def plate_noise(shape: tuple[int, int], sd_n: float, *, random: np.random.Generator) -> FloatArray:
     """Return white noise of shape (n, n_plates) whose sum over plates has SD ``sd_n``."""
-    return random.normal(0.0, sd_n / np.sqrt(n_plates), (n, n_plates))
+    return random.normal(0.0, sd_n / np.sqrt(shape[1]), shape)
 
 
 def quantised(force_n: FloatArray, step_n: float) -> FloatArray:

@@ -61,7 +61,7 @@ def _recorded(
 ) -> Recording:
     acceleration = np.concatenate(pieces)
     total = np.maximum(profile.mass_kg * (acceleration + profile.gravity_m_per_s2), 0.0)
-    noise = plate_noise(total.size, 1, noise_sd_n, np.random.default_rng(seed))
+    noise = plate_noise((total.size, 1), noise_sd_n, random=np.random.default_rng(seed))
     return Recording(total[:, None] + noise, rate_hz)
 
 
@@ -130,5 +130,5 @@ def empty_plate(
     *, seconds: float = 4.0, rate_hz: float = 1000.0, noise_sd_n: float = 1.0, seed: int = 0
 ) -> Recording:
     """Record an unloaded plate."""
-    noise = plate_noise(int(seconds * rate_hz), 1, noise_sd_n, np.random.default_rng(seed))
+    noise = plate_noise((int(seconds * rate_hz), 1), noise_sd_n, random=np.random.default_rng(seed))
     return Recording(noise, rate_hz)

@@ -29,6 +29,7 @@ _RISE = TRAITS.index("rise")
 def correlated_normals(
     sd: Mapping[str, float],
     correlation: Mapping[str, float],
+    *,
     shape: tuple[int, ...],
     random: np.random.Generator,
 ) -> FloatArray:

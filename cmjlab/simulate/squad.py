@@ -53,7 +53,7 @@ class Squad:
     asymmetry: dict[str, FloatArray]
 
 
-def draw_squad(settings: StudySettings, random: np.random.Generator, factor: int = 1) -> Squad:
+def draw_squad(settings: StudySettings, random: np.random.Generator, *, factor: int = 1) -> Squad:
     """Draw a squad ``factor`` times as large as the groups of the settings say."""
     names = list(settings.groups)
     sizes = [settings.groups[g] * factor for g in names]
@@ -61,11 +61,14 @@ def draw_squad(settings: StudySettings, random: np.random.Generator, factor: int
     traits_r, build_r, day_r, jump_r, lift_r, group_r, effect_r, limb_r = random.spawn(8)
     means = np.broadcast_to(trait_vector(settings.means), (n, len(TRAITS))).copy()
     athlete = apply_deviation(
-        means, correlated_normals(settings.between_sd, settings.between_correlation, (n,), traits_r)
+        means,
+        correlated_normals(
+            settings.between_sd, settings.between_correlation, shape=(n,), random=traits_r
+        ),
     )
     within = settings.within_correlation
-    day = correlated_normals(settings.day_sd, within, (n, k), day_r)
-    single = correlated_normals(settings.jump_sd, within, (n, k, j), jump_r)
+    day = correlated_normals(settings.day_sd, within, shape=(n, k), random=day_r)
+    single = correlated_normals(settings.jump_sd, within, shape=(n, k, j), random=jump_r)
     learned = np.arange(k)[:, None] > 0
     base = np.log1p(trait_vector(settings.learning)) * learned
     first = apply_deviation(athlete, day[:, 0] + single[:, 0].mean(axis=1))

@@ -116,7 +116,9 @@ def simulate_sessions(
     squad_random = np.random.default_rng(seed).spawn(2)[0]
     squad = draw_squad(how, squad_random)
     jumps = _jumps_table(squad, how, metrics)
-    truth = truth_table(squad, how, metrics, athlete_ids(how.n_athletes), population=population)
+    truth = truth_table(
+        squad, how, metrics=metrics, ids=athlete_ids(how.n_athletes), population=population
+    )
     return SimulatedSessions(jumps, _sessions_table(jumps, how, metrics), truth, how)
 
 
@@ -208,7 +210,7 @@ def simulate_study(
         recordings=tuple(recordings),
         measures=_measures(squad, (ids, there), how, measure_random),
         participation=_participation(how),
-        truth=truth_table(squad, how, MAIN_METRICS, ids, population=population),
+        truth=truth_table(squad, how, metrics=MAIN_METRICS, ids=ids, population=population),
         settings=how,
     )
 

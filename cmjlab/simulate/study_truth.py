@@ -24,9 +24,9 @@ POPULATION_SEED = 20_260_831
 def truth_table(
     squad: Squad,
     settings: StudySettings,
+    *,
     metrics: Sequence[str],
     ids: Sequence[str],
-    *,
     population: bool,
 ) -> pd.DataFrame:
     """Return the truth of a study, one value a row.
@@ -93,7 +93,7 @@ def _changes(
 def population_truth(settings: StudySettings, metrics: Sequence[str]) -> list[dict[str, Any]]:
     """Return population values as rows of the truth table, from a large simulated squad."""
     factor = max(1, POPULATION_SIZE // settings.n_athletes)
-    squad = draw_squad(settings, np.random.default_rng(POPULATION_SEED), factor)
+    squad = draw_squad(settings, np.random.default_rng(POPULATION_SEED), factor=factor)
     rows = _changes(metrics_of(squad.true_parameters, metrics), squad, settings, "population")
     order = list(settings.sessions)
     use = [order.index(s) for s in settings.baselines[:2]]

@@ -96,16 +96,18 @@ def known_truth(
     )  # fmt: skip
     cells, unmeasured = [], 0
     for name, profile, rate, noise, sway in plan.cells():
-        truth = {**exact_truth(profile, plates)}
-        truth = truth_by_method(truth, profile, how)
+        truth = truth_by_method(exact_truth(profile, plates), profile, how)
         stream = int(key_of([seed, profile.to_dict(), rate, noise, sway])[:15], 16)
         random = np.random.default_rng(stream)
+        place = rule_exact_onset(profile, how, noise_sd_n=noise)
         errors = []
         for one in random.spawn(repeats):
-            rec, events = record(profile, rate, (noise, sway), plates, one)
+            rec, events = record(
+                profile, plates, rate_hz=rate, noise_sd_n=noise, sway_sd_n=sway, seed=one
+            )
             jump = measure(rec, how)
             unmeasured += not np.isfinite(jump.events["takeoff"])
-            errors.append(errors_of(jump, truth, events, how, (profile, noise)))
+            errors.append(errors_of(jump, truth, events=events, rule_onset_s=place))
         part = pd.DataFrame(errors)
         part = part if metrics is None else part[[m for m in metrics if m in part]]
         part.insert(0, "repeat", np.arange(repeats))
@@ -121,20 +123,20 @@ def known_truth(
 
 
 def errors_of(
-    jump: Jump, truth: Mapping[str, float], events: Mapping[str, float], method: Method,
-    made: tuple[Profile, float],
-) -> dict[str, float]:  # fmt: skip
-    """Return measured − exact of every metric that has a truth, and of the events, by key."""
+    jump: Jump, truth: Mapping[str, float], *, events: Mapping[str, float], rule_onset_s: float
+) -> dict[str, float]:
+    """Return measured − exact of every metric that has a truth, and of the events, by key.
+
+    ``rule_onset_s``: where the onset rule should put the onset, after the true one.
+    """
     out = {key: jump.metrics[key] - truth[key] for key in METRICS if key in truth}
     for name in EVENTS:
         out[f"event_{name}_s"] = jump.events[name] - events[name]
-    profile, noise = made
-    place = rule_exact_onset(profile, method, noise)
-    out["event_onset_rule_s"] = jump.events["onset"] - events["onset"] - place
+    out["event_onset_rule_s"] = jump.events["onset"] - events["onset"] - rule_onset_s
     return out
 
 
-def rule_exact_onset(profile: Profile, method: Method, noise_sd_n: float) -> float:
+def rule_exact_onset(profile: Profile, method: Method, *, noise_sd_n: float) -> float:
     """Return where the onset rule puts the onset on the exact force, seconds after the true one.
 
     The force of the onset shape "quadratic" is below body weight by D at
