@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -57,7 +59,30 @@ def read_c3d(name: str, data: bytes, layout: Layout) -> Columns:
     ReadError
         When the file is damaged or cut short, or a platform's type is not supported.
     """
-    content = parse_c3d(name, data)
+    with _damage_is_an_error(name):
+        content = parse_c3d(name, data)
+        return _columns(name, content, layout)
+
+
+@contextmanager
+def _damage_is_an_error(name: str) -> Iterator[None]:
+    """Turn whatever a damaged file makes go wrong into one ReadError."""
+    try:
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
+            warnings.simplefilter("ignore")
+            yield
+    except ReadError:
+        raise
+    except (Exception, MemoryError) as error:  # damage surfaces as a dozen different exceptions
+        what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+        what = " ".join(what.split())[:100]
+        raise ReadError(
+            f"{name}: the C3D file is damaged: its header or parameters cannot be read ({what})."
+            " Export or copy it again."
+        ) from error
+
+
+def _columns(name: str, content: C3D, layout: Layout) -> Columns:
     types = content.platform.get("TYPE")
     if layout.force_columns or types is None or not types.size:
         notes = list(content.notes)
@@ -101,19 +126,8 @@ def parse_c3d(name: str, data: bytes) -> C3D:
     """Return the analog part of a C3D file, scaled, with the force-platform parameters."""
     import c3d
 
-    try:
-        with warnings.catch_warnings(), np.errstate(all="ignore"):
-            warnings.simplefilter("ignore")
-            reader = c3d.Reader(io.BytesIO(data))
-            return _parsed(name, data, reader)
-    except ReadError:
-        raise
-    except (Exception, MemoryError) as error:  # damage surfaces as a dozen different exceptions
-        what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
-        raise ReadError(
-            f"{name}: the C3D file is damaged: its header or parameters cannot be read"
-            f" ({what[:100]}). Export or copy it again."
-        ) from error
+    with _damage_is_an_error(name):
+        return _parsed(name, data, c3d.Reader(io.BytesIO(data)))
 
 
 def _parsed(name: str, data: bytes, reader: Any) -> C3D:
