@@ -238,6 +238,11 @@ def test_sessions_keep_protocol_order_of_categories():
     result = change_mixed(shuffled, "h")
     assert result.settings["primary"] == ["pre", "post"]
     assert not result.has_note("order_of_appearance")
+    turned = change_mixed(table, "h", order=["post", "pre"])
+    assert turned.has_note("order_differs")
+    assert turned.value("mean_change", group="a", method=OWN_T) == pytest.approx(
+        -result.value("mean_change", group="a", method=OWN_T, contrast="post - pre")
+    )
 
 
 @pytest.mark.parametrize(

@@ -137,9 +137,16 @@ def _sessions(
     else:
         if isinstance(order, str) or not all(isinstance(s, str) for s in order):
             raise ArgumentError(f"order: a list of session names is needed, found {shown(order)}.")
-        wanted = sessions_to_use(table, list(order))
+        wanted = list(order)
         if len(set(wanted)) < len(wanted):
             raise ArgumentError(f"order: a session stands twice: {', '.join(wanted)}.")
+        in_table = sessions_to_use(table, wanted)  # refuses names that are not there
+        if in_table != wanted:
+            text = (
+                f"order= puts the sessions as {', '.join(wanted)}; the table has them as"
+                f" {', '.join(in_table)}. The former is used: a change is later − earlier in order=."
+            )
+            notes.append(Note("order_differs", text))
         others = [s for s in session_order(table) if s not in wanted]
         if others:
             notes.append(Note("sessions_not_used", f"Not in order=: {', '.join(others)}."))
