@@ -253,3 +253,39 @@ def test_holm_equals_emmeans() -> None:
     p = [0.033999314720263, 0.000189023798034, 0.036035084664884]
     assert adjust_p(p, "holm") == pytest.approx(HOLM, abs=1e-12)
     assert adjust_p(p, "bonferroni")[2] == pytest.approx(0.108105253994653, abs=1e-12)
+
+
+def test_permutation_statistic_is_the_studentised_ancova() -> None:
+    import numpy as np
+
+    from cmjlab.stats.change_permutation import _statistics
+    from cmjlab.stats.linear import contrast, least_squares
+
+    rng = np.random.default_rng(1)
+    x = rng.normal(size=(9, 1))
+    y = x[:, 0] + rng.normal(size=9)
+    first = np.array([True] * 4 + [False] * 5)
+    design = np.column_stack([first, ~first, x]).astype(float)
+    found = contrast(least_squares(y, design), np.array([1.0, -1.0, 0.0]))
+    expected = float(found.estimate) / float(found.se)
+    assert float(_statistics(y, x, first[None])[0]) == pytest.approx(expected, rel=1e-10)
+
+
+def test_permutation_p_by_counting() -> None:
+    # 4 v 4 without a covariate: |studentised t| over all 70 deals, counted here with numpy
+    from itertools import combinations
+
+    import numpy as np
+
+    from cmjlab.stats.change_permutation import permutation_test
+
+    y = np.array([1.0, 3.0, 2.5, 7.0, 6.0, 9.0, 8.5, 5.0])
+    values = []
+    for chosen in combinations(range(8), 4):
+        a, b = y[list(chosen)], np.delete(y, chosen)
+        values.append((a.mean() - b.mean()) / np.sqrt(a.var(ddof=1) / 4 + b.var(ddof=1) / 4))
+    observed = abs(values[0])
+    found = permutation_test(y, np.empty((8, 0)), np.arange(8) < 4)
+    assert found is not None
+    assert found.p == pytest.approx(np.mean(np.abs(values) >= observed * (1 - 1e-10)))
+    assert (found.deals, found.floor) == (70, pytest.approx(2 / 70))

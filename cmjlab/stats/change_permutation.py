@@ -16,8 +16,6 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from cmjlab.stats.linear import least_squares, studentised
-
 Array = NDArray[np.float64]
 
 #: All deals up to this number are used, beyond it as many drawn at random.
@@ -88,13 +86,18 @@ def _statistics(outcome: Array, covariates: Array, labels: NDArray[np.bool_]) ->
     design[..., 0] = labels
     design[..., 1] = ~labels
     design[..., 2:] = covariates
-    weights = np.zeros(design.shape[-1])
-    weights[:2] = 1.0, -1.0
+    # normal equations are safe here: covariates are centred and scaled, and QR is ten times slower
+    across = np.swapaxes(design, -1, -2)
     with np.errstate(invalid="ignore", divide="ignore"):
         try:
-            fit = least_squares(np.broadcast_to(outcome, (deals, len(outcome))), design)
+            inverse = np.linalg.inv(across @ design)
         except np.linalg.LinAlgError:
             return np.full(deals, np.nan)
-        alone = (fit.leverage > 1 - 1e-9).any(axis=-1)
-        t = studentised(fit, weights)
-    return np.where(alone, np.nan, t)
+        pull = design @ inverse
+        coefficients = np.swapaxes(pull, -1, -2) @ outcome
+        residuals = outcome - (design @ coefficients[..., None])[..., 0]
+        leverage = (pull * design).sum(axis=-1)
+        influence = pull[..., 0] - pull[..., 1]
+        variance = (influence**2 * residuals**2 / (1.0 - leverage)).sum(axis=-1)
+        t = (coefficients[:, 0] - coefficients[:, 1]) / np.sqrt(variance)
+    return np.where((leverage > 1 - 1e-9).any(axis=-1), np.nan, t)

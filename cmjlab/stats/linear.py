@@ -156,13 +156,6 @@ def contrast(fit: LeastSquares, weights: Array, covariance: str = "hc2_bm") -> E
     return Estimate(estimate, se, _bell_mccaffrey_df(fit, influence))
 
 
-def studentised(fit: LeastSquares, weights: Array) -> Array:
-    """Return estimate / HC2 standard error alone (cheap for many re-randomised fits)."""
-    influence = _influence(fit, np.asarray(weights, dtype=np.float64))
-    variance = (influence**2 * fit.residuals**2 / (1.0 - fit.leverage)).sum(axis=-1)
-    return np.asarray((fit.coefficients * weights).sum(axis=-1) / np.sqrt(variance))
-
-
 def _influence(fit: LeastSquares, weights: Array) -> Array:
     """Return each athlete's weight in the combination, shape (..., n)."""
     direction = np.einsum(
