@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from cmjlab.checks import number, one_of
-from cmjlab.errors import ArgumentError
+from cmjlab.errors import ArgumentError, CmjlabError
 from cmjlab.study.one_file import jumps_of
 
 if TYPE_CHECKING:
@@ -73,7 +73,10 @@ def curves(
     for file, rows in used.groupby("file", sort=False):
         found = jumps_of(study.task(str(file)), study.method)
         for row in rows[_COLUMNS].to_dict("records"):
-            curve = _curve(found[int(row["jump"]) - 1][1], quantity, (start, end), n)
+            jump = found[int(row["jump"]) - 1][1]
+            curve = None
+            if not isinstance(jump, CmjlabError):
+                curve = _curve(jump, quantity, (start, end), n)
             if curve is None:
                 left_out.append((str(file), int(row["jump"])))
                 continue

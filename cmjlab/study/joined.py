@@ -24,9 +24,12 @@ _NOT_JOINED = ("body_mass_kg", ROW)
 
 
 def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
-    """Give rows of files their athlete, session, trial and date (by file and stretch)."""
+    """Give rows of files their athlete, session, trial and date (by file and stretch).
+
+    Rows of stretches that the study does not use are left out; the problems name them.
+    """
     columns = ["file", "stretch", "athlete", "session", "trial", "date"]
-    return rows.merge(files[columns], on=["file", "stretch"], how="left", validate="m:1")
+    return rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1")
 
 
 def apply_decisions(
@@ -86,8 +89,9 @@ def _flags(jumps: pd.DataFrame, context: pd.DataFrame) -> pd.Series:
 def _in_order(checks: pd.DataFrame, jumps: pd.DataFrame) -> pd.DataFrame:
     """Return checks in the order of the jumps, each jump's in the order of the rules."""
     place = {k: i for i, k in enumerate(zip(jumps["file"], jumps["jump"], strict=True))}
-    rank = [place[k] for k in zip(checks["file"], checks["jump"], strict=True)]
-    order = np.argsort(np.array(rank, dtype=int), kind="stable")
+    keys = zip(checks["file"], checks["jump"], strict=True)
+    rank = np.array([place.get(k, -1) for k in keys], dtype=int)
+    order = np.argsort(rank, kind="stable")[np.count_nonzero(rank < 0) :]
     return CHECK_ROWS.cast(checks.iloc[order].reset_index(drop=True))
 
 

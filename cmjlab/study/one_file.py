@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cmjlab.catalog import METRICS
-from cmjlab.errors import CmjlabError
+from cmjlab.errors import CmjlabError, JumpError
 from cmjlab.keys import ENGINE, key_of
 from cmjlab.layout import Layout
 from cmjlab.method import Method
@@ -76,14 +76,6 @@ class FileResult:
     keep: bool = True
 
 
-def read_stretches(task: Task) -> list[Recording]:
-    """Read a file and return its stretches as recordings; ReadError when it cannot be read."""
-    from cmjlab.files.read import read_recording
-
-    recording = read_recording(task.path, layout=task.layout)
-    return [_cut(recording, low, high) for low, high in task.stretches]
-
-
 def _cut(recording: Recording, low: float, high: float) -> Recording:
     if low == float("-inf") and high == float("inf"):
         return recording
@@ -97,17 +89,37 @@ def _cut(recording: Recording, low: float, high: float) -> Recording:
     )
 
 
-def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump]]:
-    """Return (stretch, Jump) for every jump of a file; jumps count through the whole file."""
+def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]:
+    """Return (stretch, Jump) for every jump of a file; jumps count through the whole file.
+
+    A stretch or jump that cannot be analysed keeps its number and stands there as the error.
+
+    Raises
+    ------
+    ReadError
+        When the file cannot be read at all.
+    """
+    from cmjlab.files.read import read_recording
     from cmjlab.jump.measure import measure
     from cmjlab.jump.split import split_jumps
 
-    out: list[tuple[int, Jump]] = []
-    for stretch, recording in enumerate(read_stretches(task)):
-        for part in split_jumps(recording, method):
+    recording = read_recording(task.path, layout=task.layout)
+    out: list[tuple[int, Jump | CmjlabError]] = []
+    for stretch, (low, high) in enumerate(task.stretches):
+        try:
+            parts = split_jumps(_cut(recording, low, high), method)
+        except CmjlabError as problem:
+            out.append((stretch, problem))
+            continue
+        for part in parts:
             number = len(out) + 1
             events = task.moved.get(number) or None
-            out.append((stretch, measure(part.replace(jump=number), method, events=events)))
+            try:
+                out.append((stretch, measure(part.replace(jump=number), method, events=events)))
+            except CmjlabError as problem:
+                out.append((stretch, problem))
+        if not parts:
+            out.append((stretch, JumpError(f"{task.file}: no jump found.")))
     return out
 
 
@@ -115,21 +127,24 @@ def measure_file(task: Task, method: Method) -> FileResult:
     """Measure all jumps of a file; whatever goes wrong becomes a row with the reason."""
     try:
         found = jumps_of(task, method)
-        if found and _changed(found[0][1], task):
-            return failed(task, "the file changed while it was read; measure again", keep=False)
-        rows = [_jump_row(task, stretch, jump) for stretch, jump in found]
-        checks = [c for _, jump in found for c in _check_rows(task, jump)]
     except CmjlabError as problem:
-        missing = isinstance(problem.__cause__, OSError)
-        return failed(task, str(problem), keep=not missing)
+        return failed(task, str(problem), keep=not isinstance(problem.__cause__, OSError))
     except OSError as problem:
         text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
         return failed(task, text, keep=False)
     except Exception as problem:  # one odd file must never stop a season of data
         text = f"{task.file}: unexpected {type(problem).__name__}: {problem}. Please report it."
         return failed(task, text, keep=False)
-    if not rows:
-        return failed(task, f"{task.file}: no jump found.", keep=True)
+    rows: list[dict[str, Any]] = []
+    checks: list[dict[str, Any]] = []
+    for number, (stretch, jump) in enumerate(found, start=1):
+        if isinstance(jump, CmjlabError):
+            rows.append(_error_row(task, stretch, number, str(jump)))
+            continue
+        if _changed(jump, task):
+            return failed(task, f"{task.file}: changed while it was read; run again.", keep=False)
+        rows.append(_jump_row(task, stretch, jump))
+        checks += _check_rows(task, jump)
     return FileResult(task.key, rows, checks)
 
 
@@ -139,10 +154,15 @@ def _changed(jump: Jump, task: Task) -> bool:
 
 
 def failed(task: Task, error: str, *, keep: bool) -> FileResult:
-    """Return the one row of a file that gave no jump, with the reason."""
-    row = _base_row(task, 0, 1)
+    """Return the rows of a file that cannot be read: one for each stretch, with the reason."""
+    rows = [_error_row(task, i, i + 1, error) for i in range(len(task.stretches))]
+    return FileResult(task.key, rows, [], keep)
+
+
+def _error_row(task: Task, stretch: int, jump: int, error: str) -> dict[str, Any]:
+    row = _base_row(task, stretch, jump)
     row.update({"accepted_by_rules": False, "error": error})
-    return FileResult(task.key, [row], [], keep)
+    return row
 
 
 def _base_row(task: Task, stretch: int, jump: int) -> dict[str, Any]:

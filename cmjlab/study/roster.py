@@ -26,8 +26,8 @@ def check_people(
     known = list(roster["athlete"].dropna())
     _damaged(files["athlete"], "recordings", problems)
     _athletes_of_files(files, known, problems)
-    _athletes_without_files(files, roster, tables["participation"], problems)
     usable = _sessions_of_files(files, settings.session_order, problems)
+    _athletes_without_files(usable, roster, tables["participation"], problems)
     _same_trial(usable, problems)
     for stem in ("measures", "participation", "subgroups"):
         _ids_of_table(tables[stem], stem, known, problems)

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.errors import ArgumentError, CmjlabError, StudyError
 from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
 from cmjlab.method import Method
@@ -76,9 +76,11 @@ class Study:
             stem: table.drop(columns=ROW, errors="ignore") for stem, table in tables.items()
         }
         self._parts: dict[str, list[tuple[Path, float, float]]] = {}
-        for file, path, start, stop in self.files[["file", "path", "start", "stop"]].itertuples(
+        listed = tables["files"]
+        listed = listed[listed["file"].isin(self.files["file"])]
+        for file, path, start, stop in listed[["file", "path", "start", "stop"]].itertuples(
             index=False
-        ):
+        ):  # stretches that are not used keep their place: jump numbers never shift
             low = start if start == start else float("-inf")
             high = stop if stop == stop else float("inf")
             self._parts.setdefault(file, []).append((path, low, high))
@@ -316,12 +318,22 @@ class Study:
             Path below the recordings folder, as in the jumps table.
         jump : int
             Number of the jump within its file.
+
+        Raises
+        ------
+        ArgumentError
+            When the study has no such file or jump.
+        ReadError, JumpError
+            When the file or the jump cannot be analysed.
         """
         found = jumps_of(self.task(file), self.method)
         if not 1 <= jump <= len(found):
             raise ArgumentError(f"jump: found {jump}, {file} holds {len(found)} jump(s).")
         stretch, result = found[jump - 1]
-        part = self.files[self.files["file"] == file].iloc[stretch]
+        if isinstance(result, CmjlabError):
+            raise result
+        listed = self._tables["files"]
+        part = listed[listed["file"] == file].iloc[stretch]
         recording = result.recording.replace(
             athlete=part["athlete"], session=part["session"], trial=part["trial"] or None
         )
