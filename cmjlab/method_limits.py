@@ -121,6 +121,12 @@ class Limits(Settings):
         1.5, "SD of the force after landing that still counts as standing",
         unit="% of body weight", low=0.0, high=20.0,
     )  # fmt: skip
+    mass_low_kg: float = setting(
+        20.0, "body mass; below it the force is hardly in newtons", unit="kg", low=0.0, high=500.0
+    )
+    mass_high_kg: float = setting(
+        250.0, "body mass; above it the force is hardly in newtons", unit="kg", low=1.0, high=1e4
+    )
     time_low_s: float = setting(0.35, "time to take-off", unit="s", low=0.0, high=5.0)
     time_high_s: float = setting(1.6, "time to take-off", unit="s", low=0.1, high=10.0)
     depth_low_m: float = setting(0.08, "countermovement depth", unit="m", low=0.0, high=1.0)
@@ -177,6 +183,7 @@ class Limits(Settings):
             ("agree_high_warn_m", "agree_high_fail_m"),
             ("rest_warn_percent", "rest_fail_percent"),
             ("flight_low_s", "flight_high_s"),
+            ("mass_low_kg", "mass_high_kg"),
             ("time_low_s", "time_high_s"),
             ("depth_low_m", "depth_high_m"),
             ("rise_low_m", "rise_high_m"),

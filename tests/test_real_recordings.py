@@ -70,8 +70,10 @@ def test_the_recipe_s_velocity_is_wrong_and_is_flagged(course: Recording) -> Non
     assert wrong.check("height_agreement").status == "fail"
     right = measure(
         course,
-        Method.preset("duarte_watanabe_2021").replace(weigh_before_offset=False),
-        events={"onset": 113 / 600},
+        Method.preset("duarte_watanabe_2021").replace(
+            weigh_before_offset=False, offset_removal="none"
+        ),
+        events={"onset": 113 / 600, "takeoff": 544 / 600},
     )
     assert math.isclose(right.metrics["takeoff_velocity_m_per_s"], 2.1571, abs_tol=0.003)
     assert math.isclose(right.metrics["jump_height_m"], 0.2374, abs_tol=0.0007)

@@ -103,7 +103,7 @@ _JUMP: tuple[CheckRule, ...] = (
     CheckRule(
         "plausibility", "Plausible values", "jump", "jump", "values",
         "time to take-off 0.35–1.6 s, depth 0.08–0.60 m, rise at take-off 0.03–0.25 m, peak force 1.3–4"
-        " BW, take-off velocity 1–4 m/s: warn outside",
+        " BW, take-off velocity 1–4 m/s: warn outside; body mass outside 20–250 kg: fail",
         "look at the recording: unit, athlete, kind of jump",
     ),
     CheckRule(

@@ -68,6 +68,10 @@ def find_phases(path: Path, onset: float, edges: Edges, method: Method) -> Phase
     lowest_state = path.at(path.base + lowest)
     takeoff = path.leaving(edges.last_loaded, edges.takeoff, edges.takeoff_force)
     onset_state = path.at(onset)
+    times = (onset, slowest.sample, lowest_state.sample, takeoff.sample)
+    apart = min(b - a for a, b in zip(times, times[1:], strict=False))
+    if apart <= 0.0 or takeoff.velocity <= 0.0:
+        return None
     minimum = first + int(np.argmin(path.force[first : slow + 1]))
     propulsion = lowest_state
     if method.propulsion_start_m_per_s > 0.0:

@@ -92,7 +92,7 @@ def _step_off(found: Analysis, edges: Edges, w: Weighing, limits: Limits) -> Che
         return not_assessed(code, "the recording ends less than 1.3 s after landing")
     percent = 100.0 * abs(float(signal.force[begin:end].mean()) / w.weight - 1.0)
     if percent > limit:
-        text = f"1 to 2 s after landing the force differs from body weight by {percent:.1f} %."
+        text = f"From 1 to 2 s after landing the force is {percent:.1f} % off body weight."
         return verdict(code, "fail", percent, limit, text)
     for name, side in (("left", signal.left), ("right", signal.right)):
         if side is not None:

@@ -17,6 +17,8 @@ from cmjlab.method_limits import Limits
 _BEFORE_S = 0.5
 #: Swings of the velocity before the onset must be this much larger than those after it.
 _DIP_BEFORE = 3.0
+#: An unloaded plate this shortly before take-off is a hop, s.
+_HOP_BEFORE_S = 1.5
 #: A body slower than this at the bottom has stopped, m/s.
 _STOPPED_M_PER_S = 0.05
 
@@ -39,6 +41,9 @@ def movement_checks(
             _early(whole, limits),
             _plausible(numbers, limits),
         ]
+    elif moved_s is not None and found.flight is not None:
+        text = "The events as fixed leave no dip and push between onset and take-off."
+        checks.append(verdict("event_order", "fail", 1.0, 0.0, text))
     return {c.code: c for c in checks}
 
 
@@ -88,7 +93,7 @@ def _several(found: Analysis) -> Check:
     jumps = 1 + sum(b.start - a.stop >= apart for a, b in zip(flights, flights[1:], strict=False))
     if jumps == 1:
         return verdict(code, "pass", 1.0, 1.0, "One jump.")
-    text = f"{jumps} jumps in one recording; split it with split_jumps. The first is analysed."
+    text = f"There are {jumps} jumps; split them with split_jumps. The first is analysed."
     return verdict(code, "fail", float(jumps), 1.0, text)
 
 
@@ -107,7 +112,7 @@ def _countermovement(found: Analysis, numbers: dict[str, float], limits: Limits)
         return verdict(code, "fail", math.nan, least, text)
     depth = numbers["countermovement_depth_m"]
     if depth < least:
-        text = f"The body dips by {100 * depth:.1f} cm only: not a countermovement jump."
+        text = f"The body dips by {100 * depth:.1f} cm only: a squat jump, or none at all."
         return verdict(code, "fail", depth, least, text)
     first = math.ceil(found.phases.slowest.sample) - found.path.base
     velocity = found.path.velocity[first : found.edges.last_loaded - found.path.base + 1]
@@ -140,8 +145,9 @@ def _dips(found: Complete, limits: Limits) -> Check:
     )
     down = swings < 0.0
     turns = int(np.count_nonzero(down[1:] != down[:-1]))
+    longest = found.signal.samples(_HOP_BEFORE_S)
     for start, stop in found.contacts.unloaded.tolist():
-        if found.weighing.stop <= start and stop < found.edges.last_loaded:
+        if start > 0 and 0 < found.edges.last_loaded - stop < longest:
             text = "The plate is unloaded for a moment before the jump: a hop."
             return verdict(code, "fail", float(turns), 1.0, text)
     if turns != 1:
@@ -165,7 +171,7 @@ def _order(found: Complete) -> Check:
         times.append(e.landing)
     wrong = sum(b <= a for a, b in zip(times, times[1:], strict=False))
     if wrong:
-        text = f"{wrong} event(s) are not later than the event before."
+        text = f"There are {wrong} event(s) not later than the event before."
         return verdict("event_order", "fail", float(wrong), 0.0, text)
     return verdict("event_order", "pass", 0.0, 0.0, "The events are in order.")
 
@@ -207,6 +213,10 @@ def _early(found: Complete, limits: Limits) -> Check:
 
 
 def _plausible(numbers: dict[str, float], limits: Limits) -> Check:
+    mass = numbers["body_mass_kg"]
+    if not limits.mass_low_kg <= mass <= limits.mass_high_kg:
+        text = f"Body mass {mass:.3g} kg: the force is hardly in newtons, or this is no person."
+        return verdict("plausibility", "fail", 1.0, 0.0, text)
     bounds = (
         (
             "time to take-off",

@@ -121,7 +121,7 @@ def _clipping(found: Analysis, edges: Edges, limits: Limits) -> Check:
         return verdict(code, "pass", 0.0, float(least), "The force is not cut off.")
     early = first <= edges.last_loaded
     where = "before take-off" if early else "in the landing"
-    text = f"{worst} equal samples in a row at the largest force, {where}: the range is too small."
+    text = f"The force is cut off for {worst} samples {where}: the range is too small."
     scope = "jump" if early else "landing"
     return verdict(code, "fail", float(worst), float(least), text, scope=scope)
 
@@ -164,7 +164,7 @@ def _dropped(found: Analysis, limits: Limits) -> Check:
     limit = float(limits.lost_isolated)
     if count == 0:
         return verdict(code, "pass", 0.0, limit, "No sample is missing.")
-    what = f"{lost.size} lost and {frozen.size} repeated samples"
+    what = f"There are {lost.size} lost and {frozen.size} repeated samples"
     whole = found.complete()
     if whole is None:
         return verdict(code, "fail", count, limit, f"{what}; no jump was found.")
@@ -217,13 +217,13 @@ def _frozen(found: Analysis, limits: Limits) -> FloatArray:
 def _sampling(rate: float, limits: Limits) -> Check:
     code = "sampling"
     if rate < limits.rate_fail_hz:
-        text = f"{rate:g} Hz: too slow for anything but flight time."
+        text = f"Recorded at {rate:g} Hz: too slow for anything but flight time."
         return verdict(code, "fail", rate, limits.rate_fail_hz, text)
     if rate < limits.rate_warn_hz:
         error = "about 1 cm of height" if rate < 500 else "some millimetres of height"
-        text = f"{rate:g} Hz: below {limits.rate_warn_hz:g} Hz the rate can cost {error}."
+        text = f"Recorded at {rate:g} Hz; below {limits.rate_warn_hz:g} Hz this can cost {error}."
         return verdict(code, "warn", rate, limits.rate_warn_hz, text)
-    return verdict(code, "pass", rate, limits.rate_warn_hz, f"{rate:g} Hz.")
+    return verdict(code, "pass", rate, limits.rate_warn_hz, f"Recorded at {rate:g} Hz.")
 
 
 def _sync(found: Analysis, edges: Edges, limits: Limits) -> Check:

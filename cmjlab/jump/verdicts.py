@@ -31,6 +31,7 @@ def graded(code: str, value: float, warn: float, fail: float, words: str) -> Che
     if math.isnan(value):
         return not_assessed(code, f"{words} is not known")
     unit = CHECKS[code].unit
+    words = words[0].upper() + words[1:]
     if value > warn:
         status, limit = ("fail", fail) if value > fail else ("warn", warn)
         reason = f"{words} is {value:.3g} {unit}, above the limit of {limit:g} {unit}."
