@@ -12,6 +12,7 @@ from cmjlab.cli import say
 if TYPE_CHECKING:
     from cmjlab.jump_types import Jump
     from cmjlab.method import Method
+    from cmjlab.recording import Recording
 
 #: Metrics printed unless all are asked for.
 MAIN_METRICS = (
@@ -55,13 +56,36 @@ def inspect(file: File, rate: Rate = None) -> None:
         from cmjlab.files.inspect import inspect_file
 
         seen = inspect_file(file, rate_hz=rate)
+        if not seen.columns and seen.recording is None:
+            raise say.fail(" ".join(seen.questions))
         for text in seen.lines():
             say.line(text)
+        first = _first_jump(seen.recording) if seen.recording is not None else ""
+        say.line(first or "  first jump: not looked for before the questions are answered")
         say.line()
         say.line("For study.toml:")
         say.line(seen.layout_toml())
-    if seen.questions:
+    if seen.questions or first.endswith("!"):
         raise typer.Exit(1)
+
+
+def _first_jump(recording: Recording) -> str:
+    """Return one line on the first jump of a recording; it ends with ! when there is none."""
+    import cmjlab as cj
+    from cmjlab.units import show
+
+    try:
+        parts = cj.split_jumps(recording)
+        jump = cj.measure(parts[0])
+    except cj.JumpError as error:
+        return f"  first jump: {str(error).rstrip('.')}!"
+    height, takeoff = jump.metrics["jump_height_m"], jump.events["takeoff"]
+    if takeoff != takeoff:
+        return f"  first jump: none found: {jump.flags[0].reason if jump.flags else 'no flight'}!"
+    state = "accepted" if jump.accepted else "not accepted"
+    text = f"  first jump of {len(parts)}: take-off at {takeoff:.3f} s, body mass "
+    mass = show(jump.metrics["body_mass_kg"], "kg")
+    return f"{text}{mass}, height {show(height, 'm')}, {state}"
 
 
 def measure(
