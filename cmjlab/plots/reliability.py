@@ -288,7 +288,7 @@ def jumps_needed_figure(
     counts = sorted(set(curve["n_sessions"].astype(int)))
     for i, count in enumerate(counts):
         part = curve[curve["n_sessions"] == count].sort_values("n_jumps")
-        jumps = part["n_jumps"].to_numpy(dtype=float) + 0.07 * (i - len(counts) / 2)
+        jumps = part["n_jumps"].to_numpy(dtype=float) + 0.12 * (i - (len(counts) - 1) / 2)
         low, value, high = (shown(name, part[c]) for c in ("ci_low", "estimate", "ci_high"))
         color = PALETTE[i % len(PALETTE)]
         axes.vlines(jumps, low, high, color=color, linewidth=1.0, alpha=0.7)
@@ -306,7 +306,8 @@ def jumps_needed_figure(
         + (f", n = {int(n.max())}" if len(n) else "")
     )
     axes.set_title(safe(metric_label(name)))
-    axes.legend()
+    axes.set_xticks(sorted(set(curve["n_jumps"].astype(int))))
+    figure.legend(loc="outside right center")
     figure.alt_text = jumps_needed_alt_text(result, name)
     return figure
 
