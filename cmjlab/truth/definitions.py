@@ -41,10 +41,12 @@ def truth_by_method(
             del out[key]
     if (method.stable_percent, method.stable_s) != (5.0, 1.0):
         del out["time_to_stabilisation_s"]
-    if method.propulsion_start_m_per_s > 0:
-        for key in [k for k in out if "propulsion" in k]:
-            del out[key]
-    return out
+    moved = []
+    if method.phase_model != "velocity":
+        moved = ["braking", "propulsion", "unweighting", "minimum_power"]
+    elif method.propulsion_start_m_per_s > 0:
+        moved = ["propulsion"]
+    return {k: v for k, v in out.items() if not any(word in k for word in moved)}
 
 
 def _steepest(profile: Profile, window_s: float) -> float:
