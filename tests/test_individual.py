@@ -141,18 +141,37 @@ def test_small_groups_cannot_name_responders() -> None:
 
 def test_without_true_spread_everybody_gets_the_group_mean() -> None:
     change = np.array([1.0, 2.0, 3.0])
-    found = shrinkage(change, 4.0, -1.0)
+    found = shrinkage(change, (4.0, 20.0), None)
     assert found.share == 0.0
     assert found.estimate(change).tolist() == [2.0, 2.0, 2.0]
-    assert found.se == pytest.approx(np.sqrt(1.0 / 3))
 
 
-def test_shrunken_posterior_against_the_conjugate_formula() -> None:
-    # normal-normal model with known variances: posterior precision 1/R + 1/S
-    change = np.linspace(-3, 5, 40)
-    found = shrinkage(change, 1.0, 4.0)
+def test_shrunken_limits_against_the_conjugate_formula() -> None:
+    # with variances known (huge df) the posterior is normal: precision 1/R + 1/S, R = 4, S = 1
+    rng = np.random.default_rng(0)
+    change = rng.normal(0, np.sqrt(5), 20_000)
+    change = (change - change.mean()) / change.std(ddof=1) * np.sqrt(5)
+    found = shrinkage(change, (1.0, 1e9), None)
     assert found.share == pytest.approx(0.8)
-    assert found.se**2 == pytest.approx(1 / (1 / 4 + 1) + 0.2**2 * change.var(ddof=1) / 40)
+    few = change[:5]
+    low, high = found.limits(few, 0.95, np.random.default_rng(1))
+    half = 1.959964 * np.sqrt(1 / (1 / 4 + 1))
+    assert low == pytest.approx(0.8 * few - half, abs=0.12)
+    assert high == pytest.approx(0.8 * few + half, abs=0.12)
+
+
+def test_shrunken_limits_hold_when_the_share_is_poorly_known() -> None:
+    # 10 v 10, response SD = TE: a fixed share covers about two in three, these limits do not
+    rng = np.random.default_rng(7)
+    hits = []
+    for _ in range(300):
+        true = rng.normal(2.0, 1.0, 10)
+        change = true + rng.normal(0, np.sqrt(2), 10)
+        control = rng.normal(0, np.sqrt(2), 10)
+        found = shrinkage(change, (2 * rng.chisquare(19) / 19, 19.0), (control.var(ddof=1), 9.0))
+        low, high = found.limits(change, 0.95, rng)
+        hits += ((low <= true) & (true <= high)).tolist()
+    assert 0.92 < np.mean(hits) < 0.98
 
 
 @pytest.mark.parametrize(("count", "df", "value"), [(1, 10, 2.228), (2, 10, 2.609)])

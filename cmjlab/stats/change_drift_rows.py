@@ -182,8 +182,8 @@ def _points(squad: _Squad, drift: Drift, metric: str, group: str) -> list[Row]:
             "group": squad.groups[i],
             "chosen": bool(squad.member[i]),
             "selecting_value": float(squad.selectors[i, 0]),
-            "first_baseline": float(squad.first[i]),
-            "second_baseline": float(squad.second[i]),
+            "first": float(squad.first[i]),
+            "second": float(squad.second[i]),
             "expected_without_training": float(drift.fitted[i]),
             "after": float(squad.after[i]),
         }
@@ -282,7 +282,7 @@ def outside_part(
             "group": group,
             "chosen": True,
             "selecting_value": first[a],
-            "first_baseline": first[a],
+            "first": first[a],
             "expected_without_training": squad_mean + rho[0] * (first[a] - squad_mean),
             "after": after[a],
         }

@@ -11,6 +11,9 @@ from cmjlab.stats.intervals import mls_limits
 
 Array = NDArray[np.float64]
 
+#: Draws behind the limits of shrunken changes.
+DRAWS = 4000
+
 
 def signed_root(variance: ArrayLike) -> Array:
     """Return √v for positive and -√|v| for negative variance estimates."""
@@ -44,6 +47,29 @@ def response_limits(
 
 
 @dataclass(frozen=True)
+class Spread:
+    """Two independent variances whose difference is the variance of true responses.
+
+    Attributes
+    ----------
+    changes, changes_df : float
+        Variance of the changes of the trained group and its df.
+    without, without_df : float
+        Variance of changes without responses (control group, or the noise), and its df.
+    """
+
+    changes: float
+    changes_df: float
+    without: float
+    without_df: float
+
+    @property
+    def estimate(self) -> float:
+        """Difference of the two; may be negative."""
+        return self.changes - self.without
+
+
+@dataclass(frozen=True)
 class Shrinkage:
     """How far individual changes are drawn towards the group mean.
 
@@ -51,46 +77,71 @@ class Shrinkage:
     ----------
     share : float
         λ: 0 = everyone gets the group mean, 1 = nothing is drawn in.
-    response_variance : float
-        Variance of true responses used, at least 0.
-    mean, mean_variance : float
-        Group mean change and its sampling variance.
-    df : float
+    spread : Spread
+        Where the variance of true responses comes from.
+    noise_variance : float
+        Squared standard error of one athlete's change.
+    mean : float
+        Group mean change.
+    n : int
+        Athletes in the group.
     """
 
     share: float
-    response_variance: float
+    spread: Spread
+    noise_variance: float
     mean: float
-    mean_variance: float
-    df: float
+    n: int
 
     def estimate(self, change: Array) -> Array:
         """Return mean + λ (change - mean)."""
         return np.asarray(self.mean + self.share * (change - self.mean))
 
-    @property
-    def se(self) -> float:
-        """Posterior standard error: √(σ²_R (1 - λ) + (1 - λ)² var(mean))."""
-        rest = 1.0 - self.share
-        return float(np.sqrt(self.response_variance * rest + rest**2 * self.mean_variance))
+    def limits(self, change: Array, level: float, rng: np.random.Generator) -> tuple[Array, Array]:
+        """Return limits of each athlete's true change, with λ and the mean uncertain.
+
+        Parameters
+        ----------
+        change : array, shape (n,)
+        level : float
+        rng : numpy.random.Generator
+
+        Notes
+        -----
+        λ is known poorly from a squad; an interval that takes its estimate as known covers as
+        little as two times in three. Here the variances are drawn from their pivotal
+        distributions (s² · df / chi-square; a negative response variance counts as 0), the
+        mean from its t, and the athlete's true change from the normal posterior given both.
+        """
+        s = self.spread
+        total = s.changes * s.changes_df / rng.chisquare(s.changes_df, DRAWS)
+        without = s.without * s.without_df / rng.chisquare(s.without_df, DRAWS)
+        response = np.maximum(total - without, 0.0)
+        share = response / (response + self.noise_variance)
+        mean = self.mean + np.sqrt(total / self.n) * rng.standard_normal(DRAWS)
+        own = np.sqrt(response * (1.0 - share)) * rng.standard_normal(DRAWS)
+        draws = mean[:, None] + share[:, None] * (change - mean[:, None]) + own[:, None]
+        low, high = np.quantile(draws, [0.5 - level / 2, 0.5 + level / 2], axis=0)
+        centre = self.estimate(change)
+        return np.minimum(low, centre), np.maximum(high, centre)
 
 
-def shrinkage(change: Array, noise_variance: float, spread: float | None) -> Shrinkage:
+def shrinkage(
+    change: Array, noise: tuple[float, float], control: tuple[float, float] | None
+) -> Shrinkage:
     """Return the shrinkage of one trained group.
 
     Parameters
     ----------
-    change : array, shape (n,)
-    noise_variance : float
-        Squared standard error of one athlete's change.
-    spread : float or None
-        Variance of true responses (may be negative: then 0). None: variance of the changes
-        minus the noise, an upper bound when the noise is from a shorter re-test.
+    change : array, shape (n,), n >= 2
+    noise : (variance, df)
+        Of one athlete's change.
+    control : (variance, df) or None
+        Of the control group's changes. None: the noise stands in, and the spread of responses
+        is an upper bound when the noise is from a shorter re-test.
     """
     n = len(change)
-    observed = float(change.var(ddof=1)) if n > 1 else float("nan")
-    found = observed - noise_variance if spread is None else spread
-    found = max(found, 0.0) if np.isfinite(found) else 0.0
-    share = found / (found + noise_variance)
-    mean_variance = observed / n if n > 1 else noise_variance
-    return Shrinkage(share, found, float(change.mean()), mean_variance, max(n - 1.0, 1.0))
+    spread = Spread(float(change.var(ddof=1)), n - 1.0, *(control or noise))
+    response = max(spread.estimate, 0.0)
+    share = response / (response + noise[0])
+    return Shrinkage(share, spread, noise[0], float(change.mean()), n)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from cmjlab.results import Note
 from cmjlab.stats.change_pairs import Pairs
@@ -22,6 +23,7 @@ Array = NDArray[np.float64]
 
 #: Below this many athletes per group the spread of responses cannot name responders.
 ENOUGH = 20
+_SEED = 40_427
 ALL_AT_ONCE = "holds for all athletes at once (studentised maximum modulus)"
 
 
@@ -95,7 +97,9 @@ def individual_rows(people: Individuals) -> Found:
         if group != people.control:
             out.response[group] = _response_row(people, part, here)
             out.rows.append(out.response[group])
-            out.shrunk[group] = _shrinkage(people, part, out.response[group])
+            shrunk = _shrinkage(people, part, out.response[group])
+            if shrunk is not None:
+                out.shrunk[group] = shrunk
         _athlete_rows(people, part, here, out)
     return out
 
@@ -142,12 +146,17 @@ def _response_text(row: Row, smallest: int) -> str:
     return text
 
 
-def _shrinkage(people: Individuals, part: Pairs, response: Row) -> Shrinkage:
-    noise = float(np.mean([people.noise_of(a)[0] ** 2 for a in part.athletes]))
-    spread = None
+def _shrinkage(people: Individuals, part: Pairs, response: Row) -> Shrinkage | None:
+    """Return the shrinkage of one trained group; None below three athletes or without spread."""
+    if len(part.athletes) < 3 or part.change.var(ddof=1) <= 0:
+        return None
+    found = [people.noise_of(a) for a in part.athletes]
+    noise = (float(np.mean([f[0] ** 2 for f in found])), float(np.mean([f[1] for f in found])))
+    control = None
     if "estimate" in response:
-        spread = float(np.sign(response["estimate"]) * response["estimate"] ** 2)
-    return shrinkage(part.change, noise, spread)
+        other = people.pairs.change[people.pairs.group == people.control]
+        control = (float(other.var(ddof=1)), len(other) - 1.0)
+    return shrinkage(part.change, noise, control)
 
 
 def _athlete_rows(people: Individuals, part: Pairs, place: Row, out: Found) -> None:
@@ -155,6 +164,10 @@ def _athlete_rows(people: Individuals, part: Pairs, place: Row, out: Found) -> N
     group = str(part.group[0]) if len(part.athletes) else ""
     shrunk = out.shrunk.get(group)
     slope, squad_mean = _baseline_slope(people)
+    limits = None
+    if shrunk is not None:
+        rng = np.random.default_rng(_SEED)
+        limits = shrunk.limits(part.change, people.level, rng)
     for i, athlete in enumerate(part.athletes):
         change = float(part.change[i])
         se, df = people.noise_of(athlete)
@@ -183,7 +196,10 @@ def _athlete_rows(people: Individuals, part: Pairs, place: Row, out: Found) -> N
             "all_high": change + half,
         }
         if shrunk is not None:
-            row = _shrunken_row(shrunk, change, here, people, "estimate" in out.response[group])
+            assert limits is not None
+            own = (float(limits[0][i]), float(limits[1][i]))
+            with_control = "estimate" in out.response[group]
+            row = _shrunken_row(shrunk, (change, *own), here, people, with_control)
             out.rows.append(row)
             point |= {"shrunken": row["estimate"], "shrunken_low": row.get("ci_low")}
             point |= {"shrunken_high": row.get("ci_high")}
@@ -213,24 +229,31 @@ def _noise_words(people: Individuals, athlete: str) -> str:
 
 
 def _shrunken_row(
-    shrunk: Shrinkage, change: float, place: Row, people: Individuals, with_control: bool
+    shrunk: Shrinkage,
+    change: tuple[float, float, float],
+    place: Row,
+    people: Individuals,
+    with_control: bool,
 ) -> Row:
+    """Return one athlete's shrunken change; ``change`` is (observed change, low, high)."""
+    estimate = float(shrunk.estimate(np.array(change[0])))
+    df = shrunk.n - 1.0
+    source = "control group" if with_control else "spread of changes minus noise: an upper bound"
     row: Row = {
         **place,
         "statistic": "shrunken_change",
-        "estimate": float(shrunk.estimate(np.array(change))),
+        "estimate": estimate,
+        "level": people.level,
     }
-    row["level"] = people.level
-    source = "control group" if with_control else "spread of changes minus noise: an upper bound"
+    row |= {"ci_low": change[1], "ci_high": change[2], "df": df}
+    row["se"] = (change[2] - change[1]) / 2 / float(special.stdtrit(df, 0.5 + people.level / 2))
     row["method"] = (
-        f"drawn to the group mean, share kept {shrunk.share:.2f} (response spread from {source})"
+        f"drawn to the group mean, share kept {shrunk.share:.2f} (response spread from {source}); limits with"
+        " the share uncertain"
     )
-    if shrunk.se > 0:
-        row |= estimate_fields(Estimate(row["estimate"], shrunk.se, shrunk.df), people.level)
-        row["p"] = None
-        row["text"] = athlete_sentence(row, place["athlete"], people.unit)
     if shrunk.share == 0:
         row["method"] += "; no true spread of responses was found, so everyone gets the group mean"
+    row["text"] = athlete_sentence(row, place["athlete"], people.unit)
     return row
 
 
