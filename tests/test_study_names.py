@@ -50,14 +50,26 @@ def test_look_alikes(first, second, why):
     assert ids.why_alike(first, second) == why
 
 
-@pytest.mark.parametrize(("first", "second"), [("A01", "A10"), ("S1", "S10"), ("70", "7"), ("a", "b")])
+@pytest.mark.parametrize(
+    ("first", "second"), [("A01", "A10"), ("S1", "S10"), ("70", "7"), ("a", "b")]
+)
 def test_different_ids_do_not_look_alike(first, second):
     assert ids.look_alikes([first, second]) == []
 
 
 @pytest.mark.parametrize(
     "word",
-    ["01-Mar", "Mar-01", "1-Mar-26", "3/4", "03.04.2026", "2026-03-01 00:00:00", "1E+05", "#N/A", "####"],
+    [
+        "01-Mar",
+        "Mar-01",
+        "1-Mar-26",
+        "3/4",
+        "03.04.2026",
+        "2026-03-01 00:00:00",
+        "1E+05",
+        "#N/A",
+        "####",
+    ],
 )
 def test_ids_that_a_spreadsheet_damaged(word):
     assert ids.looks_damaged(word)
@@ -79,7 +91,10 @@ def test_s2_stands_before_s10():
         ("sub-07_ses-post.c3d", {"athlete": "07", "session": "post"}),
         ("sub-A07/ses-mid/run-3.csv.gz", {"athlete": "A07", "session": "mid", "trial": "3"}),
         ("sub-B1/sub-A07_ses-mid_run-3.csv", {"athlete": "A07", "session": "mid", "trial": "3"}),
-        ("ses-mid_sub-A07_task-cmj_run-10_force.txt", {"athlete": "A07", "session": "mid", "trial": "10"}),
+        (
+            "ses-mid_sub-A07_task-cmj_run-10_force.txt",
+            {"athlete": "A07", "session": "mid", "trial": "10"},
+        ),
         (f"sub-{ZOE_NFD}_ses-a_run-1.csv", {"athlete": ZOE_NFC, "session": "a", "trial": "1"}),
         ("sub-A_ses-b_date-20260403.csv", {"athlete": "A", "session": "b", "date": "2026-04-03"}),
         ("jump 3.csv", {}),

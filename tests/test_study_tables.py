@@ -140,7 +140,9 @@ def test_header_slips(tmp_path):
 
 
 def test_words_that_are_not_allowed_get_a_suggestion(tmp_path):
-    (tmp_path / "participation.csv").write_text("athlete,session,status\nA,pre,Absent\nB,pre,absnt\n")
+    (tmp_path / "participation.csv").write_text(
+        "athlete,session,status\nA,pre,Absent\nB,pre,absnt\n"
+    )
     table, problems = read(tmp_path, "participation", PARTICIPATION)
     assert table["status"][0] == "absent"
     [found] = problems.rows

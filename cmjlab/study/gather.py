@@ -90,16 +90,15 @@ def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) 
         if not stem_and_suffix(name)[1].lower().startswith(SUFFIXES):
             continue
         if inside:
-            target = unicodedata.normalize(
-                "NFC", path.resolve().relative_to(home.resolve()).as_posix()
-            )
-            if target in known:
-                continue
-            if _says_all(target, study):
+            place = (folder.resolve() / name).relative_to(home.resolve())
+            target = unicodedata.normalize("NFC", place.as_posix())
+            if target not in known and _says_all(target, study):
                 understood += 1
                 continue
         else:
             target = f"{folder.name}/{name}"
+        if target in known:
+            continue
         found = _place(name, path, clues)
         if isinstance(found, str):
             unplaced.append(f"{name}: {found}")

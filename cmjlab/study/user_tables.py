@@ -275,7 +275,8 @@ def _required(out: pd.DataFrame, table: Table, name: str, problems: Problems) ->
     if not key or out.empty:
         return
     twice = out[
-        out.duplicated(key, keep=False) & out[[k for k in key if k != "start"]].notna().all(axis=1)
+        out.duplicated(key, keep=False)
+        & out[[k for k in key if k not in table.key_optional]].notna().all(axis=1)
     ]
     for values, group in twice.groupby(key, dropna=False, sort=False):
         shown = "/".join(str(v) for v in (values if isinstance(values, tuple) else (values,)))

@@ -44,12 +44,17 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table: name, columns in order, and the columns that identify a row."""
+    """A table: name, columns in order, and the columns that identify a row.
+
+    Columns of the key that may be empty stand in ``key_optional`` (an open standard's
+    primary key cannot hold them, so such a key is not part of the schema).
+    """
 
     name: str
     description: str
     columns: tuple[Column, ...]
     key: tuple[str, ...] = ()
+    key_optional: tuple[str, ...] = ()
 
     @property
     def names(self) -> list[str]:
@@ -109,7 +114,7 @@ class Table:
                 "description": c.description + (f" [{c.unit}]" if c.unit else ""),
             }
             constraints: dict[str, Any] = {}
-            if c.required or c.name in self.key:
+            if c.required or (c.name in self.key and c.name not in self.key_optional):
                 constraints["required"] = True
             if c.allowed:
                 constraints["enum"] = list(c.allowed)
@@ -117,7 +122,7 @@ class Table:
                 item["constraints"] = constraints
             fields.append(item)
         schema: dict[str, Any] = {"fields": fields, "missingValues": ["", "NA"]}
-        if self.key:
+        if self.key and not self.key_optional:
             schema["primaryKey"] = list(self.key)
         return schema
 

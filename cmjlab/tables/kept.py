@@ -37,6 +37,7 @@ RECORDINGS = Table(
         Column("stop", "number", "last second to use, on the file's clock", "s"),
     ),
     key=("file", "start"),
+    key_optional=("start",),
 )
 
 SESSION_NOTES = Table(
