@@ -27,6 +27,8 @@ _ROUND_STEPS = (1000.0, 500.0, 250.0, 100.0, 50.0, 25.0, 10.0, 5.0, 1.0, 0.5, 0.
 _AGREE = 0.005
 #: Time stamps further from the even grid than this part of a step are no even clock.
 _MOST_JITTER = 0.35
+#: With fewer single steps than this share, a time column has no usual step to count in.
+_LEAST_NORMAL = 0.8
 
 
 @dataclass
@@ -195,18 +197,23 @@ def _unit(
         return "s"
     if layout.time_unit:
         return layout.time_unit
-    rate = (values.size - 1) / float(values[-1] - values[0]) if values[-1] != values[0] else 0.0
+    rate = _rough_rate(values, whole=True)
     written = roles.headings[roles.time].unit
     label = columns.label(roles.time)
     if written in TIME_UNITS:
-        if not _SLOWEST_HZ / 4 <= rate / TIME_UNITS[written] <= 10 * _FASTEST_HZ and not given:
+        if not given and not any(
+            _SLOWEST_HZ / 4
+            <= _rough_rate(values, whole=w) / TIME_UNITS[written]
+            <= 10 * _FASTEST_HZ
+            for w in (True, False)
+        ):
             raise ReadError(
                 f"{columns.file}: time ({label}) is said to be in {written}, which makes"
                 f" {rate / TIME_UNITS[written]:.4g} Hz. If that is right or wrong, state it:"
                 f" {write_in_layout('time_unit=ms')} (or s, us)."
             )
         return written
-    possible = [u for u in ("s", "ms", "us") if _SLOWEST_HZ <= rate / TIME_UNITS[u] <= _FASTEST_HZ]
+    possible = _possible_units(rate) or _possible_units(_rough_rate(values, whole=False))
     if given:
         fitting = [u for u in ("s", "ms", "us") if abs(rate / TIME_UNITS[u] / given - 1) < 0.02]
         possible = fitting or possible
@@ -225,6 +232,19 @@ def _unit(
         f"{columns.file}: the unit of time ({label}) is not known ({rates}). State it:"
         f" {write_in_layout('time_unit=s')} (or ms, us)."
     )
+
+
+def _rough_rate(values: FloatArray, *, whole: bool) -> float:
+    """Return samples per unit of time: over the whole column, or from its usual step."""
+    if whole:
+        span = float(values[-1] - values[0])
+        return (values.size - 1) / span if span else 0.0
+    usual = float(np.median(np.diff(values)))
+    return 1.0 / usual if usual > 0 else 0.0
+
+
+def _possible_units(rate: float) -> list[str]:
+    return [u for u in ("s", "ms", "us") if _SLOWEST_HZ <= rate / TIME_UNITS[u] <= _FASTEST_HZ]
 
 
 def _note_unit(columns: Columns, roles: Roles, layout: Layout, clock: Clock) -> None:
@@ -275,8 +295,10 @@ def _from_time(
     grid = np.arange(n)
     rate = _round_rate(low, high, found, given)
     if rate is not None:
-        off = float(np.abs(seconds - seconds[0] - grid / rate).max())
-        if off <= max(1.001 * r, 1e-6 / rate):
+        off = seconds - seconds[0] - grid / rate
+        # Rounding to r scatters the stamps over r at most; a lost sample shifts them by a step.
+        most = 1.0001 * r if r * rate > 1.0001 else min(1.0001 * r, 0.9999 / rate)
+        if float(off.max() - off.min()) <= max(most, 1e-6 / rate):
             clock = Clock(rate, float(seconds[0]), columns.n_rows)
             _note_rounding(clock, r, low, high)
             _contradicts(columns, given, found if not low <= (given or found) <= high else rate)
@@ -339,9 +361,11 @@ def _uneven(
     if usual <= 0.0 or zeros > 0 or r > 0.6 * usual and positive.min() < 0.75 * usual:
         raise ReadError(
             f"{columns.file}: time is rounded too coarsely (to {r:g} s) to find the rate and the"
-            f" lost samples. Please {give_rate()} and {write_in_layout('time_column=none')}."
+            f" lost samples. State it: {write_in_layout('time_column=none', 'rate_hz=1000')}."
         )
     normal = steps < 1.5 * usual
+    if float(normal.mean()) < _LEAST_NORMAL:
+        raise ReadError(_not_even(columns, steps, usual, rows))
     step = float(steps[normal].mean())
     whole = np.where(normal, 1, np.rint(steps / step)).astype(np.int64)
     index = np.concatenate([[0], np.cumsum(whole)])
@@ -363,15 +387,7 @@ def _uneven(
     rate = whole_rate or found
     off = np.abs(seconds - seconds[0] - index / rate)
     if float(off.max()) > max(_MOST_JITTER / rate, r):
-        at = int(np.argmax(np.abs(steps - np.rint(steps * rate) / rate)))
-        line = columns.line(at + 1 if rows is None else int(rows[at + 1]))
-        raise ReadError(
-            f"{columns.file}: time is not even: steps run from {steps.min() * 1e3:.4g} to"
-            f" {steps.max() * 1e3:.4g} ms (usual {usual * 1e3:.4g} ms), the worst at line {line};"
-            " nothing is resampled. If the samples are even all the same, "
-            + write_in_layout("time_column=none", f"rate_hz={1 / usual:g}")
-            + "."
-        )
+        raise ReadError(_not_even(columns, steps, usual, rows))
     clock = Clock(rate, float(seconds[0]), columns.n_rows)
     _contradicts(columns, given, rate)
     if repeats:
@@ -388,6 +404,20 @@ def _uneven(
         )
     _place(columns, clock, index, rows, seconds)
     return clock
+
+
+def _not_even(
+    columns: Columns, steps: FloatArray, usual: float, rows: NDArray[np.int64] | None
+) -> str:
+    """Return the sentence for time stamps that follow no even clock."""
+    at = int(np.argmax(np.abs(steps / usual - np.rint(steps / usual))))
+    line = columns.line(at + 1 if rows is None else int(rows[at + 1]))
+    even = write_in_layout("time_column=none", f"rate_hz={1 / usual:g}")
+    return (
+        f"{columns.file}: time is not even: steps run from {steps.min() * 1e3:.4g} to"
+        f" {steps.max() * 1e3:.4g} ms (usual {usual * 1e3:.4g} ms), the worst at line {line};"
+        f" nothing is resampled. If the samples are even all the same, {even}."
+    )
 
 
 def _without_repeats(

@@ -104,7 +104,7 @@ def too_large(name: str, size_mb: float, limit_mb: float) -> str:
 def _unpacked(name: str, data: bytes, limit_mb: float) -> bytes:
     if data[:2] == b"\x1f\x8b":
         return _gunzip(name, data, limit_mb)
-    if data[:4] == b"PK\x03\x04":
+    if data[:4] in (b"PK\x03\x04", b"PK\x05\x06"):
         return _unzip(name, data, limit_mb)
     return data
 

@@ -160,12 +160,10 @@ def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -
 def _fill_by_arrow(columns: Columns, body: list[str], dialect: Dialect) -> bool:
     """Let pyarrow convert even rows of plain numbers and known error words; False: it cannot."""
     plain = dialect.delimiter in ("\t", ";", "|", ",", "") and not dialect.quoted
-    if (
-        not plain
-        or dialect.grouped
-        or dialect.decimal != "."
-        or {"clock", "text"} & set(dialect.kinds)
-    ):
+    plain = plain and not dialect.grouped and dialect.decimal == "."
+    only_numbers = not {"clock", "text"} & set(dialect.kinds)
+    # pyarrow takes an empty line for a row of empty cells; the careful way skips it.
+    if not (plain and only_numbers) or (dialect.width > 1 and "" in body):
         return False
     import pyarrow as pa
     from pyarrow import csv

@@ -12,7 +12,7 @@ from cmjlab.files.columns import Columns
 from cmjlab.files.contents import Contents, load
 from cmjlab.files.dialect import Dialect
 from cmjlab.files.force import force_matrix
-from cmjlab.files.read import build, read_columns
+from cmjlab.files.read import build, read_columns, refuse_few_rows
 from cmjlab.files.roles import Roles, assign_force, assign_time, read_headings, standing_level
 from cmjlab.layout import Layout
 from cmjlab.recording import Recording
@@ -145,6 +145,7 @@ def inspect_file(
         contents = load(path, limit_mb=stated.size_limit_mb)
         kind = contents.kind
         columns = read_columns(contents, stated)
+        refuse_few_rows(columns)
     except ReadError as error:
         return Inspection(path.name, kind, questions=(str(error),), stated=stated)
     return _understood(contents, columns, stated, rate_hz)

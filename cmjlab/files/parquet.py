@@ -47,7 +47,8 @@ def read_parquet(name: str, data: bytes) -> Columns:
         metadata = dict(table.schema.metadata or {})
     except Exception as error:  # damage shows in many ways, from OSError to UnicodeDecodeError
         raise ReadError(
-            f"{name}: the Parquet file cannot be read ({str(error)[:120]}). Copy it again."
+            f"{name}: the Parquet file cannot be read ({' '.join(str(error).split())[:120]}). Copy it"
+            " again."
         ) from error
     if all(v is None for v in values):
         raise ReadError(f"{name}: the Parquet file has no column of numbers.")

@@ -99,11 +99,7 @@ def build(
 ) -> Recording:
     """Give the columns their meaning and build the recording."""
     stated = layout or _NOTHING_STATED
-    if columns.n_rows < _FEWEST_ROWS:
-        raise ReadError(
-            f"{columns.file}: only {columns.n_rows} row(s) of numbers were found; a recording of a"
-            " jump has hundreds. Export it again."
-        )
+    refuse_few_rows(columns)
     roles = read_headings(columns)
     assign_time(columns, stated, roles)
     assign_force(columns, stated, roles)
@@ -123,6 +119,15 @@ def build(
         )
     except ArgumentError as error:
         raise ReadError(f"{columns.file}: {error}") from error
+
+
+def refuse_few_rows(columns: Columns) -> None:
+    """Stop when there are too few rows for any recording."""
+    if columns.n_rows < _FEWEST_ROWS:
+        raise ReadError(
+            f"{columns.file}: only {columns.n_rows} row(s) of numbers were found; a recording of a"
+            " jump has hundreds. Export it again."
+        )
 
 
 def on_grid(force: FloatArray, clock: Clock) -> FloatArray:

@@ -58,7 +58,7 @@ def _sheets(name: str, data: bytes) -> dict[str, list[tuple[Any, ...]]]:
             book.close()
     except Exception as error:  # a damaged workbook fails in zip, XML or the reader itself
         raise ReadError(
-            f"{name}: the spreadsheet cannot be read ({str(error)[:120]}). Save it again as .xlsx."
+            f"{name}: the spreadsheet cannot be read ({' '.join(str(error).split())[:120]}). Save it again as .xlsx."
         ) from error
     return sheets
 

@@ -164,7 +164,7 @@ def _sheet_lines(name: str, data: bytes) -> list[tuple[int, list[str]]]:
             book.close()
     except Exception as error:  # damage shows in zip, XML or the reader itself
         raise ReadError(
-            f"{name}: the workbook cannot be read ({str(error)[:100]}). Save it again as .xlsx."
+            f"{name}: the workbook cannot be read ({' '.join(str(error).split())[:100]}). Save it again as .xlsx."
         ) from error
     filled = {
         t: rows for t, rows in sheets.items() if any(any(c is not None for c in r) for r in rows)

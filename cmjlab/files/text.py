@@ -63,8 +63,8 @@ def whole_text(name: str, data: bytes, encoding: str = "") -> tuple[str, str, li
     """Return the text of a file as it stands, its encoding, and notes; ReadError for no text."""
     notes: list[Note] = []
     text, encoding = _text_of(name, data, encoding, notes)
+    _refuse_binary(name, text.rstrip("\x00\x1a"))
     text = _without_end_marks(text, notes)
-    _refuse_binary(name, text)
     return text, encoding, notes
 
 
