@@ -16,7 +16,9 @@ import study_kit
 from study_kit import jump_bytes, make
 
 from cmjlab.errors import StudyError
+from cmjlab.study import decisions
 from cmjlab.study import store as store_module
+from cmjlab.study.export import prune_store
 from cmjlab.study.one_file import FileResult
 from cmjlab.study.stat_index import StatIndex
 from cmjlab.study.store import CHECK_COLUMNS, JUMP_COLUMNS, Store, locked
@@ -255,6 +257,36 @@ def test_unreadable_file_is_a_row_and_is_tried_again(tmp_path, monkeypatch):
     assert "cannot be opened (Permission denied)" in row["error"]
     assert not row["accepted"]
     assert (Study.open(folder).measure()["error"] == "").all()
+
+
+def test_prune_frees_what_is_not_used_and_nothing_else(tmp_path):
+    folder = make(tmp_path / "study", athletes="A01", sessions="base1,post")
+    with open(folder / "study.toml", "a") as file:
+        file.write("[method]\nonset_sd = 3.0\n")
+    Study.open(folder).measure()
+    (folder / "study.toml").write_text(study_kit.SETTINGS)
+    (folder / "recordings" / "sub-A01_ses-post_run-02.csv").unlink()
+    table = Study.open(folder).measure()
+    assert len(list((folder / "results" / "store").glob("*-*/"))) == 2
+    assert prune_store(Study.open(folder)) > 0
+    assert len(list((folder / "results" / "store").glob("*-*/"))) == 1
+    calls = []
+    pd.testing.assert_frame_equal(Study.open(folder).measure(progress=calls.append), table)
+    assert not calls
+
+
+def test_decisions_of_a_folder_that_cannot_be_written_to(tmp_path, monkeypatch):
+    """They are kept with the results, and count after those of the study."""
+    folder = make(tmp_path / "study", athletes="A01", sessions="base1")
+    name = "sub-A01_ses-base1_run-01.csv"
+    study = decisions.reject(Study.open(folder), name, reason="first", who="T")
+    monkeypatch.setattr("cmjlab.study.study.os.access", lambda path, how: path != folder)
+    study = Study.open(folder, tmp_path / "results")
+    assert study.measure().set_index("file").loc[name, "verdict"] == "reject"
+    study = decisions.accept(study, name, reason="second", who="T")
+    assert (tmp_path / "results" / "decisions.csv").exists()
+    assert list(study.decisions["reason"]) == ["first", "second"]
+    assert study.measure().set_index("file").loc[name, "verdict"] == "accept"
 
 
 def test_engine_is_part_of_the_key(tmp_path, monkeypatch):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ import pandas as pd
 
 from cmjlab.files.table import write_table
 from cmjlab.study.batch import ProgressCallback
-from cmjlab.study.store import replace, write_whole
+from cmjlab.study.store import Store, locked, replace, write_whole
 from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, USER_TABLES, Table
 
 if TYPE_CHECKING:
@@ -70,6 +71,32 @@ def write_schemas(folder: str | Path) -> list[Path]:
         write_whole(path, table.frictionless_file().encode("utf-8"))
         paths.append(path)
     return paths
+
+
+def prune_store(study: Study) -> int:
+    """Remove kept results that the study as it stands does not use; return the bytes freed.
+
+    Results of other Methods, older engines, removed files and undone decisions go. They would
+    be measured again if they were needed once more.
+    """
+    store = Store(study.results, study.method.key)
+    before = _size(store.root)
+    with locked(store.root):
+        keys = {study.task(f, s).key for f, s in _hashes(study).items()}
+        store.compact(keys)
+        for other in store.root.iterdir():
+            if other.is_dir() and other != store.folder:
+                shutil.rmtree(other, ignore_errors=True)
+    return before - _size(store.root)
+
+
+def _hashes(study: Study) -> dict[str, str]:
+    files = study.measure().drop_duplicates("file")
+    return dict(zip(files["file"], files["sha256"], strict=True))
+
+
+def _size(folder: Path) -> int:
+    return sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
 
 
 def _csv(path: Path, frame: pd.DataFrame) -> Path:

@@ -6,6 +6,7 @@ jumps -> accepted -> roster. Roster columns come last and are validated many to 
 
 from __future__ import annotations
 
+import json
 import re
 
 import numpy as np
@@ -93,6 +94,16 @@ def _in_order(checks: pd.DataFrame, jumps: pd.DataFrame) -> pd.DataFrame:
     rank = np.array([place.get(k, -1) for k in keys], dtype=int)
     order = np.argsort(rank, kind="stable")[np.count_nonzero(rank < 0) :]
     return CHECK_ROWS.cast(checks.iloc[order].reset_index(drop=True))
+
+
+def unpacked(rows: pd.DataFrame, column: str, names: tuple[str, str]) -> pd.DataFrame:
+    """Return a packed column of kept rows as a table: file, jump and two named columns."""
+    out = []
+    for file, jump, text in rows[["file", "jump", column]].itertuples(index=False):
+        value = json.loads(text)
+        pairs = value.items() if isinstance(value, dict) else value
+        out += [(file, jump, first, second) for first, second in pairs]
+    return pd.DataFrame(out, columns=["file", "jump", *names])
 
 
 def sort_jumps(

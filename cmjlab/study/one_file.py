@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,6 +43,8 @@ class Task:
         Start and stop of each stretch to use, seconds on the file's clock (±inf: open).
     moved : dict of int to dict of str to float
         Jump number -> event -> time that a person fixed.
+    layout_key : str
+        Key of the layout, when it is known already.
     """
 
     file: str
@@ -50,20 +53,26 @@ class Task:
     layout: Layout = field(default_factory=Layout)
     stretches: tuple[tuple[float, float], ...] = ((float("-inf"), float("inf")),)
     moved: dict[int, dict[str, float]] = field(default_factory=dict)
+    layout_key: str = ""
 
-    @property
+    @cached_property
     def key(self) -> str:
         """Key of the result: file, bytes, layout, stretches, moved events, engine."""
         return key_of(
             {
                 "file": self.file,
                 "sha256": self.sha256,
-                "layout": self.layout.replace(match="").key,
+                "layout": self.layout_key or layout_key(self.layout),
                 "stretches": [[repr(a), repr(b)] for a, b in self.stretches],
                 "moved": {str(j): e for j, e in self.moved.items() if e},
                 "engine": ENGINE,
             }
         )
+
+
+def layout_key(layout: Layout) -> str:
+    """Return the key of how a file is read; which files a layout is for does not matter."""
+    return layout.replace(match="").key
 
 
 @dataclass(frozen=True)

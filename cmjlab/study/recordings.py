@@ -5,6 +5,7 @@ from __future__ import annotations
 import fnmatch
 import os
 import unicodedata
+from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -207,11 +208,14 @@ def _bounds(row: dict[str, object]) -> tuple[float, float]:
     )
 
 
-def layout_for(file: str, layouts: tuple[Layout, ...]) -> Layout:
-    """Return the first layout whose match fits the path or the name of a file."""
+def which_layout(file: str, layouts: Sequence[Layout]) -> int:
+    """Return the place of the first layout whose match fits the path or the name of a file.
+
+    The last of ``layouts`` is the usual one, for files that no other fits.
+    """
     name = file.rpartition("/")[2]
-    for layout in layouts:
+    for place, layout in enumerate(layouts[:-1]):
         pattern = layout.match
         if not pattern or fnmatch.fnmatchcase(file, pattern) or fnmatch.fnmatchcase(name, pattern):
-            return layout
-    return Layout()
+            return place
+    return len(layouts) - 1

@@ -19,9 +19,9 @@ from cmjlab.study import joined
 from cmjlab.study.batch import ProgressCallback, measure_tasks
 from cmjlab.study.decisions import Decided, effect, read_log
 from cmjlab.study.folder import StudySettings, read_settings
-from cmjlab.study.one_file import FileResult, Task, jumps_of
+from cmjlab.study.one_file import FileResult, Task, jumps_of, layout_key
 from cmjlab.study.problems import Problems
-from cmjlab.study.recordings import layout_for, list_recordings
+from cmjlab.study.recordings import list_recordings, which_layout
 from cmjlab.study.roster import check_people
 from cmjlab.study.stat_index import StatIndex
 from cmjlab.study.store import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
@@ -70,6 +70,8 @@ class Study:
         self._tables = tables
         self._found = found
         self._measured: _Measured | None = None
+        self._layouts = (*settings.layouts, Layout())
+        self._layout_keys = tuple(layout_key(layout) for layout in self._layouts)
         self.decided: Decided = effect(tables["decisions"], found)
         self.files = check_people(settings, tables, found)
         self._public = {
@@ -190,8 +192,9 @@ class Study:
         parts = self._parts[file]
         stretches = tuple((low, high) for _, low, high in parts)
         moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
-        layout: Layout = layout_for(file, self.layouts)
-        return Task(file, parts[0][0], sha256, layout, stretches, moved)
+        place = which_layout(file, self._layouts)
+        layout, key = self._layouts[place], self._layout_keys[place]
+        return Task(file, parts[0][0], sha256, layout, stretches, moved, key)
 
     def measure(
         self,
@@ -293,6 +296,20 @@ class Study:
         self.measure()
         assert self._measured is not None
         return self._measured.checks.copy()
+
+    @property
+    def voided(self) -> pd.DataFrame:
+        """Metrics that a failed check made empty: file, jump, metric, reason."""
+        self.measure()
+        assert self._measured is not None
+        return joined.unpacked(self._measured.rows, "voided", ("metric", "reason"))
+
+    @property
+    def reading_notes(self) -> pd.DataFrame:
+        """What was assumed while reading: file, jump, code, text."""
+        self.measure()
+        assert self._measured is not None
+        return joined.unpacked(self._measured.rows, "notes", ("code", "text"))
 
     def sessions_table(self, how: str | None = None) -> pd.DataFrame:
         """Return one row per athlete and session: accepted jumps summarised, measures beside.
