@@ -11,6 +11,7 @@ import pytest
 from cmjlab.errors import StudyError
 from cmjlab.files.read import read_recording
 from cmjlab.jump.measure import measure
+from cmjlab.study import demo
 from cmjlab.study import demo_scenario as scenario
 from cmjlab.study.check import check_study
 from cmjlab.study.demo import demo_study, write_demo
@@ -122,10 +123,35 @@ def test_an_occupied_folder_is_left_alone(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
 
 
+def test_without_a_checkout_the_demo_is_simulated_once_into_the_cache(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = []
+
+    def small_demo(folder: Path, **options: object) -> Path:
+        calls.append(options)
+        folder.mkdir()
+        (folder / "study.toml").write_text("[study]")
+        return folder
+
+    for name in ("XDG_CACHE_HOME", "LOCALAPPDATA", "HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "cache"))
+    monkeypatch.setattr(demo, "__file__", str(tmp_path / "lib" / "cmjlab" / "study" / "demo.py"))
+    monkeypatch.setattr(demo, "write_demo", small_demo)
+    first, second = demo.demo_study(mini=True), demo.demo_study(mini=True)
+    assert first == second
+    assert first.is_relative_to(tmp_path / "cache")
+    assert (first / "study.toml").is_file()
+    assert calls == [{"mini": True}]
+    assert [p.name for p in first.parent.iterdir()] == [scenario.MINI_NAME]  # nothing left over
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("folder", "mini"), [(BLOCK, False), (MINI, True)])
 def test_the_seed_makes_the_same_study_again(tmp_path: Path, folder: Path, mini: bool) -> None:
-    again = write_demo(tmp_path / "again", mini=mini)
+    told = []
+    again = write_demo(tmp_path / "again", mini=mini, progress=told.append)
+    assert told[-1].done == told[-1].total == len(list((again / "recordings").iterdir()))
     before = sorted(p.relative_to(folder) for p in folder.rglob("*") if p.is_file())
     before = [p for p in before if "results" not in p.parts]
     after = sorted(p.relative_to(again) for p in again.rglob("*") if p.is_file())

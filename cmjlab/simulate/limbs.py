@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cmjlab.simulate.profile import Profile, exact_force, true_events
+from cmjlab.simulate.profile import Profile, force_on, timeline
 from cmjlab.simulate.search import largest
 
 FloatArray = NDArray[np.float64]
@@ -19,6 +18,7 @@ LIMB_PHASES = ("standing", "unweighting", "braking", "propulsion", "landing")
 #: Seconds over which the share moves from one phase's value to the next.
 BLEND_S = 0.06
 
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _KINKS = (-BLEND_S / 2, 0.0, BLEND_S / 2, BLEND_S)
 
 #: The landing peak is looked for within this time after landing.
@@ -65,62 +65,56 @@ def limb_metrics(profile: Profile, asymmetry_percent: Mapping[str, float]) -> di
     stood on that foot before the jump. Integrals by Gauss–Legendre quadrature on panels
     between all kinks (error below 1e-10 N); peaks by golden-section search.
     """
-    events = true_events(profile)
+    line = timeline(profile)
+    events = line.events
 
-    def force_of(foot: str, time: FloatArray) -> FloatArray:
-        share = right_share(time, events, asymmetry_percent=asymmetry_percent)
-        return exact_force(profile, time) * (share if foot == "right" else 1 - share)
+    def feet(time: FloatArray) -> FloatArray:
+        """Return force of left and right; the last axis of ``time`` is the foot."""
+        right = right_share(time, events, asymmetry_percent=asymmetry_percent)
+        return force_on(line, time) * np.where([True, False], 1 - right, right)
 
     standing = asymmetry_percent["standing"] / 100
-    feet: dict[str, dict[str, float]] = {}
-    for foot, share in (("left", (1 - standing) / 2), ("right", (1 + standing) / 2)):
-        weight = profile.body_weight_n * share
-        on_foot = partial(force_of, foot)
-        numbers = {"body_weight_n": weight}
-        for phase, start, end in (
-            ("unweighting", "onset", "peak_downward_velocity"),
-            ("braking", "peak_downward_velocity", "zero_velocity"),
-            ("propulsion", "zero_velocity", "takeoff"),
-        ):
-            span = (events[start], events[end])
-            impulse = _integral(on_foot, events, span)
-            numbers[f"mean_{phase}_force_n"] = impulse / (span[1] - span[0])
-            if phase != "unweighting":
-                numbers[f"peak_{phase}_force_n"] = _peak(on_foot, span)
-                numbers[f"{phase}_impulse_n_s"] = impulse - weight * (span[1] - span[0])
-        at_lowest = force_of(foot, np.array([events["zero_velocity"]]))
-        numbers["force_at_zero_velocity_n"] = float(at_lowest[0])
-        landing = (events["landing"], events["landing"] + PEAK_WITHIN_S)
-        numbers["peak_landing_force_n"] = _peak(on_foot, landing)
-        feet[foot] = numbers
+    weight = profile.body_weight_n * np.array([1 - standing, 1 + standing]) / 2
+    both = {"body_weight_n": weight}
+    for phase, start, end in (
+        ("unweighting", "onset", "peak_downward_velocity"),
+        ("braking", "peak_downward_velocity", "zero_velocity"),
+        ("propulsion", "zero_velocity", "takeoff"),
+    ):
+        span = (events[start], events[end])
+        length = span[1] - span[0]
+        impulse = _integral(feet, events, span)
+        both[f"mean_{phase}_force_n"] = impulse / length
+        if phase != "unweighting":
+            both[f"peak_{phase}_force_n"] = _peak(feet, span)
+            both[f"{phase}_impulse_n_s"] = impulse - weight * length
+    both["force_at_zero_velocity_n"] = feet(np.full(2, events["zero_velocity"]))
+    both["peak_landing_force_n"] = _peak(
+        feet, (events["landing"], events["landing"] + PEAK_WITHIN_S)
+    )
     out: dict[str, float] = {}
-    for key, left in feet["left"].items():
-        right = feet["right"][key]
+    for key, (left, right) in both.items():
         stem = key.removesuffix("_n_s").removesuffix("_n")
-        out[f"left_{key}"], out[f"right_{key}"] = left, right
-        out[f"{stem}_asymmetry_percent"] = 100 * (right - left) / (right + left)
+        out[f"left_{key}"], out[f"right_{key}"] = float(left), float(right)
+        out[f"{stem}_asymmetry_percent"] = float(100 * (right - left) / (right + left))
     return out
 
 
 def _integral(
-    force: Callable[[FloatArray], FloatArray], events: Mapping[str, float],
+    feet: Callable[[FloatArray], FloatArray], events: Mapping[str, float],
     span: tuple[float, float],
-) -> float:  # fmt: skip
-    """Return the impulse (N·s) of a force over a span."""
+) -> FloatArray:  # fmt: skip
+    """Return the impulse (N·s) of each foot over a span."""
     start, end = span
     kinks = [event + shift for event in events.values() for shift in _KINKS]
     edges = np.array([start, *sorted(k for k in kinks if start < k < end), end])
-    nodes, weights = np.polynomial.legendre.leggauss(24)
-    half = np.diff(edges) / 2
-    time = (edges[:-1] + half)[:, None] + half[:, None] * nodes
-    values = force(time.ravel()).reshape(time.shape)
-    return float(np.sum(half[:, None] * weights * values))
+    half = np.diff(edges)[:, None] / 2
+    time = edges[:-1, None] + half + half * _NODES
+    values = feet(np.repeat(time[..., None], 2, axis=-1))
+    return np.asarray(np.sum((half * _WEIGHTS)[..., None] * values, axis=(0, 1)))
 
 
-def _peak(force: Callable[[FloatArray], FloatArray], span: tuple[float, float]) -> float:
+def _peak(feet: Callable[[FloatArray], FloatArray], span: tuple[float, float]) -> FloatArray:
+    """Return the largest force of each foot in a span."""
     start, end = span
-
-    def along(x: FloatArray) -> FloatArray:
-        return force(start + np.ravel(x) * (end - start)).reshape(np.shape(x))
-
-    return float(largest(along, ()).value)
+    return largest(lambda x: feet(start + x * (end - start)), (2,)).value

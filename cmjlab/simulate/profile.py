@@ -7,9 +7,10 @@ velocities and all metrics follow in closed form (:mod:`cmjlab.simulate.closed_f
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from cmjlab.checks import one_of
 from cmjlab.settings import Settings, setting
@@ -143,31 +144,51 @@ def motion(profile: Profile, time_s: ArrayLike) -> Motion:
     Motion
         Arrays of shape (n,).
     """
-    t = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
-    p = profile.parameters
-    s = solve(p)
-    e = true_events(profile)
+    return motion_on(timeline(profile), np.atleast_1d(np.asarray(time_s, dtype=np.float64)))
+
+
+class Timeline(NamedTuple):
+    """A solved profile: parameters, durations, and event times from the true onset."""
+
+    parameters: Parameters
+    solution: Solution
+    events: dict[str, float]
+
+
+def timeline(profile: Profile) -> Timeline:
+    """Return a profile solved once, for repeated evaluation."""
+    return Timeline(profile.parameters, solve(profile.parameters), true_events(profile))
+
+
+def motion_on(line: Timeline, time_s: NDArray[np.float64]) -> Motion:
+    """Return the exact motion at times (from the true onset) of any shape."""
+    t, e = time_s, line.events
     out = Motion(np.zeros_like(t), np.zeros_like(t), np.zeros_like(t))
-    pieces = (
+    for start, end, piece in (
         (0.0, e["minimum_force"], unloading_motion),
         (e["minimum_force"], e["zero_velocity"], loading_motion),
         (e["zero_velocity"], e["takeoff"], push_motion),
         (e["takeoff"], e["landing"], flight_motion),
         (e["landing"], e["rest"], landing_motion),
-    )
-    for start, end, piece in pieces:
+    ):
         inside = (t >= start) & (t < end)
-        values = piece(p, s, t[inside] - start)
-        for whole, part in zip(out, values, strict=True):
-            whole[inside] = part
+        if inside.any():
+            values = piece(line.parameters, line.solution, t[inside] - start)
+            for whole, part in zip(out, values, strict=True):
+                whole[inside] = part
     return out
 
 
-def exact_force(profile: Profile, time_s: ArrayLike) -> np.ndarray:
+def exact_force(profile: Profile, time_s: ArrayLike) -> NDArray[np.float64]:
     """Return the exact ground reaction force in newtons, shape (n,); see :func:`motion`."""
-    a = motion(profile, time_s).acceleration
-    force = profile.mass_kg * (a + profile.gravity_m_per_s2)
-    return np.maximum(force, 0.0)  # rounding leaves ±1e-13 N in flight
+    times = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
+    return force_on(timeline(profile), times)
+
+
+def force_on(line: Timeline, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the exact force at times of any shape; rounding below 0 N in flight is cut off."""
+    p = line.parameters
+    return np.maximum(p.mass_kg * (motion_on(line, time_s).acceleration + p.gravity), 0.0)
 
 
 def solution(profile: Profile) -> Solution:

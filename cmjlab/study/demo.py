@@ -21,6 +21,7 @@ from cmjlab.simulate.jump import SimulatedJump, simulate_jump
 from cmjlab.simulate.spoil import double_dip, early_movement
 from cmjlab.simulate.study import SimulatedStudy, simulate_study
 from cmjlab.study import demo_scenario as scenario
+from cmjlab.study.batch import Progress, ProgressCallback
 from cmjlab.study.demo_rules import find_rules
 from cmjlab.tables import DECISIONS
 
@@ -67,7 +68,13 @@ def _cache_folder() -> Path:
     return base / "cmjlab"
 
 
-def write_demo(folder: str | Path, *, seed: int = scenario.SEED, mini: bool = False) -> Path:
+def write_demo(
+    folder: str | Path,
+    *,
+    seed: int = scenario.SEED,
+    mini: bool = False,
+    progress: ProgressCallback | None = None,
+) -> Path:
     """Write the demo study: recordings, all tables of a study folder, and the truth.
 
     Parameters
@@ -78,6 +85,8 @@ def write_demo(folder: str | Path, *, seed: int = scenario.SEED, mini: bool = Fa
         The same seed writes the same bytes (with the same version of zlib).
     mini : bool
         Write the teaching subset: six athletes, two sessions, coarser force.
+    progress : callable, optional
+        Called with a Progress after each recording written.
 
     Returns
     -------
@@ -100,8 +109,10 @@ def write_demo(folder: str | Path, *, seed: int = scenario.SEED, mini: bool = Fa
     if mini:
         study = _subset(study)
     (folder / "recordings").mkdir(parents=True, exist_ok=True)
-    for sim in study.recordings:
+    for done, sim in enumerate(study.recordings, start=1):
         _write_recording(sim, folder / "recordings", mini)
+        if progress is not None:
+            progress(Progress(done, len(study.recordings), file_name(sim, packed=mini)))
     _write_tables(study, rules, folder)
     title, text = (
         (scenario.MINI_TITLE, scenario.MINI_README) if mini else (scenario.TITLE, scenario.README)
