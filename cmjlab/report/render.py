@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import json
 import os
 import re
@@ -74,7 +75,8 @@ def write_whole(path: Path, text: str) -> None:
         part.write_text(text, encoding="utf-8", newline="\n")
         os.replace(part, path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise StudyError(
             f"{path}: cannot be written ({error.strerror or error}). Close the program that shows"
             " it, or name another place for the report."

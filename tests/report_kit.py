@@ -1,0 +1,62 @@
+"""A small study with everything a report needs; invented, made once per place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+import cmjlab as cj
+from cmjlab.simulate.jump import simulate_jump
+from cmjlab.simulate.profile import Profile
+from cmjlab.study.create import create_study
+
+ROLES = {"base1": "baseline", "base2": "baseline", "post": "post"}
+DATES = {"base1": "2026-08-31", "base2": "2026-09-07", "post": "2026-10-26"}
+
+
+def kit_study(
+    folder: Path, sessions: tuple[str, ...] = ("base1", "base2", "post"), athletes: int = 8
+) -> cj.Study:
+    """Return an opened study: two groups, two jumps each, one athlete left before the last session."""
+    roster = pd.DataFrame(
+        {
+            "athlete": [f"A{i:02d}" for i in range(athletes)],
+            "group": ["jump" if i % 2 == 0 else "usual" for i in range(athletes)],
+        }
+    )
+    recordings = []
+    for i, athlete in enumerate(roster["athlete"]):
+        for s, session in enumerate(sessions):
+            if session == "post" and i == athletes - 1:
+                continue
+            for trial in (1, 2):
+                seed = 100 * i + 10 * s + trial
+                gain = 0.05 if session == "post" and i % 2 == 0 else 0.0
+                speed = 2.3 + 0.05 * i + gain + 0.02 * ((seed * 7) % 5 - 2)
+                profile = Profile(mass_kg=60.0 + i, takeoff_velocity_m_per_s=speed)
+                made = simulate_jump(profile, rate_hz=500.0, noise_sd_n=1.0, seed=seed).recording
+                recordings.append(
+                    made.replace(
+                        force_n=made.total_n, plates=("total",),
+                        athlete=athlete, session=session, trial=str(trial),
+                    )
+                )  # fmt: skip
+    left = pd.DataFrame(
+        [{"athlete": roster["athlete"].iloc[-1], "session": "post", "status": "left",
+          "reason": "moved away"}]
+    )  # fmt: skip
+    settings = {
+        "study": {"title": "Kit"},
+        "sessions": [{"session": s, "role": ROLES[s], "date": DATES[s]} for s in sessions],
+        "plan": {
+            "jumps_wanted": 2,
+            "control_group": "usual",
+            "change_that_matters": {"jump_height_m": 0.015},
+        },
+    }
+    place = create_study(
+        folder / "kit", roster, recordings, settings,
+        tables={"participation": left} if "post" in sessions else None,
+    )  # fmt: skip
+    return cj.Study.open(place)
