@@ -338,3 +338,82 @@ def test_no_forbidden_words(word: str) -> None:
         between(table, assignment="random"),
     ):
         assert word not in str(result).replace("probably copied", "")
+
+
+def test_near_duplicate_labels_are_listed() -> None:
+    table = rows(PRE, POST)
+    table.loc[table.index[-1], "session"] = "Post"
+    with pytest.raises(StatsError, match=r"column 'session' .* 'post' and 'Post'"):
+        within(table)
+    accents = rows(PRE[:2], POST[:2], names=["Zo\u00eb", "B"])
+    accents.loc[2, "athlete"] = "Zoe\u0308"
+    with pytest.raises(StatsError, match="column 'athlete' has labels that differ only in case"):
+        within(accents)
+
+
+def test_blanks_around_ids_are_trimmed() -> None:
+    table = rows(PRE, POST)
+    table.loc[table["session"] == "post", "athlete"] += " "
+    assert within(table).rows("mean_change").iloc[0]["n"] == 5
+
+
+def test_same_ids_in_both_groups_do_not_run() -> None:
+    plyo = rows(PRE, POST, ["plyo"] * 5, names="12345")
+    control = rows((*PRE, 30, 31), (*POST, 30, 31), ["control"] * 7, names="1234567")
+    both = pd.concat([plyo[plyo["session"] == "pre"], control], ignore_index=True)
+    with pytest.raises(StatsError, match="1/pre"):
+        between(both)
+
+
+def test_text_column_as_metric_is_refused() -> None:
+    table = rows(PRE, POST).assign(value=lambda t: t["value"].astype(str))
+    with pytest.raises(StatsError, match="not numeric"):
+        change_within(table, "value", before="pre", after="post")
+
+
+def test_negative_values_have_no_percent() -> None:
+    result = within(rows([-1.0, 2.0, 3.0], [1.0, 2.5, 3.7]))
+    assert result.rows("percent_change").iloc[0]["text"] == (
+        "not estimable: percent needs positive values with a true zero"
+    )
+
+
+def test_corrected_ancova_takes_the_unreliability_out() -> None:
+    from cmjlab.stats.change_corrected import change_between_corrected
+
+    # groups differ by 3 in true baseline, nothing changes: ANCOVA is biased, the corrected is not
+    rng = np.random.default_rng(21)
+    n = 4000
+    trait = rng.normal(30, 2, n) + np.where(np.arange(n) < n // 2, 3.0, 0.0)
+    table = rows(
+        trait + rng.normal(0, 1, n),
+        trait + rng.normal(0, 1, n),
+        ["a"] * (n // 2) + ["b"] * (n // 2),
+    )
+    plain = between(table, control="b").rows("adjusted_difference").iloc[0]["estimate"]
+    assert plain == pytest.approx(3 * (1 - 0.8), abs=0.12)
+    result = change_between_corrected(
+        table, before="pre", after="post", reliability={"value": (1.0, 1000)}, control="b"
+    )
+    row = result.rows("corrected_difference").iloc[0]
+    assert abs(row["estimate"]) < 0.12
+    assert row["ci_low"] < 0 < row["ci_high"]
+
+
+def test_team_paragraph_word_for_word() -> None:
+    from cmjlab.stats.change_paragraph import team_paragraph
+    from cmjlab.stats.individual import change_individual
+
+    after = [0.339, 0.368, 0.303, 0.384, 0.332]
+    table = rows([v / 100 for v in PRE], after).rename(columns={"value": "jump_height_m"})
+    person = change_individual(
+        table, before="pre", after="post", reliability={"jump_height_m": (0.009, 9)}
+    )
+    assert team_paragraph(within(table), "jump_height_m", person) == (
+        "Jump height (take-off velocity) of 5 athletes changed by +2.3 cm on average from pre to post"
+        " (95 % interval +1.6 to +3.0 cm). That the team changed is what the data show; why it changed they"
+        " do not show. Nobody trained differently in the same weeks, so season, other training, learning of"
+        " the test and body mass are part of this change and cannot be separated from the block. One"
+        " athlete's change is known to ±2.9 cm (95 % interval); who responded more than others cannot be"
+        " told without a control group."
+    )

@@ -249,31 +249,7 @@ def outside_part(
         return out
     x = np.array([first[a] for a in chosen])
     y = np.array([after[a] for a in chosen])
-    gap = float(x.mean()) - squad_mean
-    for value, name in zip(rho, ("estimate", "lower limit", "upper limit"), strict=True):
-        drift = (value - 1.0) * gap
-        rest = y - (squad_mean + value * (x - squad_mean))
-        n = len(rest)
-        beyond = Estimate(float(rest.mean()), float(rest.std(ddof=1) / np.sqrt(n)), n - 1.0)
-        method = f"slope from elsewhere, its {name} ({value:g})"
-        out.rows.append(
-            {
-                **place,
-                "statistic": "drift_expected",
-                "estimate": drift,
-                "method": method,
-                "text": "depends on a slope from elsewhere",
-            }
-        )
-        out.rows.append(
-            {
-                **place,
-                "statistic": "change_beyond_drift",
-                "method": method,
-                "text": "depends on a slope from elsewhere",
-                **estimate_fields(beyond, level),
-            }
-        )
+    out.rows = _outside_rows(x, y, squad_mean, rho, place | {"level": level})
     out.points = [
         {
             "metric": metric,
@@ -288,6 +264,7 @@ def outside_part(
         }
         for a in chosen
     ]
+    gap = float(x.mean()) - squad_mean
     unit = unit_of(metric)
     low, high = sorted((out.rows[2]["estimate"], out.rows[4]["estimate"]))
     out.sentence = (
@@ -296,3 +273,21 @@ def outside_part(
         f" {signed(high, unit)} over the interval of a slope from elsewhere) would be expected."
     )
     return out
+
+
+def _outside_rows(
+    x: Array, y: Array, squad_mean: float, rho: tuple[float, float, float], place: Row
+) -> list[Row]:
+    """Return drift and remainder for a slope and for both ends of its interval."""
+    rows: list[Row] = []
+    warning = "depends on a slope from elsewhere"
+    for value, name in zip(rho, ("estimate", "lower limit", "upper limit"), strict=True):
+        rest = y - (squad_mean + value * (x - squad_mean))
+        n = len(rest)
+        beyond = Estimate(float(rest.mean()), float(rest.std(ddof=1) / np.sqrt(n)), n - 1.0)
+        here = {**place, "method": f"slope from elsewhere, its {name} ({value:g})", "text": warning}
+        drift = (value - 1.0) * (float(x.mean()) - squad_mean)
+        rows.append({**here, "statistic": "drift_expected", "estimate": drift})
+        fields = estimate_fields(beyond, place["level"])
+        rows.append({**here, "statistic": "change_beyond_drift", **fields})
+    return rows

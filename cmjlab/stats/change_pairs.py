@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
+from unicodedata import normalize
 
 import numpy as np
 import pandas as pd
@@ -124,6 +125,8 @@ def prepare(
         in two groups, duplicates.
     """
     checked = check_table(table)
+    for column in ("athlete", "session"):
+        _refuse_near_duplicates(checked, column)
     order = session_order(checked)
     before, after = str(before).strip(), str(after).strip()
     for name, role in ((before, "before"), (after, "after"), *((str(s), "session") for s in also)):
@@ -142,6 +145,19 @@ def prepare(
         return Prepared(used, names, before, after)
     groups, group_order = _groups(used, group)
     return Prepared(used, names, before, after, groups, group_order)
+
+
+def _refuse_near_duplicates(table: pd.DataFrame, column: str) -> None:
+    """Raise when two labels differ only in case or in how an accent is stored."""
+    spellings: dict[str, list[str]] = {}
+    for label in dict.fromkeys(table[column].astype(str)):
+        spellings.setdefault(normalize("NFC", label).casefold(), []).append(label)
+    twice = [" and ".join(map(repr, s)) for s in spellings.values() if len(s) > 1]
+    if twice:
+        raise StatsError(
+            f"column {column!r} has labels that differ only in case or accents: {'; '.join(twice[:5])}. If they"
+            " are the same, write them the same way; if not, choose labels that differ clearly."
+        )
 
 
 def _group_text(value: Any) -> str:

@@ -89,8 +89,54 @@ def change_individual(
     """
     level = checks.level(level)
     sessions = [before] if isinstance(before, str) else [str(b) for b in before]
+    prepared = _prepared(table, metrics, sessions, after, control)
+    every, found, skipped = [], [], []
+    for metric in prepared.metrics:
+        pairs = _averaged_pairs(prepared, metric, sessions)
+        every.append(pairs)
+        try:
+            noise = noise_of(reliability, metric)
+        except StatsError as error:
+            if len(prepared.metrics) == 1:
+                raise
+            skipped.append((metric, str(error)))
+            continue
+        jumps = _jump_counts(prepared, pairs, sessions)
+        people = Individuals(pairs, noise, sessions, prepared.after, jumps, control, level)
+        found.append((people, individual_rows(people)))
+    _refuse_nothing(prepared, every, sessions, skipped)
+    role = "primary" if len(prepared.metrics) == 1 else "exploratory"
+    rows = [not_estimable({"metric": m}, "individual_change", why) for m, why in skipped]
+    rows = [{"role": role, **r} for r in [*(r for _, f in found for r in f.rows), *rows]]
+    more = [Note("no_typical_error", why) for _, why in skipped]
+    return Result(
+        kind="change_individual",
+        table=statistics_frame(rows),
+        points={
+            "pairs": pairs_frame(every),
+            "individual": pd.DataFrame([p for _, f in found for p in f.points]),
+            "left_out": left_out_frame(every),
+        },
+        settings={
+            "metrics": prepared.metrics,
+            "before": sessions,
+            "after": prepared.after,
+            "control": control,
+            "level": level,
+        },
+        notes=(*left_out_notes(every), _TRUTH, _AVERAGE, _NAMED, *more),
+        sentences=tuple(s for people, f in found for s in individual_sentences(people, f)),
+    )
+
+
+def _prepared(
+    table: pd.DataFrame, metrics: Any, sessions: list[str], after: str, control: str | None
+) -> Prepared:
+    """Check table, sessions and control group."""
     if not sessions:
         raise StatsError("before: at least one baseline session is needed.")
+    if after in sessions and len(sessions) > 1:
+        raise StatsError(f"after: session {after!r} is also one of the baselines.")
     has_groups = isinstance(table, pd.DataFrame) and "group" in table
     if control is not None and not has_groups:
         raise StatsError("control is given, but the table has no column 'group'.")
@@ -104,60 +150,19 @@ def change_individual(
     )
     if control is not None:
         checks.one_of("control", control, prepared.group_order)
-    if after in sessions:
-        raise StatsError(f"after: session {after!r} is also one of the baselines.")
-    every, rows, points, sentences = [], [], [], []
-    notes = [_TRUTH, _AVERAGE, _NAMED]
-    for metric in prepared.metrics:
-        pairs = _averaged_pairs(prepared, metric, sessions)
-        every.append(pairs)
-        try:
-            noise = noise_of(reliability, metric)
-        except StatsError as error:
-            if len(prepared.metrics) == 1:
-                raise
-            rows.append(not_estimable({"metric": metric}, "individual_change", str(error)))
-            notes.append(Note("no_typical_error", str(error)))
-            continue
-        people = Individuals(
-            pairs,
-            noise,
-            sessions,
-            prepared.after,
-            _jump_counts(prepared, pairs, sessions),
-            control,
-            level,
-        )
-        found = individual_rows(people)
-        rows += found.rows
-        points += found.points
-        notes += found.notes
-        sentences += individual_sentences(people, found)
-    if all(r["statistic"] == "individual_change" and "estimate" not in r for r in rows) and rows:
-        raise StatsError("; ".join(str(r["text"]) for r in rows))
+    return prepared
+
+
+def _refuse_nothing(
+    prepared: Prepared, every: list[Pairs], sessions: list[str], skipped: list[tuple[str, str]]
+) -> None:
+    """Raise when no metric has a typical error, or nobody has the sessions."""
+    if len(skipped) == len(prepared.metrics):
+        raise StatsError(" ".join(dict.fromkeys(why for _, why in skipped)))
     if not any(p.athletes for p in every):
         raise StatsError(
             f"no athlete has values in {', '.join(sessions)} and {prepared.after}; nothing to compare."
         )
-    role = "primary" if len(prepared.metrics) == 1 else "exploratory"
-    return Result(
-        kind="change_individual",
-        table=statistics_frame([{"role": role, **row} for row in rows]),
-        points={
-            "pairs": pairs_frame(every),
-            "individual": pd.DataFrame(points),
-            "left_out": left_out_frame(every),
-        },
-        settings={
-            "metrics": prepared.metrics,
-            "before": sessions,
-            "after": prepared.after,
-            "control": control,
-            "level": level,
-        },
-        notes=(*left_out_notes(every), *dict.fromkeys(notes)),
-        sentences=tuple(sentences),
-    )
 
 
 def _averaged_pairs(prepared: Prepared, metric: str, sessions: list[str]) -> Pairs:

@@ -57,76 +57,71 @@ def follow_athlete(
         interval for all looks at once (columns in points ``sessions``).
     """
     level = checks.level(level)
-    checked = check_table(table)
-    metric_names(checked, metric)
-    order = session_order(checked)
-    bases = [baseline] if isinstance(baseline, str) else [str(b) for b in baseline]
-    for base in bases:
-        checks.one_of("baseline", base, order)
     athlete = str(athlete).strip()
-    checks.one_of("athlete", athlete, list(dict.fromkeys(checked["athlete"])))
-    values = {s: session_values(checked, metric, s).get(athlete, np.nan) for s in order}
+    bases = [baseline] if isinstance(baseline, str) else [str(b) for b in baseline]
+    order, values = _values(table, metric, athlete, bases)
     used = [b for b in bases if np.isfinite(values[b])]
     if not used:
         raise StatsError(f"athlete {athlete} has no {metric} in {', '.join(bases)}; no baseline.")
-    noise = noise_of(reliability, metric)
+    se, df = noise_of(reliability, metric).change_se(len(used), 1)
     start = float(np.mean([values[b] for b in used]))
-    se, df = noise.change_se(len(used), 1)
     later = [s for s in order if s not in bases]
     looks = [s for s in later if np.isfinite(values[s])]
     half_all = maximum_modulus(level, max(len(looks), 1), df) * se
+    names = used[0] if len(used) == 1 else f"mean({', '.join(used)})"
     rows: list[Row] = []
     points: list[Row] = []
     for session in looks:
         change = values[session] - start
-        row = {
-            "metric": metric,
-            "statistic": "session_difference",
-            "athlete": athlete,
-            "session": session,
-            "contrast": f"{session} - mean({', '.join(used)})"
-            if len(used) > 1
-            else f"{session} - {used[0]}",
-            "n": 1,
-            "unit": unit_of(metric),
-            "method": f"t × typical error × √(1 + 1/{len(used)})",
-            **estimate_fields(Estimate(change, se, df), level),
-        }
+        fields = estimate_fields(Estimate(change, se, df), level)
         low, high = change - half_all, change + half_all
-        row["text"] = _look_text(low, high)
-        rows.append(row)
+        where: Row = {"metric": metric, "athlete": athlete, "session": session}
+        row: Row = {**where, "statistic": "session_difference", "contrast": f"{session} - {names}"}
+        row |= {"n": 1, "unit": unit_of(metric), "text": _look_text(low, high)}
+        rows.append({**row, "method": f"t × typical error × √(1 + 1/{len(used)})", **fields})
+        limits = {"ci_low": fields["ci_low"], "ci_high": fields["ci_high"]}
+        both = {**limits, "all_low": low, "all_high": high}
         points.append(
-            {
-                "metric": metric,
-                "athlete": athlete,
-                "session": session,
-                "value": values[session],
-                "baseline": start,
-                "change": change,
-                "ci_low": row["ci_low"],
-                "ci_high": row["ci_high"],
-                "all_low": low,
-                "all_high": high,
-            }
+            {**where, "value": values[session], "baseline": start, "change": change, **both}
         )
-    missing = [s for s in later if s not in looks]
-    notes = [
-        Note(
-            "many_looks",
-            f"{len(looks)} sessions are compared with the baseline; of plain {100 * level:g} % intervals about"
-            f" {len(looks) * (1 - level):.1f} would miss by chance. The words use the interval for all at once.",
-        )
-    ]
-    if missing:
-        notes.append(Note("no_value", f"{athlete}: no {metric} in {', '.join(missing)}."))
     return Result(
         kind="follow_athlete",
         table=statistics_frame(rows),
         points={"sessions": pd.DataFrame(points)},
         settings={"metric": metric, "athlete": athlete, "baseline": used, "level": level},
-        notes=tuple(notes),
+        notes=tuple(_follow_notes(metric, athlete, looks, later, level)),
         sentences=(_follow_sentence(metric, athlete, points, unit_of(metric)),),
     )
+
+
+def _values(
+    table: pd.DataFrame, metric: str, athlete: str, bases: list[str]
+) -> tuple[list[str], dict[str, float]]:
+    """Return the sessions in order and this athlete's value in each (nan when missing)."""
+    checked = check_table(table)
+    metric_names(checked, metric)
+    order = session_order(checked)
+    for base in bases:
+        checks.one_of("baseline", base, order)
+    checks.one_of("athlete", athlete, list(dict.fromkeys(checked["athlete"])))
+    return order, {s: session_values(checked, metric, s).get(athlete, np.nan) for s in order}
+
+
+def _follow_notes(
+    metric: str, athlete: str, looks: list[str], later: list[str], level: float
+) -> list[Note]:
+    missed = len(looks) * (1 - level)
+    notes = [
+        Note(
+            "many_looks",
+            f"{len(looks)} sessions are compared with the baseline; of plain {100 * level:g} % intervals about"
+            f" {missed:.1f} would miss by chance. The words use the interval for all at once.",
+        )
+    ]
+    missing = [s for s in later if s not in looks]
+    if missing:
+        notes.append(Note("no_value", f"{athlete}: no {metric} in {', '.join(missing)}."))
+    return notes
 
 
 def _look_text(low: float, high: float) -> str:

@@ -7,6 +7,7 @@ Soc A 367:4361; from memory). For teaching and for honesty, no replacement for t
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ import pandas as pd
 from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Result
-from cmjlab.stats.change_pairs import make_pairs, prepare
+from cmjlab.stats.change_pairs import Pairs, make_pairs, prepare
 from cmjlab.stats.tidy import statistics_frame
 
 
@@ -60,24 +61,8 @@ def lineup(
         )
     rng = np.random.default_rng(int(checks.number("seed", seed, low=0)))
     real = int(rng.integers(1, number + 1))
-    parts = []
-    for panel in range(1, number + 1):
-        labels, later = pairs.group, pairs.after
-        if panel != real and group is not None:
-            labels = rng.permutation(labels)
-        elif panel != real:
-            later = pairs.before + pairs.change * rng.choice([-1.0, 1.0], len(pairs.change))
-        parts.append(
-            pd.DataFrame(
-                {
-                    "panel": panel,
-                    "athlete": list(pairs.athletes),
-                    "group": [str(g) for g in labels],
-                    "before": pairs.before,
-                    "after": later,
-                }
-            )
-        )
+    deal = _deal_labels if group is not None else _deal_signs
+    parts = [_panel(k, deal(pairs, rng) if k != real else pairs) for k in range(1, number + 1)]
     what = "group labels" if group is not None else "signs of the changes"
     settings: dict[str, Any] = {
         "metric": metric,
@@ -102,4 +87,27 @@ def lineup(
             ),
         ),
         sentences=(f"Which of the {number} panels is the real one?",),
+    )
+
+
+def _deal_labels(pairs: Pairs, rng: np.random.Generator) -> Pairs:
+    """Return the pairs with the group labels dealt again."""
+    return replace(pairs, group=rng.permutation(pairs.group))
+
+
+def _deal_signs(pairs: Pairs, rng: np.random.Generator) -> Pairs:
+    """Return the pairs with the sign of each change dealt again."""
+    signs = rng.choice([-1.0, 1.0], len(pairs.change))
+    return replace(pairs, after=pairs.before + pairs.change * signs)
+
+
+def _panel(number: int, pairs: Pairs) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "panel": number,
+            "athlete": list(pairs.athletes),
+            "group": [str(g) for g in pairs.group],
+            "before": pairs.before,
+            "after": pairs.after,
+        }
     )
