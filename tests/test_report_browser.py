@@ -1,0 +1,88 @@
+"""The report in a real browser: no request, no error, no sideways scrolling, prints on A4."""
+
+from __future__ import annotations
+
+import re
+import shutil
+
+import pytest
+
+pytestmark = pytest.mark.browser
+FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory):
+    from report_kit import kit_study
+
+    from cmjlab.report.render import write_report
+
+    study = kit_study(tmp_path_factory.mktemp("browser"))
+    return write_report(study)
+
+
+@pytest.fixture(scope="module")
+def browser():
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        pytest.skip("no Chromium on this machine; the page itself is tested without it")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as p:
+        opened = p.chromium.launch(executable_path=program, args=FLAGS)
+        yield opened
+        opened.close()
+
+
+def _open(browser, path, width):
+    page = browser.new_page(viewport={"width": width, "height": 800})
+    seen = {"requests": [], "errors": []}
+    page.on("request", lambda r: seen["requests"].append(r.url))
+    page.on("console", lambda m: seen["errors"].append(m.text) if m.type == "error" else None)
+    page.on("pageerror", lambda e: seen["errors"].append(str(e)))
+    page.goto(path.as_uri(), wait_until="load")
+    return page, seen
+
+
+@pytest.mark.parametrize("width", [360, 768, 1280])
+def test_page_is_quiet_and_fits(browser, page_file, width):
+    page, seen = _open(browser, page_file, width)
+    outside = [u for u in seen["requests"] if not u.startswith(("file:", "data:"))]
+    assert outside == []
+    assert seen["errors"] == []
+    sizes = page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+    assert sizes[0] <= sizes[1]
+    broken = page.evaluate(
+        "[...document.images].filter(i => !i.complete || !i.naturalWidth).length"
+    )
+    assert broken == 0
+    page.close()
+
+
+def test_page_can_be_read_without_scripts(browser, page_file):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(page_file.as_uri())
+    assert page.get_by_role("heading", name="At a glance").is_visible()
+    assert page.get_by_role("table").first.is_visible()
+    context.close()
+
+
+def test_page_prints_on_a4_with_the_coach_page_alone_on_the_first(browser, page_file, tmp_path):
+    page, _ = _open(browser, page_file, 1280)
+    data = page.pdf(format="A4", prefer_css_page_size=True)
+    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", data)
+    assert boxes
+    for width, height in boxes:
+        assert float(width) == pytest.approx(595.3, abs=1.5)
+        assert float(height) == pytest.approx(841.9, abs=1.5)
+    page.close()
+
+
+def test_keyboard_reaches_the_sections(browser, page_file):
+    page, _ = _open(browser, page_file, 1280)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Go to the report"
+    page.close()
