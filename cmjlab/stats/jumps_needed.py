@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -83,40 +84,49 @@ def jumps_needed(
     )
 
 
-def decision_table(data: JumpCube, part: Components, level: float) -> pd.DataFrame:
+def decision_table(
+    data: JumpCube,
+    part: Components,
+    level: float,
+    *,
+    cells: Sequence[tuple[int, int]] | None = None,
+    draws: int = _DRAWS,
+) -> pd.DataFrame:
     """Return typical error and ICC with intervals, tidy: metric × jumps × sessions.
+
+    ``cells`` are pairs (jumps, sessions), by default 1 to 10 jumps in 1 to 4 sessions;
+    ``draws`` the points of the pivotal interval.
 
     With one session the noise between days is unknown and left out: the typical error is then
     a lower bound, and there is no ICC.
     """
     m = len(data.metrics)
     one = len(data.sessions) < 2
-    draws = None if one else _pivots(part)
+    if cells is None:
+        cells = [(j, s) for s in (SESSIONS[:1] if one else SESSIONS) for j in JUMPS]
+    pivots = None if one else _pivots(part, draws)
     frames = []
-    for sessions in SESSIONS[:1] if one else SESSIONS:
-        for jumps in JUMPS:
-            te, low, high = _typical_error(part, jumps, sessions, level, one)
-            icc = (
-                np.full((3, m), np.nan)
-                if draws is None
-                else _icc(part, draws, jumps, sessions, level)
+    for jumps, sessions in cells:
+        te, low, high = _typical_error(part, jumps, sessions, level, one)
+        icc = np.full((3, m), np.nan)
+        if pivots is not None:
+            icc = _icc(part, pivots, jumps, sessions, level)
+        frames.append(
+            pd.DataFrame(
+                {
+                    "metric": np.array(data.metrics, dtype=object),
+                    "n_jumps": jumps,
+                    "n_sessions": sessions,
+                    "estimate": te,
+                    "ci_low": low,
+                    "ci_high": high,
+                    "icc": icc[0],
+                    "icc_low": icc[1],
+                    "icc_high": icc[2],
+                    "n": part.n if one else part.cells.n,
+                }
             )
-            frames.append(
-                pd.DataFrame(
-                    {
-                        "metric": np.array(data.metrics, dtype=object),
-                        "n_jumps": jumps,
-                        "n_sessions": sessions,
-                        "estimate": te,
-                        "ci_low": low,
-                        "ci_high": high,
-                        "icc": icc[0],
-                        "icc_low": icc[1],
-                        "icc_high": icc[2],
-                        "n": part.n if one else part.cells.n,
-                    }
-                )
-            )
+        )
     out = pd.concat(frames, ignore_index=True)
     rank = pd.Categorical(out["metric"], categories=list(data.metrics), ordered=True)
     return out.iloc[np.argsort(rank.codes, kind="stable")].reset_index(drop=True)
@@ -139,20 +149,26 @@ def _typical_error(
     return np.sqrt(variance), np.sqrt(low), np.sqrt(np.maximum(high, variance))
 
 
-def _pivots(part: Components) -> tuple[Array, Array, Array]:
+def _pivots(part: Components, draws: int) -> tuple[Array, Array, Array]:
     """Return draws of athlete, day and jump variance, shape (n_metrics, draws)."""
-    u = even_points(3, _DRAWS)
-    df_a, df_c, df_j = (x[:, None] for x in (part.athletes.df_r, part.cells.df, part.df_jumps))
-    a = part.athletes.msr[:, None] * df_a / chi2_quantile(u[0], df_a)
-    c = part.cells.mse[:, None] * df_c / chi2_quantile(u[1], df_c)
-    j = part.jumps[:, None] * df_j / chi2_quantile(u[2], df_j)
+    u = even_points(3, draws)
+
+    def inverted(square: Array, df: Array, level: Array) -> Array:
+        # The quantiles are slow and depend on df alone: once per distinct df.
+        distinct, place = np.unique(np.where(df > 0, df, np.nan), return_inverse=True)
+        ratios = distinct[:, None] / chi2_quantile(level, distinct[:, None])
+        return square[:, None] * ratios[place.ravel()]
+
+    a = inverted(part.athletes.msr, part.athletes.df_r, u[0])
+    c = inverted(part.cells.mse, part.cells.df, u[1])
+    j = inverted(part.jumps, part.df_jumps, u[2])
     return (a - c) / part.athletes.k, np.maximum(c - part.share[:, None] * j, 0.0), j
 
 
 def _icc(
-    part: Components, draws: tuple[Array, Array, Array], jumps: int, sessions: int, level: float
+    part: Components, pivots: tuple[Array, Array, Array], jumps: int, sessions: int, level: float
 ) -> Array:
-    athletes, days, jump = draws
+    athletes, days, jump = pivots
     noise = (days + jump / jumps) / sessions
     with np.errstate(invalid="ignore", divide="ignore"):
         values = np.clip(athletes / (athletes + noise), -1.0, 1.0)
@@ -160,10 +176,12 @@ def _icc(
         spread = (part.athletes.msr - part.athletes.mse) / part.athletes.k
         estimate = spread / (spread + point_noise)
     estimate = np.where(np.abs(estimate) <= 1, estimate, np.nan)
-    order = np.sort(values, axis=1)
-    i = int(np.floor((0.5 - level / 2) * _DRAWS))
-    low, high = order[:, i], order[:, _DRAWS - 1 - i]
+    size = values.shape[1]
+    i = int(np.floor((0.5 - level / 2) * size))
     fine = np.isfinite(estimate)
+    values = np.where(fine[:, None], values, 0.0)
+    values.partition((i, size - 1 - i), axis=1)
+    low, high = values[:, i], values[:, size - 1 - i]
     return np.array([estimate, np.where(fine, low, np.nan), np.where(fine, high, np.nan)])
 
 
