@@ -48,7 +48,8 @@ def demo(
     with say.plain_errors():
         from cmjlab.study.demo import write_demo
 
-        write_demo(folder, seed=seed, mini=mini)
+        with say.progress("writing") as step:
+            write_demo(folder, seed=seed, mini=mini, progress=step)
         say.line(f"wrote the invented demo study to {folder}")
 
 
