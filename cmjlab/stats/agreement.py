@@ -218,6 +218,11 @@ def limits_from_changing_truth(
     z, level : float
         Multiple of the SD; level of the intervals.
 
+    Raises
+    ------
+    StatsError
+        Fewer than two athletes, or no athlete with two pairs.
+
     Notes
     -----
     One-way components of the differences: Bland & Altman (1999), section 5.3; (2007) J Biopharm
@@ -226,6 +231,8 @@ def limits_from_changing_truth(
     d = [np.asarray(v, float) for v in differences]
     m = np.array([v.size for v in d], float)
     total, groups = m.sum(), len(d)
+    if groups < 2 or total == groups:
+        raise StatsError("limits need two athletes or more, and two pairs of at least one athlete.")
     everything = np.concatenate(d)
     own = np.array([v.mean() for v in d])
     between = float(np.sum(m * (own - everything.mean()) ** 2)) / (groups - 1)
