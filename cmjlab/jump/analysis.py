@@ -145,6 +145,7 @@ def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analy
     path = integrate(
         force, min(origin, edges.last_loaded - 2.0), stop, weight=weighing.weight,
         gravity=method.gravity_m_per_s2, rate=signal.rate, rule=method.integration,
+        push_stop=edges.last_loaded + 2,
     )  # fmt: skip
     phases = find_phases(path, onset.sample, edges, method)
     return replace(found, path=path, phases=phases)

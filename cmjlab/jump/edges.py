@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cmjlab.jump.flights import Flight
-from cmjlab.jump.signal import FloatArray, Signal
+from cmjlab.jump.signal import FloatArray, Signal, mean_of
 from cmjlab.method import Method
 
 #: Length of the line that is continued to the unloaded level, s.
@@ -57,7 +57,7 @@ def flight_level(signal: Signal, flight: Flight, coarse: float) -> tuple[float, 
     part = signal.force[start:stop]
     if part.max() >= coarse:
         part = part[part < coarse]
-    mean = float(part.mean())
+    mean = mean_of(part)
     centred = part - mean
     return mean, float(centred @ centred / max(1, part.shape[0] - 1)) ** 0.5
 

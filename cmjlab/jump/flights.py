@@ -76,7 +76,7 @@ def standing_level(force: FloatArray) -> float:
     a hard landing.
     """
     part = np.sort(force[:: max(1, force.shape[0] // 800)])
-    weight = np.cumsum(np.maximum(part, 0.0))
+    weight = np.maximum(part, 0.0).cumsum()
     return float(part[np.searchsorted(weight, 0.5 * weight[-1])]) if weight[-1] > 0 else 0.0
 
 

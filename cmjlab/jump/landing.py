@@ -9,7 +9,7 @@ import numpy as np
 
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path
-from cmjlab.jump.signal import Signal
+from cmjlab.jump.signal import Signal, mean_of
 from cmjlab.jump.weighing import Weighing, find_window, weigh
 from cmjlab.method import Method
 
@@ -75,9 +75,9 @@ def balance(signal: Signal, weighing: Weighing, edges: Edges, stop: int, method:
     if window.sd > method.limits.rest_still_percent / 100.0 * weighing.weight:
         return Rest(None, math.nan, math.nan, weighing.weight)
     net = signal.force[weighing.start : last] - weighing.weight
-    impulse = np.cumsum(net)
+    impulse = net.cumsum()
     before = weighing.stop - weighing.start
-    left = float(impulse[first - weighing.start :].mean() - impulse[:before].mean())
+    left = mean_of(impulse[first - weighing.start :]) - mean_of(impulse[:before])
     time = 0.5 * (first + last) - 0.5 * (weighing.start + weighing.stop)
     mass = weighing.weight / method.gravity_m_per_s2
     velocity = left / signal.rate / mass
@@ -121,7 +121,7 @@ def landing_metrics(
     out["landing_loading_rate_n_per_s"] = peak / time if time > 0.0 else math.nan
     out["landing_velocity_m_per_s"] = -touch.velocity
     index = first - path.base
-    rising = np.flatnonzero(path.velocity[index : stop - path.base] >= 0.0)
+    rising = (path.velocity[index : stop - path.base] >= 0.0).nonzero()[0]
     if rising.size and rising[0] > 0:
         k = index + int(rising[0])
         before, after = float(path.velocity[k - 1]), float(path.velocity[k])

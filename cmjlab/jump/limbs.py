@@ -13,7 +13,7 @@ from cmjlab.jump.analysis import Complete
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import State
 from cmjlab.jump.phases import Phases
-from cmjlab.jump.signal import FloatArray
+from cmjlab.jump.signal import FloatArray, mean_of
 from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
 
@@ -85,7 +85,7 @@ def _side(
     force: FloatArray, phases: Phases, weighing: Weighing, edges: Edges, rate: float
 ) -> Numbers:
     """Return the numbers of one foot."""
-    weight = float(force[weighing.start : weighing.stop].mean())
+    weight = mean_of(force[weighing.start : weighing.stop])
     loaded = edges.last_loaded
     out = {
         "body_weight_n": weight,

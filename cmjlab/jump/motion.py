@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,10 @@ from cmjlab.jump.signal import FloatArray
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """Position in samples, force (N), velocity (m/s), displacement (m) and work so far (J)."""
+    """Position in samples, force (N), velocity (m/s), displacement (m) and work so far (J).
+
+    Work is nan after the push.
+    """
 
     sample: float
     force: float
@@ -34,8 +38,10 @@ class Path:
         Body weight, N.
     gravity : float
         Acceleration of free fall, m/s².
-    force, acceleration, velocity, displacement, power, work : ndarray, shape (n,)
-        N, m/s², m/s, m, W, J; velocity, displacement and work are 0 at the origin.
+    force, acceleration, velocity, displacement : ndarray, shape (n,)
+        N, m/s², m/s, m; velocity and displacement are 0 at the origin.
+    power, work : ndarray, shape (n_push,)
+        W and J up to the end of the push; work is 0 at the origin.
     """
 
     base: int
@@ -61,7 +67,10 @@ class Path:
         tau = (position - k) * self.dt
         a0, a1 = float(self.acceleration[k]), float(self.acceleration[k + 1])
         f0, f1 = float(self.force[k]), float(self.force[k + 1])
-        p0, p1 = float(self.power[k]), float(self.power[k + 1])
+        work = math.nan
+        if k + 1 < self.power.shape[0]:
+            p0, p1 = float(self.power[k]), float(self.power[k + 1])
+            work = float(self.work[k]) + p0 * tau + 0.5 * (p1 - p0) / self.dt * tau * tau
         v0 = float(self.velocity[k])
         jerk = (a1 - a0) / self.dt
         return State(
@@ -72,7 +81,7 @@ class Path:
             + v0 * tau
             + 0.5 * a0 * tau * tau
             + jerk * tau * tau * tau / 6,
-            float(self.work[k]) + p0 * tau + 0.5 * (p1 - p0) / self.dt * tau * tau,
+            work,
         )
 
     def leaving(self, loaded: int, sample: float, force: float) -> State:
@@ -93,7 +102,7 @@ def running_trapezoid(values: FloatArray, dt: float) -> FloatArray:
     out = np.empty_like(values)
     out[0] = 0.0
     np.add(values[1:], values[:-1], out=out[1:])
-    np.cumsum(out, out=out)
+    out.cumsum(out=out)
     out *= 0.5 * dt
     return out
 
@@ -115,6 +124,7 @@ def running_simpson(values: FloatArray, dt: float) -> FloatArray:
 def integrate(
     force: FloatArray, origin: float, stop: int, *, weight: float, gravity: float, rate: float,
     rule: str,
+    push_stop: int | None = None,
 ) -> Path:  # fmt: skip
     """Integrate the force from an origin at rest.
 
@@ -134,6 +144,8 @@ def integrate(
         Sampling rate, Hz.
     rule : str
         "trapezoid" or "simpson".
+    push_stop : int, optional
+        End of power and work (not included); the same as ``stop`` when not given.
     """
     base = int(origin)
     dt = 1.0 / rate
@@ -149,7 +161,8 @@ def integrate(
     displacement = running(velocity, dt)
     v0 = float(velocity[0])
     displacement -= v0 * tau + 0.5 * a0 * tau * tau + jerk * tau**3 / 6
-    power = part * velocity
+    push = (stop if push_stop is None else push_stop) - base
+    power = part[:push] * velocity[:push]
     work = running(power, dt)
     p0 = float(power[0])
     work -= p0 * tau + 0.5 * (float(power[1]) - p0) / dt * tau * tau

@@ -58,10 +58,10 @@ def lowest_force(signal: Signal, weighing: Weighing, takeoff: int) -> tuple[int,
     force = signal.force
     begin = max(weighing.stop, takeoff - signal.samples(LONGEST_JUMP_S))
     begin = min(begin, takeoff - 1)
-    velocity = np.cumsum(force[begin : takeoff + 1] - weighing.weight)
-    slowest = begin + int(np.argmin(velocity))
+    velocity = (force[begin : takeoff + 1] - weighing.weight).cumsum()
+    slowest = begin + int(velocity.argmin())
     begin = max(begin, slowest - signal.samples(_LONGEST_DROP_S))
-    return begin + int(np.argmin(force[begin : slowest + 1])), slowest
+    return begin + int(force[begin : slowest + 1].argmin()), slowest
 
 
 def find_onset(signal: Signal, weighing: Weighing, takeoff: int, method: Method) -> Onset:

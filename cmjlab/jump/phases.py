@@ -56,13 +56,13 @@ def find_phases(path: Path, onset: float, edges: Edges, method: Method) -> Phase
     velocity = path.velocity
     if last - first < 3:
         return None
-    slow = first + int(np.argmin(velocity[first : last + 1]))
+    slow = first + int(velocity[first : last + 1].argmin())
     if slow >= last or velocity[slow] >= 0.0:
         return None
     up = velocity[slow : last + 1] >= 0.0
     if not up[-1]:
         return None
-    rising = slow + up.shape[0] - int(np.argmin(up[::-1]))
+    rising = slow + up.shape[0] - int(up[::-1].argmin())
     lowest = _crossing(path, rising, 0.0)
     slowest = path.at(path.base + _turning(path, slow))
     lowest_state = path.at(path.base + lowest)
@@ -72,7 +72,7 @@ def find_phases(path: Path, onset: float, edges: Edges, method: Method) -> Phase
     apart = min(b - a for a, b in zip(times, times[1:], strict=False))
     if apart <= 0.0 or takeoff.velocity <= 0.0:
         return None
-    minimum = first + int(np.argmin(path.force[first : slow + 1]))
+    minimum = first + int(path.force[first : slow + 1].argmin())
     propulsion = lowest_state
     if method.propulsion_start_m_per_s > 0.0:
         fast = velocity[rising : last + 1] >= method.propulsion_start_m_per_s

@@ -7,6 +7,7 @@ import math
 from cmjlab.jump.analysis import Analysis
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.flights import Flight
+from cmjlab.jump.signal import mean_of
 from cmjlab.jump.split import REBOUND_S
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump.weighing import Weighing
@@ -90,14 +91,14 @@ def _step_off(found: Analysis, edges: Edges, w: Weighing, limits: Limits) -> Che
         return verdict(code, "fail", 100.0, limit, text)
     if end - begin < signal.samples(0.3):
         return not_assessed(code, "the recording ends less than 1.3 s after landing")
-    percent = 100.0 * abs(float(signal.force[begin:end].mean()) / w.weight - 1.0)
+    percent = 100.0 * abs(mean_of(signal.force[begin:end]) / w.weight - 1.0)
     if percent > limit:
         text = f"From 1 to 2 s after landing the force is {percent:.1f} % off body weight."
         return verdict(code, "fail", percent, limit, text)
     for name, side in (("left", signal.left), ("right", signal.right)):
         if side is not None:
-            share = 100.0 * float(side[begin:end].mean()) / w.weight
-            before = 100.0 * float(side[w.start : w.stop].mean()) / w.weight
+            share = 100.0 * mean_of(side[begin:end]) / w.weight
+            before = 100.0 * mean_of(side[w.start : w.stop]) / w.weight
             if share < limits.side_share_percent <= before:
                 text = f"After landing the {name} plate carries {share:.1f} % of body weight."
                 return verdict(code, "fail", share, limits.side_share_percent, text)

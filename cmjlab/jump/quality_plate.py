@@ -9,7 +9,7 @@ import numpy as np
 from cmjlab.jump.analysis import Analysis
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.quality_movement import uncertainty
-from cmjlab.jump.signal import FloatArray
+from cmjlab.jump.signal import FloatArray, mean_of
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump.weighing import Weighing
 from cmjlab.jump_types import Check
@@ -132,7 +132,7 @@ def _plateau(force: FloatArray, least: int) -> tuple[int, int]:
     A coarse converter also shows equal samples on top of a smooth peak; there the force
     comes and goes in single steps of the converter, at a cut-off peak it does not.
     """
-    top = np.flatnonzero(force == force.max())
+    top = (force == force.max()).nonzero()[0]
     if top.size < least:
         return 0, 0
     starts = np.flatnonzero(np.diff(top, prepend=top[0] - 2) > 1)
@@ -199,9 +199,9 @@ def _frozen(found: Analysis, limits: Limits) -> FloatArray:
     sides = [s for s in (signal.left, signal.right) if s is not None] or [signal.force]
     out = []
     for force in sides:
-        equal = force[1:] == force[:-1]
-        if int(np.count_nonzero(equal)) < limits.frozen_samples - 1:
+        if limits.frozen_samples >= 9 and not _five_equal(force):
             continue
+        equal = force[1:] == force[:-1]
         edges = np.flatnonzero(np.diff(equal.astype(np.int8), prepend=0, append=0))
         starts, stops = edges[::2], edges[1::2]
         keep = (stops - starts >= limits.frozen_samples - 1) & (force[starts] != 0.0)
@@ -212,6 +212,17 @@ def _frozen(found: Analysis, limits: Limits) -> FloatArray:
         keep = (jump > 0.02 * found.contacts.level) & ~at_top
         out += [np.arange(a, b + 1) for a, b in zip(starts[keep], stops[keep], strict=True)]
     return np.unique(np.concatenate(out)).astype(np.float64) if out else np.empty(0)
+
+
+def _five_equal(force: FloatArray) -> bool:
+    """Return whether any five samples from every fourth on are equal: all long runs have them."""
+    first = force[:-4:4]
+    n = first.shape[0]
+    same = force[4::4][:n] == first
+    for shift in (1, 2, 3):
+        same &= force[shift::4][:n] == first
+    same &= first != 0.0
+    return bool(same.any())
 
 
 def _sampling(rate: float, limits: Limits) -> Check:
@@ -251,7 +262,7 @@ def _sync(found: Analysis, edges: Edges, limits: Limits) -> Check:
 def _last_above(force: FloatArray, level: float) -> float:
     """Return where the force last falls through a level before the middle of the flight."""
     half = force[: max(2, force.shape[0] - force.shape[0] // 4)]
-    above = np.flatnonzero(half > level)
+    above = (half > level).nonzero()[0]
     if above.size == 0 or above[-1] + 1 >= half.shape[0]:
         return math.nan
     k = int(above[-1])
@@ -261,7 +272,7 @@ def _last_above(force: FloatArray, level: float) -> float:
 def _first_above(force: FloatArray, level: float) -> float:
     """Return where the force first rises through a level after the middle of the flight."""
     skip = force.shape[0] // 4
-    above = np.flatnonzero(force[skip:] > level)
+    above = (force[skip:] > level).nonzero()[0]
     if above.size == 0 or above[0] == 0:
         return math.nan
     k = skip + int(above[0])
@@ -274,7 +285,7 @@ def _plate_load(found: Analysis, w: Weighing, limits: Limits) -> Check:
     if left is None or right is None:
         return not_assessed(code, "there are no two plates")
     span = slice(w.start, w.stop)
-    loads = [100.0 * float(f[span].mean()) / w.weight for f in (left, right)]
+    loads = [100.0 * mean_of(f[span]) / w.weight for f in (left, right)]
     least = min(loads)
     if least < limits.side_share_percent:
         text = f"One plate carries {least:.1f} % of body weight while weighing."

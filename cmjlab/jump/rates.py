@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path
 from cmjlab.jump.phases import Phases
+from cmjlab.jump.signal import mean_of
 from cmjlab.method import Method
 
 
@@ -68,9 +67,9 @@ def _regression(path: Path, first: int, stop: int) -> tuple[float, float]:
         return math.nan, math.nan
     x = -path.displacement[first:stop]
     y = path.force[first:stop]
-    x = x - x.mean()
-    y = y - y.mean()
+    x = x - mean_of(x)
+    y = y - mean_of(y)
     xx, yy, xy = float(x @ x), float(y @ y), float(x @ y)
     if xx <= 0.0 or yy <= 0.0:
         return math.nan, math.nan
-    return xy / xx, float(np.clip(xy * xy / (xx * yy), 0.0, 1.0))
+    return xy / xx, min(xy * xy / (xx * yy), 1.0)

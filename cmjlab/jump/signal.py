@@ -109,6 +109,11 @@ def _bridged(force: FloatArray) -> FloatArray:
     return out
 
 
+def mean_of(force: FloatArray) -> float:
+    """Return the mean; several times as fast as ``ndarray.mean`` on short arrays."""
+    return float(np.add.reduce(force)) / force.shape[0]
+
+
 def without_offset(signal: Signal, start: int, stop: int, kind: str) -> Signal:
     """Return the signal with the unloaded level removed, each side with its own.
 

@@ -72,8 +72,8 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     level = float(np.add.reduce(means)) / count
     means -= level
     sums = np.zeros((2, count + 1))
-    np.cumsum(means, out=sums[0, 1:])
-    np.cumsum(means * means, out=sums[1, 1:])
+    means.cumsum(out=sums[0, 1:])
+    (means * means).cumsum(out=sums[1, 1:])
     least = max(2, round(signal.samples(method.weighing_minimum_s) / block))
     wanted = signal.samples(method.weighing_duration_s)
     lengths = sorted({max(least, round(s * wanted / block)) for s in _SHARES}, reverse=True)
