@@ -91,6 +91,8 @@ class Store:
                 checks.append(pair[1])
         if not jumps:
             return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS)
+        if len(jumps) == 1:
+            return jumps[0], checks[0]
         all_jumps = pd.concat(jumps, ignore_index=True).drop_duplicates(["key", "jump"])
         all_checks = pd.concat(checks, ignore_index=True)
         all_checks = all_checks.drop_duplicates(["key", "jump", "code"])
@@ -167,7 +169,9 @@ def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
         return None
     if not table.schema.remove_metadata().equals(_schema(columns)):
         return None
-    return table.to_pandas().astype(columns)
+    frame = table.to_pandas()
+    wrong = {n: k for n, k in columns.items() if str(frame[n].dtype) != k}
+    return frame.astype(wrong) if wrong else frame
 
 
 def replace(temporary: Path, path: Path) -> None:

@@ -90,7 +90,8 @@ class Table:
         out: dict[str, Any] = {}
         for c in self.columns:
             if c.name in frame:
-                out[c.name] = frame[c.name].astype(_DTYPES[c.dtype])
+                column, kind = frame[c.name], _DTYPES[c.dtype]
+                out[c.name] = column if str(column.dtype) == kind else column.astype(kind)
             else:
                 out[c.name] = pd.Series(index=frame.index, dtype=_DTYPES[c.dtype])
         for name in frame.columns:
