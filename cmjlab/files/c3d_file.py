@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from cmjlab.errors import ReadError
 from cmjlab.files.c3d_plates import vertical_forces
-from cmjlab.files.columns import Columns, FloatArray
+from cmjlab.files.columns import BadCell, Columns, FloatArray
 from cmjlab.files.notes import note
 from cmjlab.files.words import read_heading
 from cmjlab.layout import Layout
@@ -98,10 +98,14 @@ def _columns(name: str, content: C3D, layout: Layout) -> Columns:
         force, units, notes = vertical_forces(name, content)
         names = _plate_names(content, force.shape[1])
         values = list(force.T)
+    lost = {
+        k: np.flatnonzero(~np.isfinite(v)).tolist() for k, v in enumerate(values) if v is not None
+    }
     return Columns(
         name,
         names,
         values,
+        bad={k: [BadCell(r, r + 1, "nan") for r in rows] for k, rows in lost.items()},
         units=units,
         rate_hz=content.rate_hz,
         start_s=content.start_s,

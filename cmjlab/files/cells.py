@@ -5,81 +5,14 @@ from __future__ import annotations
 import re
 
 #: Words that measuring programs and spreadsheets write where a number is missing, lower case.
-ERROR_WORDS: frozenset[str] = frozenset(
-    [
-        "nan",
-        "+nan",
-        "-nan",
-        "na",
-        "n/a",
-        "n.a.",
-        "null",
-        "none",
-        "nil",
-        "nv",
-        "inf",
-        "-inf",
-        "+inf",
-        "infinity",
-        "-infinity",
-        "1.#ind",
-        "-1.#ind",
-        "1.#qnan",
-        "-1.#qnan",
-        "1.#inf",
-        "-1.#inf",
-        "1.#ind00",
-        "-1.#ind00",
-        "1.#qnan0",
-        "1.#inf00",
-        "-1.#inf00",
-        "ovr",
-        "ovf",
-        "ovl",
-        "over",
-        "overflow",
-        "overload",
-        "ol",
-        "sat",
-        "error",
-        "err",
-        "missing",
-        ".",
-        "-",
-        "--",
-        "---",
-        "----",
-        "*",
-        "**",
-        "***",
-        "****",
-        "?",
-        "#n/a",
-        "#na",
-        "#div/0!",
-        "#value!",
-        "#ref!",
-        "#num!",
-        "#name?",
-        "#null!",
-        "#nv",
-        "#wert!",
-        "#zahl!",
-        "#bezug!",
-        "#name",
-        "#error!",
-        "#valeur!",
-        "#nombre!",
-        "#valor!",
-        "#num",
-        "#valore!",
-        "#arg!",
-        "#waarde!",
-        "#getal!",
-        "#verw!",
-        "#liczba!",
-    ]
-)
+_ERROR_TEXT = """
+nan +nan -nan na n/a n.a. null none nil nv inf -inf +inf infinity -infinity 1.#ind -1.#ind
+1.#qnan -1.#qnan 1.#inf -1.#inf 1.#ind00 -1.#ind00 1.#qnan0 1.#inf00 -1.#inf00 ovr ovf ovl
+over overflow overload ol sat error err missing . - -- --- ---- * ** *** **** ? #n/a #na
+#div/0! #value! #ref! #num! #name? #null! #nv #wert! #zahl! #bezug! #name #error! #valeur!
+#nombre! #valor! #num #valore! #arg! #waarde! #getal! #verw! #liczba!
+"""
+ERROR_WORDS: frozenset[str] = frozenset(_ERROR_TEXT.split())
 
 _PLAIN = {
     ".": re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][+-]?\d+)?"),

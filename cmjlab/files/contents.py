@@ -157,16 +157,13 @@ def _unzip(name: str, data: bytes, limit_mb: float) -> bytes:
 
 
 def _kind(name: str, data: bytes) -> str:
-    head = data[:16]
     if data[:4] == b"PAR1":
         return "parquet"
     if data[:4] == b"PK\x03\x04":
         return "xlsx"
     if len(data) > 1 and data[1] == 0x50 and data[0] in range(1, 33) and not _looks_text(data):
         return "c3d"
-    for signature, what in _SIGNATURES:
-        if head.startswith(signature) and not (len(signature) < 4 and _looks_text(data)):
-            raise ReadError(f"{name}: this is {what}, not a force recording.")
+    refuse_signature(name, data)
     if name.lower().endswith(".c3d"):
         raise ReadError(
             f"{name}: this is not a C3D file (its second byte is not 80, the mark of every C3D"
@@ -176,6 +173,13 @@ def _kind(name: str, data: bytes) -> str:
         ending = name.rsplit(".", 1)[1].lower()
         raise ReadError(f"{name}: this is not a .{ending} file inside; export or copy it again.")
     return "text"
+
+
+def refuse_signature(name: str, data: bytes) -> None:
+    """Stop when the first bytes are those of a picture, document, archive or program."""
+    for signature, what in _SIGNATURES:
+        if data.startswith(signature) and not (len(signature) < 4 and _looks_text(data)):
+            raise ReadError(f"{name}: this is {what}, no table of numbers.")
 
 
 def _looks_text(data: bytes) -> bool:

@@ -7,10 +7,11 @@ from pathlib import Path
 
 from cmjlab.checks import number
 from cmjlab.errors import ReadError
-from cmjlab.files.clock import Clock, find_clock
+from cmjlab.files.clock import find_clock
 from cmjlab.files.columns import Columns
 from cmjlab.files.contents import Contents, load
 from cmjlab.files.dialect import Dialect
+from cmjlab.files.even_grid import Clock
 from cmjlab.files.force import force_matrix
 from cmjlab.files.read import build, read_columns, refuse_few_rows
 from cmjlab.files.roles import Roles, assign_force, assign_time, read_headings, standing_level

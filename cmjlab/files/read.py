@@ -8,9 +8,10 @@ import numpy as np
 
 from cmjlab.checks import number
 from cmjlab.errors import ArgumentError, ReadError
-from cmjlab.files.clock import Clock, find_clock
+from cmjlab.files.clock import find_clock
 from cmjlab.files.columns import Columns, FloatArray
 from cmjlab.files.contents import Contents, load
+from cmjlab.files.even_grid import Clock
 from cmjlab.files.fast import read_fast
 from cmjlab.files.force import force_matrix, join_plates
 from cmjlab.files.roles import assign_force, assign_time, read_headings

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import number_of
+from cmjlab.files.contents import refuse_signature
 from cmjlab.files.notes import listed
 
 if TYPE_CHECKING:
@@ -120,6 +121,7 @@ def _text_lines(name: str, data: bytes) -> tuple[list[tuple[int, list[str]]], bo
 
     if not data.strip():
         raise ReadError(f"{name}: the file is empty.")
+    refuse_signature(name, data)
     text, _, _ = whole_text(name, data)
     if "\n" not in text:
         text = text.replace("\r", "\n")

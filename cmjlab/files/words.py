@@ -6,258 +6,46 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-_TIME = frozenset(
-    [
-        "time",
-        "t",
-        "zeit",
-        "tiempo",
-        "temps",
-        "tempo",
-        "tijd",
-        "tid",
-        "czas",
-        "aika",
-        "cas",
-        "zaman",
-        "timestamp",
-        "clock",
-        "uhrzeit",
-        "hora",
-        "heure",
-        "ora",
-        "sec",
-        "secs",
-        "second",
-        "seconds",
-        "sekunden",
-        "segundos",
-        "secondes",
-        "secondi",
-        "msec",
-        "elapsed",
-    ]
+
+def _set(words: str) -> frozenset[str]:
+    return frozenset(words.split())
+
+
+_TIME = _set(
+    """time t zeit tiempo temps tempo tijd tid czas aika cas zaman timestamp clock uhrzeit hora
+    heure ora sec secs second seconds sekunden segundos secondes secondi msec elapsed"""
 )
-_SAMPLE = frozenset(
-    [
-        "sample",
-        "samples",
-        "frame",
-        "frames",
-        "index",
-        "idx",
-        "row",
-        "count",
-        "counter",
-        "point",
-        "item",
-        "nr",
-        "nummer",
-        "muestra",
-        "echantillon",
-        "campione",
-        "amostra",
-        "prove",
-        "abtastwert",
-        "messpunkt",
-        "scan",
-    ]
+_SAMPLE = _set(
+    """sample samples frame frames index idx row count counter point item nr nummer muestra
+    echantillon campione amostra prove abtastwert messpunkt scan"""
 )
-_FORCE = frozenset(
-    [
-        "force",
-        "forces",
-        "kraft",
-        "krafte",
-        "bodenkraft",
-        "bodenreaktionskraft",
-        "fuerza",
-        "fuerzas",
-        "forza",
-        "forze",
-        "forca",
-        "kracht",
-        "sila",
-        "sily",
-        "voima",
-        "kuvvet",
-        "grf",
-        "vgrf",
-        "grfv",
-        "grfz",
-        "grfy",
-        "grfx",
-        "vgrfz",
-        "load",
-        "last",
-        "charge",
-        "carga",
-        "carico",
-        "fp",
-    ]
+_FORCE = _set(
+    """force forces kraft krafte bodenkraft bodenreaktionskraft fuerza fuerzas forza forze forca
+    kracht sila sily voima kuvvet grf vgrf grfv grfz grfy grfx vgrfz load last charge carga
+    carico fp"""
 )
-_VERTICAL = frozenset(
-    ["vertical", "vert", "vertikal", "vertikale", "verticale", "verticaal", "pystysuora", "pionowa"]
+_VERTICAL = _set("""vertical vert vertikal vertikale verticale verticaal pystysuora pionowa""")
+_OTHER = _set(
+    """moment moments torque momento cop copx copy copz mx my mz tx ty tz velocity speed
+    acceleration displacement position power impulse trigger sync emg temperature temp angle
+    geschwindigkeit beschleunigung weg leistung velocidad potencia vitesse puissance ax ay az px
+    py pz battery marker event phase flag energy work hohe height rfd stiffness jerk average
+    mean median sd std"""
 )
-_OTHER = frozenset(
-    [
-        "moment",
-        "moments",
-        "torque",
-        "momento",
-        "cop",
-        "copx",
-        "copy",
-        "copz",
-        "mx",
-        "my",
-        "mz",
-        "tx",
-        "ty",
-        "tz",
-        "velocity",
-        "speed",
-        "acceleration",
-        "displacement",
-        "position",
-        "power",
-        "impulse",
-        "trigger",
-        "sync",
-        "emg",
-        "temperature",
-        "temp",
-        "angle",
-        "geschwindigkeit",
-        "beschleunigung",
-        "weg",
-        "leistung",
-        "velocidad",
-        "potencia",
-        "vitesse",
-        "puissance",
-        "ax",
-        "ay",
-        "az",
-        "px",
-        "py",
-        "pz",
-        "battery",
-        "marker",
-        "event",
-        "phase",
-        "flag",
-        "energy",
-        "work",
-        "hohe",
-        "height",
-        "rfd",
-        "stiffness",
-        "jerk",
-        "average",
-        "mean",
-        "median",
-        "sd",
-        "std",
-    ]
+_LEFT = _set(
+    """left l links linke linker linkes li gauche izquierda izquierdo izq esquerda esquerdo
+    sinistra sinistro sx vanster venstre vasen lewa lewy leva levy lt lhs"""
 )
-_LEFT = frozenset(
-    [
-        "left",
-        "l",
-        "links",
-        "linke",
-        "linker",
-        "linkes",
-        "li",
-        "gauche",
-        "izquierda",
-        "izquierdo",
-        "izq",
-        "esquerda",
-        "esquerdo",
-        "sinistra",
-        "sinistro",
-        "sx",
-        "vanster",
-        "venstre",
-        "vasen",
-        "lewa",
-        "lewy",
-        "leva",
-        "levy",
-        "lt",
-        "lhs",
-    ]
+_RIGHT = _set(
+    """right r rechts rechte rechter rechtes re droite droit derecha derecho der direita direito
+    destra destro dx hoger hojre hoyre oikea prawa prawy prava pravy rt rhs"""
 )
-_RIGHT = frozenset(
-    [
-        "right",
-        "r",
-        "rechts",
-        "rechte",
-        "rechter",
-        "rechtes",
-        "re",
-        "droite",
-        "droit",
-        "derecha",
-        "derecho",
-        "der",
-        "direita",
-        "direito",
-        "destra",
-        "destro",
-        "dx",
-        "hoger",
-        "hojre",
-        "hoyre",
-        "oikea",
-        "prawa",
-        "prawy",
-        "prava",
-        "pravy",
-        "rt",
-        "rhs",
-    ]
+_TOTAL = _set(
+    """total sum summe gesamt gesamtkraft both combined totale totaal suma somme soma somma total
+    yhteensa summa samlet razem celkem"""
 )
-_TOTAL = frozenset(
-    [
-        "total",
-        "sum",
-        "summe",
-        "gesamt",
-        "gesamtkraft",
-        "both",
-        "combined",
-        "totale",
-        "totaal",
-        "suma",
-        "somme",
-        "soma",
-        "somma",
-        "total",
-        "yhteensa",
-        "summa",
-        "samlet",
-        "razem",
-        "celkem",
-    ]
-)
-_CHANGED = frozenset(
-    [
-        "filtered",
-        "filt",
-        "smoothed",
-        "smooth",
-        "gefiltert",
-        "geglattet",
-        "filtre",
-        "filtrado",
-        "filtrata",
-        "lowpass",
-        "raw",
-    ]
+_CHANGED = _set(
+    """filtered filt smoothed smooth gefiltert geglattet filtre filtrado filtrata lowpass raw"""
 )
 
 #: word in a header -> unit of force, as ``cmjlab.units.FORCE_UNITS`` and Layout name it
@@ -275,55 +63,9 @@ _TIME_UNIT_WORDS = {
     "millisekunden": "ms", "milisegundos": "ms", "us": "us", "µs": "us", "μs": "us",
     "microsecond": "us", "microseconds": "us", "min": "min", "minutes": "min",
 }  # fmt: skip
-_OTHER_UNITS = frozenset(
-    [
-        "m",
-        "mm",
-        "cm",
-        "m/s",
-        "m/s²",
-        "m/s^2",
-        "m/s2",
-        "g",
-        "deg",
-        "°",
-        "rad",
-        "rad/s",
-        "nm",
-        "n·m",
-        "nmm",
-        "n.m",
-        "n*m",
-        "n-m",
-        "n·mm",
-        "ntmm",
-        "w",
-        "kw",
-        "j",
-        "%",
-        "°c",
-        "bw",
-        "n/kg",
-        "w/kg",
-        "%",
-        "bw",
-        "%bw",
-        "xbw",
-        "n/bw",
-        "-",
-        "a.u.",
-        "au",
-        "#",
-        "frame",
-        "frames",
-        "index",
-        "bits",
-        "counts",
-        "count",
-        "n·s",
-        "ns",
-        "n*s",
-    ]
+_OTHER_UNITS = _set(
+    """m mm cm m/s m/s² m/s^2 m/s2 g deg ° rad rad/s nm n·m nmm n.m n*m n-m n·mm ntmm w kw j % °c
+    bw n/kg w/kg % bw %bw xbw n/bw - a.u. au # frame frames index bits counts count n·s ns n*s"""
 ) | {"% bw", "n m"}
 
 _BRACKETED = re.compile(r"[\[({]\s*([^\])}]*?)\s*[\])}]")
