@@ -109,11 +109,13 @@ def today(
 
 def measure_study(folder: Path) -> None:
     """Measure every recording of a study and write the jumps table."""
+    from cmjlab.study.export import write_results
     from cmjlab.study.study import Study
 
     study = Study.open(folder)
     with say.progress("measuring") as step:
-        table = study.measure(progress=step)
+        write_results(study, progress=step)
+    table = study.measure()
     accepted = int(table["accepted"].fillna(False).sum())
     say.line(f"{len(table)} jumps of {table['athlete'].nunique()} athletes, {accepted} accepted")
     failed = table[table["error"].notna() & (table["error"] != "")]

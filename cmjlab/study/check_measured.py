@@ -6,6 +6,7 @@ import pandas as pd
 
 from cmjlab.errors import CmjlabError
 from cmjlab.study.problems import Problems, listed
+from cmjlab.study.same_test import check_mass_between_sessions, check_rates
 from cmjlab.study.study import Study
 
 _ROSTER_MASS_PERCENT = 10.0
@@ -25,6 +26,8 @@ def check_measured(study: Study, problems: Problems) -> None:
     _decided_jumps(study, jumps, problems)
     _too_few(study, jumps, problems)
     _mass_against_roster(study, jumps, problems)
+    check_mass_between_sessions(jumps, problems)
+    check_rates(jumps, problems)
 
 
 def _unreadable(jumps: pd.DataFrame, problems: Problems) -> None:

@@ -8,6 +8,7 @@ from cmjlab.checks import suggestion
 from cmjlab.study.folder import StudySettings
 from cmjlab.study.ids import likeness, look_alikes, looks_damaged, why_alike
 from cmjlab.study.problems import Problems, listed
+from cmjlab.study.same_test import check_conditions, check_file_dates
 from cmjlab.study.user_tables import ROW
 
 _ROSTER = "athletes"
@@ -35,6 +36,8 @@ def check_people(
         _sessions_of_table(tables[stem], stem, settings.session_order, problems)
     _group_names(roster, settings, problems)
     _held_out_of_order(tables["sessions"], settings, problems)
+    check_conditions(tables["sessions"], problems)
+    check_file_dates(usable, settings, problems)
     _files_of_decisions(tables["decisions"], files, problems)
     return usable
 

@@ -27,7 +27,7 @@ from cmjlab.study.stat_index import StatIndex
 from cmjlab.study.store import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
 from cmjlab.study.summarise import summarise_sessions
 from cmjlab.study.user_tables import ROW, read_user_table
-from cmjlab.tables import USER_TABLES
+from cmjlab.tables import ATHLETES, USER_TABLES
 
 
 @dataclass(frozen=True)
@@ -318,8 +318,16 @@ class Study:
         ----------
         how : str, optional
             "mean", "best", "median" or "best_n_mean"; default as the Plan says.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of ``cmjlab.tables.SESSIONS``, the roster's declared columns, one column
+            per measure (``squat_1rm_kg``) and ``relative_strength`` where it can be had.
+            Columns of the user's own stay in ``athletes`` and in the jumps table.
         """
-        table = self.measure()
+        own = [c for c in self.athletes.columns if c not in ATHLETES.names]
+        table = self.measure().drop(columns=own)
         plan: Plan = self.plan
         out = summarise_sessions(
             table, how or plan.summary, jumps_wanted=plan.jumps_wanted, best_n=plan.best_n
