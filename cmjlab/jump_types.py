@@ -45,7 +45,9 @@ class Check:
     unit : str
         Unit of value and limit.
     scope : str
-        "jump", "flight", "landing" or "limbs": a fail voids the metrics of its scope.
+        "jump", "flight", "landing" or "limbs". A fail of scope flight, landing or limbs voids
+        the metrics of that scope (flight also those of landing, which begins with it). A fail
+        of scope jump makes the whole jump not accepted; its numbers stay as evidence.
     reason : str
         One sentence for a person.
     """
@@ -93,7 +95,8 @@ class Jump:
     checks : tuple of Check
         Every quality rule, passed ones included.
     voided : mapping of str to str
-        Metric key -> reason, for metrics set to nan by a failed check.
+        Metric key -> reason, for every metric that is nan: voided by a failed check, or not
+        defined for this recording.
     """
 
     recording: Recording

@@ -42,8 +42,9 @@ class Method(Settings):
     )
     weighing: str = setting(
         "stillest",
-        "where body weight is read: the stillest window before the movement, the window that"
-        " ends just before the movement, or the start of the contact",
+        "where body weight is read: the stillest window before the movement (safe against"
+        " restlessness), the window that ends just before the movement (a little better under"
+        " even sway), or the start of the contact",
         allowed=("stillest", "last", "start"),
     )
     weighing_duration_s: float = setting(

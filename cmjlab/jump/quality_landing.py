@@ -61,7 +61,7 @@ def _rest(found: Analysis, w: Weighing, limits: Limits) -> Check:
         code, percent, limits.rest_warn_percent, limits.rest_fail_percent,
         "body weight from the momentum balance against the weighing",
     )  # fmt: skip
-    left = f" Integrated to the standing after, {rest.velocity:+.2f} m/s are left over."
+    left = f" Integrated to the standing after, {abs(rest.velocity):.2f} m/s are left over."
     return verdict(code, check.status, percent, check.limit, check.reason + left)
 
 
@@ -85,15 +85,17 @@ def _step_off(found: Analysis, edges: Edges, w: Weighing, limits: Limits) -> Che
     begin = edges.first_loaded + signal.samples(1.0)
     end = min(edges.first_loaded + signal.samples(2.0), signal.n)
     leaves = found.contacts.contact_after(edges.first_loaded, signal.n)
-    if leaves < end and leaves < signal.n:
+    if leaves < signal.n and leaves < begin + signal.samples(0.3):
         seconds = (leaves - edges.landing) / signal.rate
         text = f"The plates are unloaded {seconds:.2f} s after landing."
         return verdict(code, "fail", 100.0, limit, text)
-    if end - begin < signal.samples(0.3):
-        return not_assessed(code, "the recording ends less than 1.3 s after landing")
+    if leaves < signal.n:
+        end = min(end, leaves - signal.samples(0.2))
+    if end - begin < signal.samples(0.1):
+        return not_assessed(code, "the recording ends less than 1.1 s after landing")
     percent = 100.0 * abs(mean_of(signal.force[begin:end]) / w.weight - 1.0)
     if percent > limit:
-        text = f"From 1 to 2 s after landing the force is {percent:.1f} % off body weight."
+        text = f"From 1 s after landing on the force is {percent:.1f} % off body weight."
         return verdict(code, "fail", percent, limit, text)
     for name, side in (("left", signal.left), ("right", signal.right)):
         if side is not None:

@@ -85,6 +85,8 @@ def prepare(recording: Recording) -> Signal:
     if "left" in recording.plates and "right" in recording.plates:
         left, right = recording.plate("left"), recording.plate("right")
     if np.isfinite(total.sum()):
+        if left is not None and right is not None and "total" in recording.plates:
+            left, right = _finite(left), _finite(right)
         return Signal(total, recording.rate_hz, left, right)
     good = np.isfinite(total)
     count = int(np.count_nonzero(good))
@@ -94,8 +96,13 @@ def prepare(recording: Recording) -> Signal:
             " are needed; look at the force column of the file."
         )
     if left is not None and right is not None:
-        left, right = _bridged(left), _bridged(right)
+        left, right = _finite(left), _finite(right)
     return Signal(_bridged(total), recording.rate_hz, left, right, ~good if count < n else None)
+
+
+def _finite(force: FloatArray) -> FloatArray:
+    """Return the force itself when all samples are there, else with lost ones bridged."""
+    return force if np.isfinite(force.sum()) else _bridged(force)
 
 
 def _bridged(force: FloatArray) -> FloatArray:
