@@ -81,7 +81,7 @@ class _Levels:
 
 
 def _levels(roles: Roles, raw: FloatArray) -> _Levels:
-    probe = np.ascontiguousarray(raw[:: max(1, raw.shape[0] // 1000)].T)
+    probe = np.ascontiguousarray(raw[:: max(1, raw.shape[0] // 600)].T)
     plates = [standing_level(p) for p in probe]
     if "total" in roles.plates:
         return _Levels(plates, abs(plates[roles.plates.index("total")]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -35,15 +36,18 @@ def standing_level(values: FloatArray) -> float:
     The median of the samples above a tenth of the 95th percentile of the absolute value:
     empty-plate and flight samples do not count, landing peaks hardly do.
     """
-    step = max(1, len(values) // 1000)
-    probe = values[::step]
-    size = np.abs(probe[np.isfinite(probe)])
+    probe = values[:: max(1, len(values) // 600)]
+    size = np.abs(probe)
+    if not math.isfinite(float(size.sum())):
+        probe = probe[np.isfinite(probe)]
+        size = np.abs(probe)
     if not size.size:
         return 0.0
-    high = np.partition(size, (19 * size.size) // 20)[(19 * size.size) // 20]
-    loaded = probe[np.abs(probe) > 0.1 * high]
-    if high <= 0.0 or not loaded.size:
+    at = (19 * size.size) // 20
+    high = float(np.partition(size, at)[at])
+    if high <= 0.0:
         return 0.0
+    loaded = probe[size > 0.1 * high]
     return float(np.partition(loaded, loaded.size // 2)[loaded.size // 2])
 
 
