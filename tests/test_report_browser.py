@@ -71,7 +71,10 @@ def test_page_can_be_read_without_scripts(browser, page_file):
 
 
 def test_page_prints_on_a4_with_the_coach_page_alone_on_the_first(browser, page_file, tmp_path):
-    page, _ = _open(browser, page_file, 1280)
+    page, _ = _open(browser, page_file, 680)  # 180 mm between the margins
+    page.emulate_media(media="print")
+    bottom = page.evaluate("document.querySelector('section.first').getBoundingClientRect().bottom")
+    assert bottom <= 263 / 25.4 * 96  # 263 mm between the margins
     data = page.pdf(format="A4", prefer_css_page_size=True)
     boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", data)
     assert boxes

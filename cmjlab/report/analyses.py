@@ -159,6 +159,8 @@ def _reliability(
 ) -> Result:
     from cmjlab.stats.reliability import reliability
 
+    if not metrics:
+        raise StatsError("no measure of the report has a value")
     use = study.sessions.loc[study.sessions["role"] == "baseline", "session"].astype(str)
     present = [s for s in use if s in set(sessions["session"].astype(str))]
     if len(present) < 2:
@@ -175,7 +177,9 @@ def _reliability(
     )
 
 
-def _need_two_sessions(study: Study) -> None:
+def _need_two_sessions(study: Study, metrics: Sequence[str]) -> None:
+    if not metrics:
+        raise StatsError("no measure of the report has a value")
     if not study.before or not study.after:
         missing = "before" if not study.before else "after"
         raise StatsError(
@@ -196,14 +200,14 @@ def _change_runs(
     names = list(metrics)
 
     def within() -> Result:
-        _need_two_sessions(study)
+        _need_two_sessions(study, names)
         table, group = (grouped(sessions), "group") if has_groups(sessions) else (sessions, None)
         return change_within(
             table, names, before=before, after=after, group=group, level=plan.level
         )
 
     def between() -> Result:
-        _need_two_sessions(study)
+        _need_two_sessions(study, names)
         if not has_groups(sessions):
             raise StatsError("fewer than two groups in athletes.csv: nothing to compare")
         return change_between(
@@ -212,7 +216,7 @@ def _change_runs(
         )  # fmt: skip
 
     def individual() -> Result:
-        _need_two_sessions(study)
+        _need_two_sessions(study, names)
         trust = results.get("reliability") or _reliability(
             study, sessions, metrics, study.measure()
         )
