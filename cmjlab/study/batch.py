@@ -18,7 +18,9 @@ from cmjlab.study.one_file import FileResult, Task, measure_file
 from cmjlab.study.store import Store
 
 #: Seconds it takes to start worker processes that import the analysis (generous).
-POOL_START_S = 4.0
+POOL_START_S = 3.0
+#: More processes are started only when they are expected to be faster by this factor.
+_WORTH = 1.2
 #: Files measured in this process before "auto" decides.
 _TRIAL_FILES = 12
 _KEEP_EVERY_S = 10.0
@@ -111,7 +113,7 @@ def _all(tasks: Sequence[Task], method: Method, workers: int | str) -> Iterator[
     if workers == "auto":
         each = (time.perf_counter() - begun) / first
         alone = each * len(rest)
-        if alone < 1.5 * (POOL_START_S + alone / count):
+        if alone < _WORTH * (POOL_START_S + alone / count):
             for task in rest:
                 yield measure_file(task, method)
             return

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Mapping
+from collections.abc import Collection
 from pathlib import Path
 
 from cmjlab.keys import file_sha256
@@ -19,18 +19,26 @@ _RACY_NS = 2_000_000_000
 
 
 class StatIndex:
-    """Index kept in one JSON file; a damaged or missing file only costs time."""
+    """Index kept in one JSON file; a damaged or missing file only costs time.
 
-    def __init__(self, path: Path) -> None:
+    Parameters
+    ----------
+    path : Path or None
+        The file; None: nothing is kept.
+    """
+
+    def __init__(self, path: Path | None) -> None:
         self.path = path
         self.entries: dict[str, tuple[int, int, str, int]] = {}
+        self.dirty = False
+        if path is None:
+            return
         try:
             data = json.loads(path.read_text(encoding="utf-8"))
             for file, (size, changed, sha, read) in data.items():
                 self.entries[str(file)] = (int(size), int(changed), str(sha), int(read))
         except (OSError, ValueError, TypeError, AttributeError):
             self.entries = {}
-        self.dirty = False
 
     def sha256(self, file: str, path: Path) -> str:
         """Return the SHA-256 of a file's bytes; OSError when it cannot be read."""
@@ -48,10 +56,10 @@ class StatIndex:
         self.dirty = True
         return sha
 
-    def save(self, files: Mapping[str, Path]) -> None:
+    def save(self, files: Collection[str]) -> None:
         """Write the index, without files that no longer exist."""
-        gone = self.entries.keys() - files.keys()
-        if not self.dirty and not gone:
+        gone = self.entries.keys() - set(files)
+        if self.path is None or (not self.dirty and not gone):
             return
         kept = {f: list(v) for f, v in self.entries.items() if f in files}
         write_whole(self.path, json.dumps(kept, ensure_ascii=False, indent=0).encode("utf-8"))

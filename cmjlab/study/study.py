@@ -16,15 +16,14 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.study import joined
-from cmjlab.study.batch import ProgressCallback, measure_tasks
+from cmjlab.study.batch import ProgressCallback
 from cmjlab.study.decisions import Decided, effect, read_log
 from cmjlab.study.folder import StudySettings, read_settings
-from cmjlab.study.one_file import FileResult, Task, jumps_of, layout_key
+from cmjlab.study.kept import can_write, rows_of
+from cmjlab.study.one_file import Task, jumps_of, layout_key
 from cmjlab.study.problems import Problems
 from cmjlab.study.recordings import list_recordings, which_layout
 from cmjlab.study.roster import check_people
-from cmjlab.study.stat_index import StatIndex
-from cmjlab.study.store import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
 from cmjlab.study.summarise import summarise_sessions
 from cmjlab.study.user_tables import ROW, read_user_table
 from cmjlab.tables import ATHLETES, USER_TABLES
@@ -142,16 +141,55 @@ class Study:
     def _table(self, stem: str) -> pd.DataFrame:
         return self._public[stem].copy()
 
-    title = property(lambda self: str(self.settings.title), doc="Title of the study.")
-    plan = property(lambda self: self.settings.plan, doc="The Plan of the study.")
-    method = property(lambda self: self.settings.method, doc="The Method of the study.")
-    layouts = property(lambda self: self.settings.layouts, doc="Layouts, first match wins.")
-    athletes = property(lambda self: self._table("athletes"), doc="The roster.")
-    measures = property(lambda self: self._table("measures"), doc="Values not from the plate.")
-    participation = property(lambda self: self._table("participation"), doc="Who was missing.")
-    decisions = property(lambda self: self._table("decisions"), doc="The log of decisions.")
-    subgroups = property(lambda self: self._table("subgroups"), doc="Rules of subgroups.")
-    block = property(lambda self: self._table("block"), doc="Exercises of the block.")
+    @property
+    def title(self) -> str:
+        """Title of the study."""
+        return self.settings.title
+
+    @property
+    def plan(self) -> Plan:
+        """The Plan of the study."""
+        return self.settings.plan
+
+    @property
+    def method(self) -> Method:
+        """The Method of the study."""
+        return self.settings.method
+
+    @property
+    def layouts(self) -> tuple[Layout, ...]:
+        """Layouts of files; the first match is used."""
+        return self.settings.layouts
+
+    @property
+    def athletes(self) -> pd.DataFrame:
+        """The roster."""
+        return self._table("athletes")
+
+    @property
+    def measures(self) -> pd.DataFrame:
+        """Values that do not come from the plate."""
+        return self._table("measures")
+
+    @property
+    def participation(self) -> pd.DataFrame:
+        """Who was missing, and why."""
+        return self._table("participation")
+
+    @property
+    def decisions(self) -> pd.DataFrame:
+        """The log of decisions."""
+        return self._table("decisions")
+
+    @property
+    def subgroups(self) -> pd.DataFrame:
+        """Rules of subgroups and moves by hand."""
+        return self._table("subgroups")
+
+    @property
+    def block(self) -> pd.DataFrame:
+        """Exercises of the block."""
+        return self._table("block")
 
     @property
     def sessions(self) -> pd.DataFrame:
@@ -221,7 +259,14 @@ class Study:
             ordered category. Files that cannot be read are rows with ``error``.
         """
         if self._measured is None:
-            rows, checks = self._kept_rows(workers, progress, force)
+            rows, checks = rows_of(
+                [self.task(file) for file in self._parts],
+                self.method,
+                results=self.results if self._can_keep() else None,
+                workers=workers,
+                progress=progress,
+                force=force,
+            )
             rows = joined.join_recordings(rows, self.files)
             rows["date"] = self._dates(rows)
             rows = joined.sort_jumps(rows, self.settings.session_order, self.athletes)
@@ -236,53 +281,10 @@ class Study:
         own = rows["date"].where(rows["date"].fillna("") != "", rows["session"].map(days))
         return own.where(own.fillna("") != "", None).astype("str")
 
-    def _kept_rows(
-        self, workers: int | str, progress: ProgressCallback | None, force: bool
-    ) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Return the rows of all files, from the store or measured now."""
-        index = StatIndex(self.results / "store" / "files.json")
-        tasks, unreadable = self._tasks(index)
-        store = Store(self.results, self.method.key) if self._can_keep() else None
-        jumps, checks = store.load() if store else _nothing()
-        keys = {t.key for t in tasks}
-        known = set(jumps["key"])
-        todo = [t for t in tasks if t.key not in known]
-        fresh: list[FileResult] = list(unreadable)
-        if todo:
-            with locked(self.results / "store", force=force or store is None):
-                fresh += measure_tasks(
-                    todo, self.method, store=store, workers=workers, progress=progress
-                )
-        if store is not None:
-            index.save({file: parts[0][0] for file, parts in self._parts.items()})
-        jumps, checks = jumps[jumps["key"].isin(keys)], checks[checks["key"].isin(keys)]
-        if not fresh:
-            return jumps.reset_index(drop=True), checks.reset_index(drop=True)
-        new_jumps = frame_of([j for r in fresh for j in r.jumps], JUMP_COLUMNS)
-        new_checks = frame_of([c for r in fresh for c in r.checks], CHECK_COLUMNS)
-        return (
-            pd.concat([jumps, new_jumps], ignore_index=True),
-            pd.concat([checks, new_checks], ignore_index=True),
-        )
-
-    def _tasks(self, index: StatIndex) -> tuple[list[Task], list[FileResult]]:
-        tasks, unreadable = [], []
-        for file in self._parts:
-            task = self.task(file)
-            try:
-                tasks.append(replace(task, sha256=index.sha256(file, task.path)))
-            except OSError as problem:
-                unreadable.append(_unreadable(task, problem))
-        return tasks, unreadable
-
     def _can_keep(self) -> bool:
         """Return whether results can be written; tell it once when they cannot."""
-        try:
-            (self.results / "store").mkdir(parents=True, exist_ok=True)
-            if os.access(self.results / "store", os.W_OK):
-                return True
-        except OSError:
-            pass
+        if can_write(self.results):
+            return True
         self._found.add(
             "warn", "results_not_kept", where=(str(self.results.name), "", ""),
             found="the folder cannot be written to", expected="a place for results",
@@ -387,14 +389,3 @@ class Study:
         from cmjlab.study.flow import provenance
 
         return provenance(self)
-
-
-def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
-    return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS)
-
-
-def _unreadable(task: Task, problem: OSError) -> FileResult:
-    from cmjlab.study.one_file import failed
-
-    text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
-    return failed(task, text, keep=False)
