@@ -165,9 +165,9 @@ def test_what_a_squad_shows() -> None:
 
 def test_frozen_plan_is_plain_data_with_a_key() -> None:
     result = plan_study("jump_height_m", reliability=RELIABILITY, matters=0.015, scenario=quick())
-    plan = frozen(result, date="2026-03-01", primary="jump_height_m")
+    plan = frozen(result, {"date": "2026-03-01", "primary": "jump_height_m"})
     assert json.loads(json.dumps(plan)) == plan
-    other = frozen(result, date="2026-03-02", primary="jump_height_m")
+    other = frozen(result, {"date": "2026-03-02", "primary": "jump_height_m"})
     assert plan["key"] != other["key"]
     assert len(plan["key"]) == 64
 

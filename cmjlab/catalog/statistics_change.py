@@ -42,4 +42,6 @@ CHANGE: tuple[Statistic, ...] = (
     Statistic("power_simulated", "Power, simulated", "", "share of simulated studies that reject", "does a simulation agree with the formula", _COMMON),
     Statistic("expected_half_width", "Half width of the interval", "metric", "t · SE expected for these numbers", "how precisely will the change be known", _COMMON),
     Statistic("assured_half_width", "Half width reached in 80 % of studies", "metric", "t · SE at the upper 80 % of the variance", "how precisely will the change be known, not just on average", "Kupper & Hafner 1989, Am Stat 43:101" + _MEMORY),
+    Statistic("mean_change_shifted", "Mean change if the missing differ", "metric", "mean of the complete + share missing × shift", "what if those who were missing changed differently", "Little 1993, J Am Stat Assoc 88:125" + _MEMORY),
+    Statistic("tipping_shift", "Tipping point", "metric", "shift at which the interval reaches zero", "how different would the missing have to be", "Little 1993, J Am Stat Assoc 88:125" + _MEMORY),
 )  # fmt: skip

@@ -22,9 +22,24 @@ _UNTRAINED = Note(
 )
 
 
+def _estimand(prepared: Prepared, contrast: str, every: Sequence[Pairs]) -> Note:
+    """Say what is estimated: population, contrast, and what happens to drop-outs."""
+    missing = sorted({a for p in every for a, _ in p.left_out})
+    handled = (
+        f"; {len(missing)} without a complete pair are left out, as if they had changed like the others"
+        if missing
+        else ""
+    )
+    return Note(
+        "estimand",
+        f"Estimated is {contrast} from {prepared.before} to {prepared.after} in athletes like those of this table"
+        f" who were tested both times{handled}.",
+    )
+
+
 def within_notes(prepared: Prepared, every: Sequence[Pairs]) -> list[Note]:
     """Return the remarks of a change within groups."""
-    notes = [_UNTRAINED]
+    notes = [_estimand(prepared, "the mean change", every), _UNTRAINED]
     if prepared.group_order:
         notes.append(
             Note(
@@ -49,7 +64,13 @@ def between_notes(
     prepared: Prepared, results: Sequence[Between], assignment: str | Selection
 ) -> list[Note]:
     """Return the remarks of a comparison between groups."""
-    notes = [_formed(prepared, assignment), _clustering(prepared)]
+    every = [r.pairs for r in results]
+    contrast = "the difference between the groups' mean changes"
+    notes = [
+        _estimand(prepared, contrast, every),
+        _formed(prepared, assignment),
+        _clustering(prepared),
+    ]
     if assignment == "other":
         notes.append(
             Note(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -204,14 +205,14 @@ def what_squad_shows(
     )
 
 
-def frozen(result: Result, **declared: Any) -> dict[str, Any]:
+def frozen(result: Result, declared: Mapping[str, Any]) -> dict[str, Any]:
     """Return an analysis plan as plain data with its key, to be written before the post tests.
 
     Parameters
     ----------
     result : Result
         Of :func:`plan_study`.
-    **declared
+    declared : mapping
         Plain data that belong to the plan: primary metric, exclusions, Method, date, …
 
     Returns
@@ -219,7 +220,7 @@ def frozen(result: Result, **declared: Any) -> dict[str, Any]:
     dict
         ``{"plan": …, "declared": …, "key": SHA-256 of both}``; JSON and TOML can hold it.
     """
-    content = {"plan": _without_none(dict(result.settings)), "declared": declared}
+    content = {"plan": _without_none(dict(result.settings)), "declared": dict(declared)}
     return {**content, "key": key_of(content)}
 
 
