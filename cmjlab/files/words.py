@@ -74,6 +74,9 @@ _TAIL = re.compile(
 )
 _CAMEL = re.compile(r"(?<=[a-zäöü])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-zäöü]{2})")
 _TOKENS = re.compile(r"[a-z]+|\d+|#")
+_GLUED = re.compile(
+    r"(left|right|links|rechts)(force|kraft|grf|fz)|(?:force|kraft|grf|fz)(left|right|links|rechts)"
+)
 _COMPACT = re.compile(r"(l|r|left|right)?(v)?(grf|force|frc|f)(x|y|z|v)?(l|r|left|right)?")
 
 
@@ -168,6 +171,10 @@ def _meaning(words: list[str], above: list[str], unit: str) -> Heading:
         axis = compact[4] or ("v" if compact[2] else "")
         side = {"l": "left", "r": "right"}.get((compact[1] or compact[5] or "")[:1], "")
     axis = next((a for a in ("x", "y", "z") if a in own), axis)
+    for word in words:
+        glued = _GLUED.fullmatch(word)  # "kraftlinks", "leftforce"
+        if glued:
+            quantity, every = "force", every | {glued[1] or glued[3]}
     if not side:
         if every & _LEFT:
             side = "left"
