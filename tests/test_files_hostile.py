@@ -94,6 +94,15 @@ HOSTILE: dict[str, tuple[str, bytes | str, str]] = {
         "a.csv", _table("Time [s],Left A,Left B", lambda k, v: f"{k / 1000:.3f},{v},{v / 2}"),
         "plates = [",
     ),
+    "two kinds of force": (
+        "a.csv", _table("Time [s],Fz,Force", lambda k, v: f"{k / 1000:.3f},{v},{v + 1:.1f}"),
+        "which plate does each column belong to",
+    ),
+    "left and right of several plates": (
+        "a.csv", _table("Time [s],L Fz1,L Fz2,R Fz1,R Fz2",
+                        lambda k, v: f"{k / 1000:.3f},{v},{v + 1:.1f},{v + 2:.1f},{v + 3:.1f}"),
+        "which plate does each column belong to",
+    ),
     "ms or sample number": (
         "a.csv", _table("Time,Fz", lambda k, v: f"{k},{v}"), "milliseconds (1000 Hz) or sample numbers"
     ),

@@ -274,8 +274,10 @@ def _plate_names(columns: Columns, roles: Roles) -> list[str]:
     names = [h.side or (f"plate_{h.plate}" if h.plate else "") for h in heads]
     if len(set(names)) == len(names) and all(names):
         return names
-    if all(h.side in ("left", "right") and h.plate for h in heads):
-        return [f"plate_{h.plate}" for h in heads]
+    numbers = [h.plate for h in heads]
+    sided = all(h.side in ("left", "right") for h in heads)
+    if sided and all(numbers) and len(set(numbers)) == len(numbers):
+        return [f"plate_{n}" for n in numbers]
     missing = [i for i, n in enumerate(names) if not n]
     one_left = len(missing) == 1 and len(names) >= 3 and len(set(names)) == len(names)
     if one_left and _is_sum(columns, roles, missing[0]):
@@ -288,8 +290,10 @@ def _plate_names(columns: Columns, roles: Roles) -> list[str]:
             )
         )
         return names
-    if len(missing) == len(names) or not any(h.side for h in heads):
-        return _numbered(columns, roles)
+    if not any(h.side for h in heads):
+        bases = {_base(columns, i) for i in roles.force}
+        if len(bases) == 1:
+            return _numbered(columns, roles)
     raise ReadError(
         f"{columns.file}: which plate does each column belong to? Found"
         f" {listed([columns.label(i) for i in roles.force])}. State it: "
@@ -299,6 +303,12 @@ def _plate_names(columns: Columns, roles: Roles) -> list[str]:
         )
         + " with names total, left, right, plate_1, plate_2, …"
     )
+
+
+def _base(columns: Columns, at: int) -> str:
+    """Return the name of a column without its numbers: alike for plates of one kind."""
+    name = f"{columns.groups[at]} {columns.names[at]}".casefold()
+    return " ".join("".join(" " if c.isdigit() else c for c in name).split())
 
 
 def _numbered(columns: Columns, roles: Roles) -> list[str]:

@@ -44,6 +44,7 @@ _TOTAL = _set(
     """total sum summe gesamt gesamtkraft both combined totale totaal suma somme soma somma total
     yhteensa summa samlet razem celkem"""
 )
+_PLATE = _set("""plate platform fp plattform platte plataforma plateforme pedana plaat plattan""")
 _CHANGED = _set(
     """filtered filt smoothed smooth gefiltert geglattet filtre filtrado filtrata lowpass raw"""
 )
@@ -188,7 +189,7 @@ def _meaning(words: list[str], above: list[str], unit: str) -> Heading:
         axis = "v"
     quantity = _other_quantity(own, unit, quantity)
     numbers = [int(w) for w in (*words, *above) if w.isdigit() and 0 < int(w) < 100]
-    plate = numbers[0] if numbers and quantity in ("force", "") else 0
+    plate = numbers[0] if numbers and (compact or every & _PLATE) else 0
     return Heading(quantity, axis, side, plate, unit, bool(own & _CHANGED))
 
 
