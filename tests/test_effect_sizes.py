@@ -41,6 +41,22 @@ def test_noncentral_limits_invert_the_distribution(t: float) -> None:
     assert nct.cdf(t, 9, high) == pytest.approx(0.025, abs=1e-6)
 
 
+def test_noncentral_limits_on_a_grid_against_quadrature() -> None:
+    # P(T <= t) = E Φ(t s - nc), s² = chi²/df: integrated here over s without any t function
+    from scipy.special import gammaln, ndtr
+
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    for df in (2.0, 5.0, 11.0, 30.0):
+        s = 6.0 * (nodes + 1) / 2
+        log_density = (df - 1) * np.log(s) - df * s**2 / 2 + 0.5 * df * np.log(df)
+        log_density += -gammaln(df / 2) - (df / 2 - 1) * np.log(2)
+        density = np.exp(log_density) * weights * 6.0 / 2
+        t = np.linspace(-25, 25, 301)
+        for nc, target in zip(noncentrality_interval(t, df, 0.95), (0.975, 0.025), strict=True):
+            below = (density[:, None] * ndtr(s[:, None] * t - nc)).sum(axis=0)
+            assert np.abs(below - target).max() < 2e-6, (df, target)
+
+
 def test_limits_of_a_huge_t_are_finite_and_continuous() -> None:
     below, above = (noncentrality_interval(t, 9.0, 0.95) for t in (499.9, 500.1))
     assert np.isfinite(above).all()

@@ -68,7 +68,9 @@ def _solve(t: Array, df: Array, probability: float) -> Array:
     low, high = centre - width, centre + width
     for _ in range(64):
         middle = (low + high) / 2
-        above = special.nctdtr(df, middle, t) > probability
+        cdf = special.nctdtr(df, middle, t)
+        # far out in a tail the function can return nan, where the true value is 1 or 0
+        above = np.where(np.isnan(cdf), middle < t, cdf > probability)
         low, high = np.where(above, middle, low), np.where(above, high, middle)
     return (low + high) / 2
 
