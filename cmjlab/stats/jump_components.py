@@ -24,7 +24,8 @@ from cmjlab.stats.tidy import Rows, check_table
 class JumpCube:
     """Single jumps of all metrics, shape (n_metrics, n_athletes, n_sessions, most jumps).
 
-    ``order`` (n_athletes, n_sessions, most jumps) counts the jumps of a session from 1.
+    ``order`` (n_athletes, n_sessions, most jumps) is the place of a jump in its session; nan where
+    there is no jump.
     """
 
     metrics: tuple[str, ...]
@@ -80,22 +81,19 @@ def jump_cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> J
         Columns missing, a jump that stands twice, infinite values.
     """
     checked = check_table(table, one_row_each=False)
-    notes = []
-    if "accepted" in checked:
-        accepted = checked["accepted"].fillna(False).astype(bool)
-        if (~accepted).any():
-            notes.append(
-                Note(
-                    "not_accepted",
-                    f"{int((~accepted).sum())} jump(s) that were not accepted are left out.",
-                )
-            )
-        checked = checked[accepted]
     part = checked[checked["session"].isin(sessions)].reset_index(drop=True)
     keys = [c for c in ("trial", "jump") if c in part]
     _refuse_twice(part, keys)
     if keys:
         part = part.sort_values(keys, kind="stable", key=_natural).reset_index(drop=True)
+    order = _order(part)
+    notes = []
+    if "accepted" in part:
+        kept = part["accepted"].fillna(False).astype(bool).to_numpy()
+        if not kept.all():
+            text = f"{int((~kept).sum())} jump(s) that were not accepted are left out."
+            notes.append(Note("not_accepted", text))
+        part, order = part[kept].reset_index(drop=True), order[kept]
     values = part[metrics].to_numpy(dtype=np.float64, na_value=np.nan)
     if np.isinf(values).any():
         i, j = np.argwhere(np.isinf(values))[0]
@@ -109,10 +107,24 @@ def jump_cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> J
     most = int(place.max()) + 1 if len(place) else 1
     array = np.full((len(metrics), len(athletes), len(sessions), most), np.nan)
     array[:, who, when, place] = values.T
-    order = np.broadcast_to(np.arange(1.0, most + 1), (len(athletes), len(sessions), most))
-    return JumpCube(
-        tuple(metrics), tuple(map(str, athletes)), tuple(sessions), array, order, tuple(notes)
-    )
+    orders = np.full(array.shape[1:], np.nan)
+    orders[who, when, place] = order
+    ids = tuple(map(str, athletes))
+    return JumpCube(tuple(metrics), ids, tuple(sessions), array, orders, tuple(notes))
+
+
+def _order(part: pd.DataFrame) -> Array:
+    """Return each jump's place in its session: the trial's number where it tells jumps apart.
+
+    Jumps that are not accepted count too: the third jump stays the third.
+    """
+    who = ["athlete", "session"]
+    if "trial" in part and not part.duplicated([*who, "trial"]).any():
+        numbers = pd.to_numeric(part["trial"], errors="coerce").to_numpy(dtype=np.float64)
+        if np.isfinite(numbers).all():
+            return numbers
+    place = part.groupby(who, sort=False, observed=True).cumcount()
+    return place.to_numpy(dtype=np.float64) + 1.0
 
 
 def _natural(column: pd.Series) -> pd.Series:
@@ -227,7 +239,10 @@ def component_rows(rows: Rows, part: Components, k: int) -> None:
 
 
 def within_session_rows(
-    jumps: pd.DataFrame | None, metrics: list[str], sessions: list[str], how: tuple[float, str | None]
+    jumps: pd.DataFrame | None,
+    metrics: list[str],
+    sessions: list[str],
+    how: tuple[float, str | None],
 ) -> tuple[list[pd.DataFrame], list[Note]]:
     """Return rows of the noise within a session, and notes; nothing without jumps.
 

@@ -7,6 +7,7 @@ F and p test differences between athletes, not between sessions). It is used as 
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -62,7 +63,9 @@ def icc_by_pingouin(table: pd.DataFrame, metric: str) -> pd.DataFrame:
     import pingouin
 
     part = table[["athlete", "session", metric]].astype({"athlete": str, "session": str})
-    with _unrounded(pingouin):
+    with _unrounded(pingouin), warnings.catch_warnings():
+        # pingouin 0.7 uses calls that pandas 3 is about to drop; that is not the user's business.
+        warnings.simplefilter("ignore", DeprecationWarning)
         try:
             found = pingouin.intraclass_corr(
                 part, targets="athlete", raters="session", ratings=metric, nan_policy="omit"

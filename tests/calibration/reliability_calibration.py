@@ -37,7 +37,7 @@ TEST_STUDIES = 20_000
 SEED = 20261125
 BATCH = 2500
 ICC = 0.95
-#: Points of the pivotal intervals here; the library's own default is four times as many.
+#: Points of the pivotal intervals here; the library's own default is 4 to 16 times as many.
 SIZE = 1024
 
 
