@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -246,3 +247,40 @@ def test_overlapping_stretches_are_refused(tmp_path):
         "file,athlete,session,start,stop\nlong.csv,A01,base1,0,5\nlong.csv,A02,base1,4,9\n"
     )
     assert codes(folder)["stretches_overlap"] == "fail"
+
+
+def test_names_are_checked_but_never_shown(folder):
+    (folder / "names.csv").write_text(
+        "athlete,name\nA01,Secret One\nA01,Secret Two\nA99,Secret Three\nA02,\n"
+    )
+    table = cj.check_study(folder)
+    assert set(table["code"]) == {"row_twice", "unknown_athlete", "empty_cell"}
+    assert "Secret" not in table.to_csv()
+    Study.open(folder)
+
+
+@pytest.mark.parametrize("word", ["A 1", "A/B", "../etc/x", "A_1", "-rf", "A*"])
+def test_ids_with_signs(folder, word):
+    text = (folder / "athletes.csv").read_text()
+    (folder / "athletes.csv").write_text(f'{text}"{word}",jump\n')
+    assert codes(folder)["id_with_signs"] == "warn"
+
+
+def test_workbooks_serve_as_well_as_csv(folder, tmp_path):
+    """Every table as .xlsx, ids formatted as text: the same study comes out."""
+    (folder / "measures.csv").write_text(
+        "athlete,session,measure,value,unit\nA01,base1,squat_1rm,105.5,kg\n"
+    )
+    (folder / "participation.csv").write_text(
+        "athlete,session,status,reason\nA02,post,absent,ill\n"
+    )
+    (folder / "sessions.csv").write_text("session,date,surface\nbase1,2026-08-31,wood\n")
+    first = Study.open(folder, tmp_path / "a")
+    before = (first.measure(), first.sessions_table(), first.participation, first.sessions)
+    for path in folder.glob("*.csv"):
+        pd.read_csv(path).to_excel(path.with_suffix(".xlsx"), index=False)
+        path.unlink()
+    second = Study.open(folder, tmp_path / "b")
+    after = (second.measure(), second.sessions_table(), second.participation, second.sessions)
+    for one, other in zip(before, after, strict=True):
+        pd.testing.assert_frame_equal(one, other)

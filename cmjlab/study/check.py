@@ -6,9 +6,13 @@ from pathlib import Path
 
 import pandas as pd
 
+from cmjlab.checks import suggestion
 from cmjlab.errors import CmjlabError
+from cmjlab.study.check_measured import check_measured
 from cmjlab.study.problems import Problems
 from cmjlab.study.study import Study
+from cmjlab.study.user_tables import ROW, read_user_table
+from cmjlab.tables import NAMES
 
 
 def check_study(folder: str | Path, results: str | Path | None = None) -> pd.DataFrame:
@@ -35,7 +39,23 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
         found.add("fail", "no_study", where=(str(Path(folder).name), "", ""), found=str(problem),
                   expected="a study folder", remedy="Make one with 'cmjlab new'.")  # fmt: skip
         return found.frame()
-    from cmjlab.study.check_measured import check_measured
-
+    _check_names(study, study._found)
     check_measured(study, study._found)
     return study.problems
+
+
+def _check_names(study: Study, problems: Problems) -> None:
+    """Check names.csv without ever showing a name: the list of problems may be passed on."""
+    found = Problems()
+    names = read_user_table(study.folder, "names", NAMES, found)
+    for row in found.rows:
+        row["found"] = "(names are not shown)"
+    problems.extend(found)
+    known = set(study.athletes["athlete"])
+    for athlete, number in zip(names["athlete"], names[ROW], strict=True):
+        if pd.notna(athlete) and known and athlete not in known:
+            problems.add(
+                "warn", "unknown_athlete", where=("names", number, "athlete"), found=athlete,
+                expected="an athlete of the roster",
+                remedy=f"Correct the id or remove the row.{suggestion(athlete, known)}",
+            )  # fmt: skip

@@ -54,6 +54,13 @@ def check_roster(roster: pd.DataFrame, problems: Problems) -> None:
             " Rename or remove one.",
         )  # fmt: skip
     _damaged(ids, _ROSTER, problems)
+    for word, number in zip(roster["athlete"], roster[ROW], strict=True):
+        if pd.notna(word) and not str(word).isalnum() and not looks_damaged(str(word)):
+            problems.add(
+                "warn", "id_with_signs", where=(_ROSTER, number, "athlete"), found=word,
+                expected="letters and digits only",
+                remedy="Other signs do not survive in file names; rename the id, e.g. A07.",
+            )  # fmt: skip
     limits = {
         "body_mass_kg": (20.0, 250.0, "kg"),
         "stature_m": (1.0, 2.5, "m"),
