@@ -42,5 +42,5 @@ class Layout(Settings):
     left: tuple[int, ...] = setting((), "numbers of the plates under the left foot")
     right: tuple[int, ...] = setting((), "numbers of the plates under the right foot")
     size_limit_mb: float = setting(
-        100.0, "files larger than this are refused, unpacked size", unit="MB", low=0.001, high=1e5
+        50.0, "files larger than this are refused, unpacked size", unit="MB", low=0.001, high=1e5
     )

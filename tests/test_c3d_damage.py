@@ -38,7 +38,7 @@ def seeds() -> list[bytes]:
 def damaged(data: bytes, rng: np.random.Generator) -> bytes:
     """Return a mutated copy: bytes changed, cut, doubled, zeroed or shuffled."""
     out = bytearray(data)
-    where = int(rng.choice([512, 2048, len(out)]))
+    where = min(int(rng.choice([512, 2048, len(out)])), len(out))
     kind = rng.integers(6)
     if kind == 0:
         for at in rng.integers(0, where, int(rng.integers(1, 12))):

@@ -206,7 +206,7 @@ def test_large_files_are_refused_before_they_are_read(tmp_path: Path) -> None:
     with open(path, "wb") as handle:
         handle.seek(1_000_000_000)
         handle.write(b"\n")
-    with pytest.raises(ReadError, match=r"1000 MB is more than the limit of 100 MB.*size_limit_mb"):
+    with pytest.raises(ReadError, match=r"1000 MB is more than the limit of 50 MB.*size_limit_mb"):
         read_recording(path)
 
 

@@ -16,7 +16,15 @@ from cmjlab.files.notes import write_in_layout
 from cmjlab.layout import Layout
 
 _DELIMITERS = ("\t", ";", "|", ",", " ", "")
-_WORDS = {"tab": "\t", "space": " ", "none": "", "\\t": "\t"}
+_WORDS = {
+    "tab": "\t",
+    "\\t": "\t",
+    "space": " ",
+    "none": "",
+    "comma": ",",
+    "semicolon": ";",
+    "bar": "|",
+}
 _NAMES = {"\t": "tab", " ": "space", "": "none", "fixed": "fixed width"}
 _SAMPLE = 24
 

@@ -110,6 +110,7 @@ def _rises(values: FloatArray | None) -> bool:
 
 def column_of(columns: Columns, stated: str, setting: str) -> int:
     """Return the column a layout names, by name or by number from 1."""
+    stated = str(stated)
     exact = [i for i, n in enumerate(columns.names) if n == stated]
     loose = exact or [
         i

@@ -142,6 +142,7 @@ def _delimiter(text: str) -> str:
     lines = [
         ln for ln in text.split("\n", 60)[:60] if ln.strip() and not ln.lstrip().startswith("#")
     ]
+    lines = [ln.replace("\r", " ") for ln in lines]
     best, rating = ",", (0.0, 0)
     for mark in (",", ";", "\t"):
         widths = [len(row) for row in csv.reader(lines, delimiter=mark) if row]
