@@ -209,3 +209,23 @@ def test_exploratory_p_values_are_adjusted_as_one_family(reference_data: Path) -
     assert np.isnan(rows.loc["m0", "p_adjusted"])
     expected = adjust_p([rows.loc["m1", "p"], rows.loc["m2", "p"]], "holm")
     assert rows.loc[["m1", "m2"], "p_adjusted"].tolist() == pytest.approx(expected.tolist())
+
+
+def test_intervals_of_the_exploratory_family(two_metrics: pd.DataFrame) -> None:
+    from scipy.special import stdtrit
+
+    table = two_metrics.assign(depth=two_metrics["braking_duration_s"] * 2 + 0.1)
+    result = apply_plan(change_within(table, before="pre", after="post"), Plan())
+    rows = result.rows("family_interval")
+    assert rows["metric"].tolist() == ["braking_duration_s", "depth"]
+    main = result.rows("mean_change", metric="depth").iloc[0]
+    half = stdtrit(main["df"], 1 - 0.025 / 2) * main["se"]
+    assert rows.iloc[1]["ci_high"] == pytest.approx(main["estimate"] + half)
+    assert rows.iloc[1]["level"] == pytest.approx(0.975)
+    kept = apply_plan(
+        change_within(table, before="pre", after="post"), Plan(primary_metric="x"), adjust="bh"
+    )
+    rows = kept.rows("family_interval")
+    p = kept.rows("mean_change").set_index("metric")["p_adjusted"]
+    assert set(rows["metric"]) == set(p[p <= 0.05].index)
+    assert rows["level"].iloc[0] == pytest.approx(1 - 0.05 * len(rows) / 3)

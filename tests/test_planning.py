@@ -64,6 +64,15 @@ def test_power_equals_r_strict_and_not() -> None:
     assert float(exact.power_t(unequal, 41)) == pytest.approx(0.70694046515533, abs=1e-9)
 
 
+def test_power_rises_to_one_without_gaps() -> None:
+    for df in (3.0, 9.0, 38.0):
+        power = exact.power_t(np.linspace(0, 60, 400), df)
+        assert np.isfinite(power).all()
+        assert (np.diff(power) > -1e-9).all()
+        assert power[0] == pytest.approx(0.05)
+        assert power[-1] == 1.0
+
+
 def test_power_planned_without_response_spread_is_lost() -> None:
     # planned .80 becomes about .76, .64, .49 with response SD of 0.5, 1, 1.5 TE in the trained
     # group of one: the arithmetic of √(2 TE² + σ²) against √2 TE, one group

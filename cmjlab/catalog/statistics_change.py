@@ -44,4 +44,5 @@ CHANGE: tuple[Statistic, ...] = (
     Statistic("assured_half_width", "Half width reached in 80 % of studies", "metric", "t · SE at the upper 80 % of the variance", "how precisely will the change be known, not just on average", "Kupper & Hafner 1989, Am Stat 43:101" + _MEMORY),
     Statistic("mean_change_shifted", "Mean change if the missing differ", "metric", "mean of the complete + share missing × shift", "what if those who were missing changed differently", "Little 1993, J Am Stat Assoc 88:125" + _MEMORY),
     Statistic("tipping_shift", "Tipping point", "metric", "shift at which the interval reaches zero", "how different would the missing have to be", "Little 1993, J Am Stat Assoc 88:125" + _MEMORY),
+    Statistic("family_interval", "Interval for all exploratory metrics", "metric", "interval at 1 - α / m, or at 1 - α R / m for the R kept", "what holds when many metrics are looked at", "Bonferroni; Benjamini & Yekutieli 2005, J Am Stat Assoc 100:71" + _MEMORY),
 )  # fmt: skip

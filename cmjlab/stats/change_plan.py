@@ -13,7 +13,8 @@ from cmjlab.plan import Plan
 from cmjlab.results import Note, Result
 from cmjlab.stats.change_words import interval_text, name_of, signed
 from cmjlab.stats.equivalence import TOST_LEVEL, share_above, share_below, tost, verdict
-from cmjlab.stats.multiplicity import adjust_across_metrics
+from cmjlab.stats.linear import Estimate
+from cmjlab.stats.multiplicity import adjust_across_metrics, family_of, fcr_level
 from cmjlab.stats.tidy import statistics_frame, unit_of
 
 #: Statistics that are a change or a difference of changes in the metric's own unit.
@@ -40,7 +41,8 @@ def apply_plan(
     -------
     Result
         More rows: ``equivalence`` (TOST, 90 % interval), ``minimum_effect`` and the
-        probabilities; the column ``role`` filled; ``p_adjusted`` of the exploratory metrics.
+        probabilities; the column ``role`` filled; ``p_adjusted`` of the exploratory metrics, and
+        ``family_interval`` to go with it.
 
     Notes
     -----
@@ -71,6 +73,7 @@ def apply_plan(
                 sentences.append(_sentence(row, margin))
             elif row["statistic"] == "shrunken_change" and probabilities:
                 extra += _probability_rows(row, margin)
+    extra += _interval_rows(table, plan, adjust, float(result.settings.get("level", plan.level)))
     missing = sorted({m for m in table["metric"].dropna() if not matters.get(m)})
     return replace(
         result,
@@ -83,14 +86,61 @@ def apply_plan(
 
 def _adjust(table: pd.DataFrame, primary: str, method: str) -> None:
     """Fill p_adjusted of the exploratory metrics, one family per kind of row."""
-    keys = ["statistic", "group", "contrast", "session", "athlete", "method"]
     exploratory = table["p"].notna() & table["p_adjusted"].isna() & table["athlete"].isna()
-    for _, part in table[exploratory].groupby(keys, dropna=False, sort=False):
+    for part in _families(table[exploratory]):
         p = dict(zip(part["metric"], part["p"], strict=True))
         adjusted = adjust_across_metrics(p, primary, method)
         for index, metric in zip(part.index, part["metric"], strict=True):
             if metric != primary and len(p) > 1:
                 table.loc[index, "p_adjusted"] = adjusted[metric]
+
+
+def _families(rows: pd.DataFrame) -> list[pd.DataFrame]:
+    """Return the rows of each family: the same statistic over metrics.
+
+    Which covariates an ANCOVA holds differs between metrics (a selecting metric is its own
+    baseline) and does not split a family.
+    """
+    keys = ["statistic", "group", "contrast", "session", "athlete"]
+    kind = rows["method"].astype("str").str.replace(r" and [^;]*", "", regex=True)
+    return [part for _, part in rows.groupby([*keys, kind], dropna=False, sort=False)]
+
+
+def _interval_rows(
+    table: pd.DataFrame, plan: Plan, adjust: str, level: float
+) -> list[dict[str, Any]]:
+    """Return intervals of the exploratory changes that go with the adjustment of their p.
+
+    Bonferroni intervals hold together (Holm has none of its own); with Benjamini-Hochberg
+    the kept estimates get false-coverage-rate intervals.
+    """
+    main = table[table["statistic"].isin(_CHANGES) & table["se"].notna() & table["df"].notna()]
+    main = main[(main["metric"] != plan.primary_metric) & (main["se"] > 0)]
+    rows: list[dict[str, Any]] = []
+    done: set[tuple[str, ...]] = set()
+    for part in _families(main):
+        first = part.iloc[0]
+        here = tuple(str(first[k]) for k in ("statistic", "group", "contrast"))
+        names = {family_of(m) for m in part["metric"]}
+        if here in done or len(names) < 2:
+            continue
+        done.add(here)
+        if adjust == "bh":
+            one = part.assign(family=[family_of(m) for m in part["metric"]])
+            kept, wide = fcr_level(one.drop_duplicates("family")["p"].to_numpy(), level)
+            names_kept = set(one.drop_duplicates("family")["family"][kept])
+            part = part[[family_of(m) in names_kept for m in part["metric"]]]
+            words = f"false coverage rate over {len(names)} metrics, kept by Benjamini-Hochberg"
+        else:
+            wide = 1 - (1 - level) / len(names)
+            words = f"Bonferroni over {len(names)} metrics"
+        for row in part.to_dict("records"):
+            low, high = Estimate(row["estimate"], row["se"], row["df"]).interval(wide)
+            new = {**_place(row), "statistic": "family_interval", "estimate": row["estimate"]}
+            new |= {"ci_low": float(low), "ci_high": float(high), "level": wide}
+            new |= {"se": row["se"], "df": row["df"]}
+            rows.append({**new, "method": f"{row['statistic']} ({row['method']}); {words}"})
+    return rows
 
 
 def _place(row: dict[str, Any]) -> dict[str, Any]:

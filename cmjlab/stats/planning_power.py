@@ -31,10 +31,11 @@ def power_t(
     """
     nc, df = np.abs(np.asarray(noncentrality, float)), np.asarray(df, float)
     critical = special.stdtrit(df, 0.5 + level / 2)
-    power = 1.0 - special.nctdtr(df, nc, critical)
+    # both tails vanish for a large effect, where the function can return nan
+    power = 1.0 - np.nan_to_num(special.nctdtr(df, nc, critical), nan=0.0)
     if both_tails:
-        power = power + special.nctdtr(df, nc, -critical)
-    return np.asarray(np.where(nc > 40.0, 1.0, power))
+        power = power + np.nan_to_num(special.nctdtr(df, nc, -critical), nan=0.0)
+    return np.asarray(np.where(nc > 40.0, 1.0, np.minimum(power, 1.0)))
 
 
 def smallest(reached: Callable[[int], bool], low: int = 2) -> int | None:
