@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import textwrap
 from collections.abc import Callable, Mapping
 from functools import wraps
@@ -93,7 +94,7 @@ class Picture(Figure):
         with mpl.rc_context(RC):
             self.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
         text = buffer.getvalue()
-        return text[text.index("<svg") :]
+        return _same_clips(text[text.index("<svg") :])
 
     def png(self, *, dpi: int = 300) -> bytes:
         """Return the figure as PNG bytes."""
@@ -104,6 +105,26 @@ class Picture(Figure):
 
     def _repr_png_(self) -> tuple[bytes, dict[str, str]]:
         return self.png(dpi=110), {"alt": self.alt_text}
+
+
+def _same_clips(svg: str) -> str:
+    """Return SVG text in which equal clipping areas have one name, numbered in order.
+
+    matplotlib names them by objects in memory, so the same figure drawn twice could differ.
+    """
+    names: dict[str, str] = {}
+    areas: dict[str, str] = {}
+
+    def define(found: re.Match[str]) -> str:
+        own, area = found.group(1), found.group(2)
+        again = area in areas
+        names[own] = areas.setdefault(area, f"clip{len(areas)}")
+        return "" if again else f'<clipPath id="{names[own]}">{area}</clipPath>'
+
+    svg = re.sub(r'<clipPath id="([^"]+)">\s*(<[^>]+/>)\s*</clipPath>', define, svg)
+    return re.sub(
+        r"url\(#([^)]+)\)", lambda found: f"url(#{names.get(found.group(1), found.group(1))})", svg
+    )
 
 
 def picture(width_cm: float = 16.0, height_cm: float = 9.0) -> Picture:

@@ -41,7 +41,8 @@ class Analyses:
     metrics : tuple of str
         Measures of the report that have values, the primary one first.
     results : mapping of str to Result
-        "reliability", "change_within", "change_between", "change_individual" where possible.
+        "reliability", "change_within", "change_between", "change_individual",
+        "height_and_mass" where possible.
     reasons : mapping of str to str
         For every result that is missing (and every measure left out), why.
     """
@@ -102,8 +103,8 @@ def change_results(study: Study, metrics: Sequence[str] | None = None) -> dict[s
     Returns
     -------
     dict of str to Result
-        "change_within", "change_between", "change_individual"; those that cannot be had are
-        left out.
+        "change_within", "change_between", "change_individual", "height_and_mass"; those that
+        cannot be had are left out.
 
     Raises
     ------
@@ -193,7 +194,9 @@ def _change_runs(
 ) -> dict[str, Callable[[], Result]]:
     """Return the analyses of change as functions still to be called, in order."""
     from cmjlab.stats.change import change_between, change_within
+    from cmjlab.stats.change_plan import apply_plan
     from cmjlab.stats.individual import change_individual
+    from cmjlab.stats.individual_monitor import height_and_mass
 
     plan, before, after = study.plan, study.before, study.after
     control = plan.control_group or None
@@ -202,18 +205,20 @@ def _change_runs(
     def within() -> Result:
         _need_two_sessions(study, names)
         table, group = (grouped(sessions), "group") if has_groups(sessions) else (sessions, None)
-        return change_within(
+        result = change_within(
             table, names, before=before, after=after, group=group, level=plan.level
         )
+        return apply_plan(result, plan, probabilities=False)
 
     def between() -> Result:
         _need_two_sessions(study, names)
         if not has_groups(sessions):
             raise StatsError("fewer than two groups in athletes.csv: nothing to compare")
-        return change_between(
+        result = change_between(
             grouped(sessions), names, before=before, after=after,
             assignment=assignment_of(plan), control=control, level=plan.level,
         )  # fmt: skip
+        return apply_plan(result, plan, probabilities=False)
 
     def individual() -> Result:
         _need_two_sessions(study, names)
@@ -225,4 +230,9 @@ def _change_runs(
             reliability=trust, control=control, level=plan.level,
         )  # fmt: skip
 
-    return {"change_within": within, "change_between": between, "change_individual": individual}
+    runs = {"change_within": within, "change_between": between, "change_individual": individual}
+    if {"jump_height_m", "body_mass_kg"} <= set(sessions.columns):
+        runs["height_and_mass"] = lambda: height_and_mass(
+            sessions, before=before, after=after, level=plan.level
+        )
+    return runs

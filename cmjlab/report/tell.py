@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
+from cmjlab.catalog import METRICS
 from cmjlab.plots.labels import metric_label, metric_unit, words
 from cmjlab.report.words import Words
 
 #: Keeps an interval on one line; a cell breaks between estimate and interval.
 NBSP = "\u00a0"
+_KEY = re.compile(r"\b(?:" + "|".join(sorted(METRICS, key=len, reverse=True)) + r")\b")
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,11 @@ def plain_interval(row: pd.Series, decimals: int = 2) -> str:
     if math.isfinite(low) and math.isfinite(high):
         text += f" ({low:.{decimals}f}{NBSP}to{NBSP}{high:.{decimals}f})"
     return text.replace("-", "−")
+
+
+def plain_keys(text: str) -> str:
+    """Return a text with measure keys replaced by their labels, for a person to read."""
+    return _KEY.sub(lambda found: metric_label(found.group()), text)
 
 
 def matters_of(amounts: dict[str, float], metric: str) -> float | None:

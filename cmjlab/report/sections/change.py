@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from cmjlab.errors import StatsError
 from cmjlab.plots.change import difference_figure, drift_figure, individual_figure
 from cmjlab.plots.labels import metric_label
 from cmjlab.report import tell
 from cmjlab.report.data import Block, Heading, Paragraph, Section, TableBlock
 from cmjlab.report.frame import Frame
 from cmjlab.report.sections.trust import result_words
+from cmjlab.results import Result
+from cmjlab.stats.change_paragraph import team_paragraph
 
 
 def groups_section(frame: Frame) -> Section:
@@ -53,7 +56,25 @@ def _within(frame: Frame) -> list[Block]:
         (False, *(True,) * len(groups)),
         say("groups.between_note", percent=tell.percent(study.plan.level)),
     )
-    return [table, *result_words(frame, result)]
+    return [*_team(result, frame), table, *result_words(frame, result), *_mass(frame)]
+
+
+def _mass(frame: Frame) -> list[Block]:
+    """Return how much of the change of height came from impulse and how much from mass."""
+    result = frame.found.result("height_and_mass")
+    if result is None:
+        return []
+    frame.tables["height_and_mass"] = result.table
+    return [Paragraph(s) for s in result.sentences]
+
+
+def _team(result: Result, frame: Frame) -> list[Block]:
+    """Return what may be said about a team that has no groups to compare."""
+    try:
+        individual = frame.found.result("change_individual")
+        return [Paragraph(team_paragraph(result, frame.primary, individual))]
+    except StatsError:
+        return []
 
 
 def _between(frame: Frame) -> list[Block]:

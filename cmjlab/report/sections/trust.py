@@ -16,6 +16,9 @@ from cmjlab.report.frame import Frame
 from cmjlab.report.sections.coach import listed
 from cmjlab.results import Result
 
+#: Marks sentences that repeat an estimate against the change that matters.
+_AGAIN = " against a change that matters of "
+
 
 def trust_section(frame: Frame) -> Section:
     """Return the reliability section."""
@@ -38,12 +41,18 @@ def trust_section(frame: Frame) -> Section:
 
 
 def result_words(frame: Frame, result: Result) -> list[Block]:
-    """Return the sentences of a result about the primary measure, and all its notes."""
+    """Return the sentences of a result about the primary measure, and all its notes.
+
+    Sentences that hold an interval against the change that matters again are left to the
+    tables (rows "equivalence" and "minimum_effect"): the page has said it in words before.
+    """
     name = metric_label(frame.primary)
     mine = [s for s in result.sentences if s.startswith((name, frame.primary))]
-    blocks: list[Block] = [Items(tuple(mine or result.sentences))] if result.sentences else []
+    kept = [s for s in mine or result.sentences if _AGAIN not in s]
+    blocks: list[Block] = [Items(tuple(map(tell.plain_keys, kept)))] if kept else []
     if result.notes:
-        blocks.append(Items(tuple(dict.fromkeys(n.text for n in result.notes)), small=True))
+        texts = dict.fromkeys(tell.plain_keys(n.text) for n in result.notes)
+        blocks.append(Items(tuple(texts), small=True))
     return blocks
 
 
