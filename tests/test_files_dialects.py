@@ -329,3 +329,32 @@ def test_xlsx_with_two_sheets_of_numbers_asks_which(base: Recording, tmp_path: P
         read_recording(tmp_path / "a.xlsx")
     found = read_recording(tmp_path / "a.xlsx", layout=Layout(sheet="second"))
     assert found.total_n[0] == base.total_n[0] + 1.0
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["Low-pass filter: 50 Hz", "Heart rate: 61", "Video rate: 200 Hz", "Mains frequency: 50 Hz"],
+)
+def test_rates_of_other_things_are_not_taken(line: str, base: Recording, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(_text([line, H], _rows(base, _two, ",")))
+    assert read_recording(path).rate_hz == RATE
+    path.write_text(
+        _text([line, "Left,Right"], _rows(base, lambda k, a, b: _two(k, a, b)[1:], ","))
+    )
+    with pytest.raises(ReadError, match="--rate"):
+        read_recording(path)
+
+
+@pytest.mark.parametrize("cut", range(1, 18))
+def test_a_cut_last_line_is_left_out_and_noted(cut: int, base: Recording, tmp_path: Path) -> None:
+    text = _text([H], _rows(base, _two, ","))
+    whole = text.rstrip("\n").rsplit("\n", 1)[1]
+    path = tmp_path / "a.csv"
+    path.write_text(text[: -1 - cut])
+    found = read_recording(path)
+    kept = base.n_samples - (1 if 0 < cut <= len(whole) else 2)
+    assert found.n_samples == kept
+    codes = {n.code for n in found.notes}
+    assert ("last_line_cut" in codes) == (cut != len(whole))
+    np.testing.assert_array_equal(found.force_n, base.force_n[:kept])

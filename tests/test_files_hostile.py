@@ -141,7 +141,7 @@ HOSTILE: dict[str, tuple[str, bytes | str, str]] = {
         "says 500 Hz",
     ),
     "two rates": (
-        "a.csv", _table("Sampling rate video: 50 Hz\nSampling rate force: 1000 Hz\nFz", lambda k, v: f"{v}"),
+        "a.csv", _table("Sampling rate A: 500 Hz\nSampling rate B: 1000 Hz\nFz", lambda k, v: f"{v}"),
         "several rates",
     ),
     "comma twice": (

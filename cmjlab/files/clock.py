@@ -7,6 +7,7 @@ Nothing is resampled. A time column is held against an even grid: lost samples l
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from cmjlab.files.roles import Roles
 from cmjlab.layout import Layout
 from cmjlab.units import TIME_UNITS
 
+#: Words that leave no doubt that a written rate is the one of the samples.
+_SAMPLING = re.compile(r"sampl|abtast|acqui|scan|échant|echant|muestr|campion|amostr", re.I)
 #: Rates a force plate is sampled with; outside, the unit of time is doubted (common practice).
 _SLOWEST_HZ, _FASTEST_HZ = 40.0, 20_000.0
 
@@ -246,7 +249,7 @@ def _hold_against_stated(columns: Columns, clock: Clock) -> None:
         clock.notes.append(
             note("rate_agrees", f"The rate written in the file agrees: {clock.rate_hz:g} Hz.")
         )
-    elif len(stated) == 1:
+    elif len(stated) == 1 and _SAMPLING.search(next(iter(columns.stated_rates))):
         raise ReadError(
             f"{columns.file}: the file says {stated[0]:g} Hz, its time column {clock.rate_hz:.6g} Hz."
             f" State which: {write_in_layout('time_column=none', f'rate_hz={stated[0]:g}')};"

@@ -20,7 +20,13 @@ from cmjlab.layout import Layout
 
 _COMMENT = re.compile(r"\s*(#|%|//|;;)")
 _RATE = re.compile(
-    r"(?:rate|freq|hz\b|\bfs\b|abtast|takt|tasso|fréquence|fréq|muestreo|amostragem|campionamento)",
+    r"(?:rate|freq|hz\b|\bfs\b|abtast|takt|tasso|fréquence|muestreo|amostragem|campionamento)",
+    re.IGNORECASE,
+)
+#: Rates of something else than force samples.
+_OTHER_RATE = re.compile(
+    r"filter|filtre|filtro|cut-?\s?off|grenzfreq|pass|notch|heart|herz|pulse|video|camera|kamera"
+    r"|point rate|baud|mains|refresh|display",
     re.IGNORECASE,
 )
 _FIRST_NUMBER = re.compile(r"(?<![\w.])\d+(?:[.,]\d+)?(?![\w]*[:/])")
@@ -68,7 +74,7 @@ def read_delimited(name: str, text: Text, layout: Layout) -> Columns:
             note("last_line_cut", f"Line {dialect.last + 1} is cut short and was left out.")
         )
         body = body[:-1]
-    _note_footer(columns, lines, dialect)
+    _note_footer(columns, lines, dialect, ends=text.ends_with_newline)
     _fill(columns, body, dialect, header)
     return columns
 
@@ -86,9 +92,17 @@ def _note_dialect(columns: Columns, dialect: Dialect) -> None:
         )
 
 
-def _note_footer(columns: Columns, lines: list[str], dialect: Dialect) -> None:
+def _note_footer(columns: Columns, lines: list[str], dialect: Dialect, *, ends: bool) -> None:
     rest = [line.strip() for line in lines[dialect.last + 1 :] if line.strip(" \t,;|")]
-    if rest:
+    if (
+        len(rest) == 1
+        and not ends
+        and kind_of(dialect.cut(rest[0])[0], dialect.decimal) == "number"
+    ):
+        columns.notes.append(
+            note("last_line_cut", f"Line {len(lines)} is cut short ({rest[0]!r}) and was left out.")
+        )
+    elif rest:
         shown = rest[0] if len(rest[0]) <= 40 else rest[0][:37] + "..."
         columns.notes.append(
             note(
@@ -102,7 +116,7 @@ def _stated_rates(lines: list[str]) -> dict[str, float]:
     """Find sampling rates written above the data: words -> hertz."""
     found: dict[str, float] = {}
     for line in lines[:200]:
-        if not _RATE.search(line) or len(line) > 300:
+        if not _RATE.search(line) or _OTHER_RATE.search(line) or len(line) > 300:
             continue
         numbers = _FIRST_NUMBER.findall(line)
         if len(numbers) == 1:
@@ -118,7 +132,7 @@ def _last_is_cut(lines: list[str], dialect: Dialect, *, ends: bool) -> bool:
     """Return whether the file stops in the middle of its last row.
 
     Only a file without a final line end can: its last row lacks cells, or its last cell has
-    a number of decimals that no earlier cell of this column has.
+    a number of decimals that no earlier cell of this column has, or is shorter than all.
     """
     if ends or dialect.last != len(lines) - 1 or dialect.last - dialect.first < 5:
         return False
@@ -132,7 +146,9 @@ def _last_is_cut(lines: list[str], dialect: Dialect, *, ends: bool) -> bool:
     at = max(i for i, kind in enumerate(dialect.kinds) if kind != "empty")
     mark = dialect.decimal
     seen = {len(row[at].partition(mark)[2]) for row in before}
-    return len(last[at].partition(mark)[2]) not in seen or last[at].endswith(mark)
+    shortest = min(len(row[at]) for row in before) if before else 0
+    decimals = len(last[at].partition(mark)[2])
+    return decimals not in seen or last[at].endswith(mark) or len(last[at]) < shortest
 
 
 def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -> None:

@@ -13,7 +13,7 @@ def _set(words: str) -> frozenset[str]:
 
 _TIME = _set(
     """time t zeit tiempo temps tempo tijd tid czas aika cas zaman timestamp clock uhrzeit hora
-    heure ora sec secs second seconds sekunden segundos secondes secondi msec elapsed"""
+    zeitstempel heure ora sec secs second seconds sekunden segundos secondes secondi msec elapsed"""
 )
 _SAMPLE = _set(
     """sample samples frame frames index idx row count counter point item nr nummer muestra
