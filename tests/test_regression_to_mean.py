@@ -183,3 +183,38 @@ def test_the_chosen_group_alone_is_no_squad() -> None:
         drift_expected(
             table[table["group"] == "low"], selection=SELECTION, after="post", baseline="base2"
         )
+
+
+def test_drift_is_towards_the_own_sex() -> None:
+    # women jump 8 lower; chosen are the lowest of both sexes together, so mostly women, who are
+    # not low among women: towards the whole squad's mean their drift would be far too large
+    rng = np.random.default_rng(2)
+    n = 400
+    woman = np.arange(n) < n // 2
+    trait = rng.normal(36.0, 2.0, n) - 8.0 * woman
+    wide = pd.DataFrame({s: trait + rng.normal(0, 1.5, n) for s in ("base1", "base2", "post")})
+    wide["athlete"] = [f"A{i:03d}" for i in range(n)]
+    wide["sex"] = np.where(woman, "f", "m")
+    wide["group"] = np.where(wide["base1"].rank() <= n // 3, "low", "rest")
+    table = wide.melt(id_vars=["athlete", "group", "sex"], var_name="session", value_name="value")
+    result = drift_expected(
+        table, "value", selection=SELECTION, after="post", baseline="base2", group="low"
+    )
+    assert result.has_note("drift_by_sex")
+    low = (wide["group"] == "low").to_numpy()
+    design = np.column_stack([np.ones(n), wide["base1"], woman]).astype(float)
+    beta = np.linalg.lstsq(design, wide["base2"].to_numpy(), rcond=None)[0]
+    expected = (design @ beta - wide["base1"])[low].mean()
+    drift = result.value("drift_expected")
+    assert drift == pytest.approx(expected, rel=1e-8)
+    blind = drift_expected(
+        table.drop(columns="sex"),
+        "value",
+        selection=SELECTION,
+        after="post",
+        baseline="base2",
+        group="low",
+    )
+    assert drift != pytest.approx(blind.value("drift_expected"), rel=0.05)
+    assert not blind.has_note("drift_by_sex")
+    assert "selecting_value" in result.points["regression_to_mean"]

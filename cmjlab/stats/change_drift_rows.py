@@ -48,6 +48,7 @@ class _Squad:
     member: NDArray[np.bool_]
     groups: tuple[str, ...]
     lacking: tuple[str, ...]
+    by_sex: bool
 
 
 def drift_part(
@@ -80,6 +81,9 @@ def drift_part(
         ]
         return out
     out.rows += _regression_rows(drift, from_first, level)
+    if squad.by_sex:
+        text = f"{metric}: the drift is worked out towards the mean of each athlete's own sex."
+        out.notes.append(Note("drift_by_sex", text))
     out.points = _points(squad, drift, metric, group)
     out.sentence = _sentence(squad, drift, out.rows, metric, group, prepared, selection)
     return out
@@ -103,16 +107,41 @@ def _squad(prepared: Prepared, metric: str, selection: Selection, group: str) ->
     ]
     outcome = np.array([after.get(a, np.nan) for a in who])
     member = np.array([prepared.groups[a] == group for a in who], dtype=bool) & np.isfinite(outcome)
+    strata = _sex_columns(prepared, who)
     return _Squad(
         tuple(who),
-        np.array([[c[a] for c in columns] for a in who]).reshape(len(who), len(columns)),
+        np.hstack(
+            [
+                np.array([[c[a] for c in columns] for a in who]).reshape(len(who), len(columns)),
+                strata,
+            ]
+        ),
         np.array([first[a] for a in who]),
         np.array([second[a] for a in who]),
         outcome,
         member,
         tuple(prepared.groups[a] for a in who),
         tuple(lacking),
+        strata.shape[1] > 0,
     )
+
+
+def _sex_columns(prepared: Prepared, who: list[str]) -> Array:
+    """Return indicators of sex, so that each athlete drifts towards the mean of their own sex.
+
+    None (no columns) when sex is not in the table, unknown for somebody, or one of its values
+    stands for fewer than two athletes.
+    """
+    none = np.empty((len(who), 0))
+    if "sex" not in prepared.table:
+        return none
+    known = prepared.table[["athlete", "sex"]].dropna().drop_duplicates("athlete")
+    sex = dict(zip(known["athlete"].astype(str), known["sex"].astype(str), strict=True))
+    labels = [sex.get(a, "") for a in who]
+    values = list(dict.fromkeys(labels))
+    if "" in values or len(values) < 2 or min(labels.count(v) for v in values) < 2:
+        return none
+    return np.array([[float(label == v) for v in values[1:]] for label in labels])
 
 
 def _clean_rows(squad: _Squad, place: Row, level: float) -> list[Row]:

@@ -68,6 +68,7 @@ def selected_part(
             part = drift_part(based, pairs.metric, selection, group, question.level)
             out.rows += part.rows
             out.points += part.points
+            out.notes += [n for n in part.notes if n not in out.notes]
             out.sentences += [part.sentence] if part.sentence else []
     sessions = [s for s in (selection.session, second, prepared.after) if s]
     if prepared.before not in sessions:

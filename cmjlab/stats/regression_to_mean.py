@@ -187,6 +187,6 @@ def _result(parts: list[DriftPart], settings: dict[str, Any], notes: tuple[Note,
         table=statistics_frame([r for p in parts for r in p.rows]),
         points={"regression_to_mean": pd.DataFrame([r for p in parts for r in p.points])},
         settings=settings,
-        notes=(*(n for p in parts for n in p.notes), *notes),
+        notes=(*dict.fromkeys(n for p in parts for n in p.notes), *notes),
         sentences=tuple(p.sentence for p in parts if p.sentence),
     )
