@@ -124,3 +124,40 @@ def test_verdict_of_an_empty_table_is_empty():
         columns=["metric", "statistic", "group", "estimate", "ci_low", "ci_high", "n"]
     )
     assert verdict_points(empty, {}).empty
+
+
+def test_bands_are_shown_with_what_n_could_show():
+    # P(lower limit >= .75 | true ICC .95), two sessions: .56, .77, .95, 1.00 at n = 8, 12, 20, 40.
+    found = {}
+    for n in (8, 12, 20, 40):
+        bands = reliability(table(squad(n=n, seed=1))).points["icc_bands"]
+        row = bands[(bands["statistic"] == "icc_c1")].iloc[0]
+        found[n] = row["chance"]
+        limits = {
+            "poor": (-1, 0.5),
+            "moderate": (0.5, 0.75),
+            "good": (0.75, 0.9),
+            "excellent": (0.9, 1.01),
+        }
+        low, high = limits[row["band_low"]]
+        assert low <= row["ci_low"] < high
+    np.testing.assert_allclose(list(found.values()), [0.56, 0.77, 0.95, 1.00], atol=0.01)
+
+
+def test_influence_adds_up():
+    result = reliability(table(squad(n=9, k=3)))
+    influence = result.points["influence"]
+    assert influence["share"].sum() == pytest.approx(1)
+    assert len(influence) == 9
+    assert (influence["typical_error_without"] > 0).all()
+
+
+def test_notes_of_a_stratum_carry_its_name():
+    frame = table(squad(n=12)).assign(
+        sex=lambda t: np.where(t["athlete"] == "A3", "male", "female")
+    )
+    result = reliability(frame, by="sex")
+    text = [n.text for n in result.notes if n.code == "not_estimable"]
+    assert text == [
+        "male: score: not estimable: 1 athlete(s) with two sessions or more; at least 2 are needed."
+    ]

@@ -79,8 +79,9 @@ def reliability(
     -------
     Result
         kind "reliability". ``table``: statistics of the catalog's reliability part. ``points``:
-        values, pairs (the same), agreement, components, verdict, icc_forms, grras. A number that
-        cannot be had is nan with the reason in ``text``.
+        values, pairs (the same), agreement, influence (each athlete's part in the noise),
+        components, verdict, icc_forms, icc_bands, grras. A number that cannot be had is nan with
+        the reason in ``text``.
 
     Raises
     ------
@@ -114,43 +115,30 @@ def reliability(
     data = cube(checked, names, sessions)
     strata = strata_of(checked, by, data.athletes)
     rows, notes = _stratum(data, level, "all" if strata else None, matters, strata)
-    blocks = [rows]
+    frames = [rows.frame()]
     if strata:
         for name in strata.names:
-            blocks.append(_stratum(_part(data, strata, name), level, name, matters, None)[0])
-    frames, jump_notes = within_session_rows(
-        jumps, names, sessions, (level, "all" if strata else None)
-    )
-    frame = pd.concat([*(b.frame() for b in blocks), *frames], ignore_index=True)
+            inner, more = _stratum(_part(data, strata, name), level, name, matters, None)
+            frames.append(inner.frame())
+            notes += words.stratum_notes(name, more, notes)
+    how = (level, "all" if strata else None)
+    jump_frames, jump_notes = within_session_rows(jumps, names, sessions, how)
+    frame = pd.concat([*frames, *jump_frames], ignore_index=True)
     days, day_notes = points.retest_days(checked[checked["session"].isin(sessions)], data.sessions)
-    verdict = words.verdict_points(frame, matters)
-    values = points.values_points(data, strata.of if strata else None)
-    said = (
-        *words.verdict_sentences(verdict),
-        *words.change_sentences(frame),
-        *words.jump_sentences(frame, data),
-    )
-    settings = {
-        "metrics": names,
-        "use": sessions,
-        "by": by,
-        "level": level,
-        "change_that_matters": dict(matters),
-        "retest_days": days,
-        "n_athletes": len(data.athletes),
-    }
     result = Result(
         "reliability",
         frame,
-        points={
-            "values": values,
-            "pairs": values,
-            "agreement": points.agreement_points(data),
-            "components": points.component_points(data),
-            "verdict": verdict,
-            "icc_forms": points.icc_form_points(),
+        points=points.all_points(data, frame, strata.of if strata else None)
+        | {"verdict": words.verdict_points(frame, matters)},
+        settings={
+            "metrics": names,
+            "use": sessions,
+            "by": by,
+            "level": level,
+            "change_that_matters": dict(matters),
+            "retest_days": days,
+            "n_athletes": len(data.athletes),
         },
-        settings=settings,
         notes=(
             *left_out_notes(table, checked, names, sessions),
             *data.notes,
@@ -158,9 +146,9 @@ def reliability(
             *notes,
             *jump_notes,
             *day_notes,
-        ),  # fmt: skip
-        sentences=said,
+        ),
     )
+    result = replace(result, sentences=tuple(words.all_sentences(result, data)))
     return replace(result, points={**result.points, "grras": grras_points(result)})
 
 

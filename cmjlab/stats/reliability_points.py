@@ -10,8 +10,30 @@ import pandas as pd
 
 from cmjlab.results import Note
 from cmjlab.stats.components import session_components
+from cmjlab.stats.intervals import f_quantile, f_tail
 from cmjlab.stats.reliability_data import Cube
 from cmjlab.stats.reliability_icc import FORMS
+from cmjlab.stats.reliability_missing import intra_block
+from cmjlab.stats.reliability_robust import shares
+
+#: Bands of an ICC in words: Koo & Li 2016, J Chiropr Med 15:155. Shown, never decided by.
+BANDS = ((0.5, "poor"), (0.75, "moderate"), (0.9, "good"), (np.inf, "excellent"))
+
+
+def all_points(
+    data: Cube, table: pd.DataFrame, group: Mapping[str, str] | None
+) -> dict[str, pd.DataFrame]:
+    """Return everything that figures and tables need, by name."""
+    values = values_points(data, group)
+    return {
+        "values": values,
+        "pairs": values,
+        "agreement": agreement_points(data),
+        "influence": influence_points(data),
+        "components": component_points(data),
+        "icc_forms": icc_form_points(),
+        "icc_bands": icc_band_points(table, data.k),
+    }
 
 
 def values_points(data: Cube, group: Mapping[str, str] | None) -> pd.DataFrame:
@@ -49,6 +71,51 @@ def agreement_points(data: Cube) -> pd.DataFrame:
         )
     empty = pd.DataFrame(columns=["metric", "athlete", "contrast", "mean", "difference"])
     return pd.concat(parts, ignore_index=True) if parts else empty
+
+
+def influence_points(data: Cube) -> pd.DataFrame:
+    """Return each athlete's part in the noise: share, typical error without, probability.
+
+    ``p`` is the chance that some athlete stands out this far when all have the same noise.
+    """
+    block = intra_block(data.values)
+    part = shares(data.values, block)
+    total = part.squares.sum(axis=1, keepdims=True)
+    i, a = np.nonzero((part.df > 0) & (total > 0))
+    return pd.DataFrame(
+        {
+            "metric": np.array(data.metrics, dtype=object)[i],
+            "athlete": np.array(data.athletes, dtype=object)[a],
+            "share": part.squares[i, a] / total[i, 0],
+            "typical_error_without": part.without[i, a],
+            "p": part.p[i, a],
+        }
+    )
+
+
+def icc_band_points(table: pd.DataFrame, k: int) -> pd.DataFrame:
+    """Return the words that limits of single ICCs fall into, and what n could show at best.
+
+    ``chance`` is the probability that a study of this n gives a lower limit of .75 or more for
+    a metric whose true ICC(C,1) is .95: when it is small, "not good enough" mostly means "too
+    few athletes".
+    """
+    single = table[table["statistic"].isin(["icc_a1", "icc_c1"]) & np.isfinite(table["ci_low"])]
+    out = single[
+        ["metric", "group", "statistic", "method", "ci_low", "ci_high", "level", "n"]
+    ].copy()
+    out["band_low"] = [_band(x) for x in out["ci_low"]]
+    out["band_high"] = [_band(x) for x in out["ci_high"]]
+    n, level = out["n"].to_numpy(dtype=float), out["level"].to_numpy(dtype=float)
+    df1, df2 = n - 1, (n - 1) * (k - 1)
+    # The lower limit reaches .75 when F / F-quantile reaches 1 + k .75 / .25.
+    needed = f_quantile(0.5 + level / 2, df1, df2) * (1 + k * 0.75 / 0.25)
+    out["chance"] = f_tail(needed / (1 + k * 0.95 / 0.05), df1, df2)
+    return out.reset_index(drop=True)
+
+
+def _band(value: float) -> str:
+    return next(word for top, word in BANDS if value < top)
 
 
 def component_points(data: Cube) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from cmjlab.results import Note
+from cmjlab.results import Note, Result
 from cmjlab.stats.anova import Array, MeanSquares
 from cmjlab.stats.reliability_data import Cube
 from cmjlab.stats.reliability_missing import IntraBlock
@@ -230,3 +230,26 @@ def jump_sentences(table: pd.DataFrame, data: Cube) -> list[str]:
             text += "; with one session nothing is known about days, and between days the noise is larger"
         out.append(text + ".")
     return out
+
+
+#: Notes of a stratum that say something the notes on all athletes do not.
+_OF_STRATUM = frozenset({"not_estimable", "not_separable", "few_athletes", "identical_sessions"})
+
+
+def stratum_notes(name: str, inner: Sequence[Note], outer: Sequence[Note]) -> list[Note]:
+    """Return the notes of one stratum, with its name, that do not already stand for everybody."""
+    said = {n.text for n in outer}
+    return [
+        Note(n.code, f"{name}: {n.text}")
+        for n in inner
+        if n.code in _OF_STRATUM and n.text not in said
+    ]
+
+
+def all_sentences(result: Result, data: Cube) -> list[str]:
+    """Return verdict, session changes and noise within a session in plain words."""
+    return [
+        *verdict_sentences(result.points["verdict"]),
+        *change_sentences(result.table),
+        *jump_sentences(result.table, data),
+    ]
