@@ -18,6 +18,8 @@ from .recording import Recording as Recording
 from .report.notebooks import notebook_parameters as notebook_parameters
 from .results import Note as Note
 from .results import Result as Result
+from .review.session import Review as Review
+from .review.widget import review_jumps as review_jumps
 from .simulate.jump import simulate_jump as simulate_jump
 from .simulate.study import simulate_study as simulate_study
 from .stats.change import change_between as change_between
