@@ -22,6 +22,8 @@ from .review.session import Review as Review
 from .review.widget import review_jumps as review_jumps
 from .simulate.jump import simulate_jump as simulate_jump
 from .simulate.study import simulate_study as simulate_study
+from .stats.assign import assign_randomly as assign_randomly
+from .stats.association import association as association
 from .stats.change import change_between as change_between
 from .stats.change import change_within as change_within
 from .stats.change_corrected import change_between_corrected as change_between_corrected
@@ -38,6 +40,10 @@ from .stats.planning import what_squad_shows as what_squad_shows
 from .stats.regression_to_mean import drift_expected as drift_expected
 from .stats.regression_to_mean import drift_from_outside as drift_from_outside
 from .stats.reliability import reliability as reliability
+from .stats.subgroups import selection_of as selection_of
+from .stats.subgroups import subgroup_athletes as subgroup_athletes
+from .stats.subgroups import with_subgroups as with_subgroups
+from .stats.subgroups_measures import add_force_distance as add_force_distance
 from .study.check import check_study as check_study
 from .study.demo import demo_study as demo_study
 from .study.study import Study as Study

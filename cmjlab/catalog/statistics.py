@@ -6,5 +6,6 @@ from cmjlab.catalog.entries import Statistic
 from cmjlab.catalog.statistics_change import CHANGE
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
+from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 
-STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED)}
+STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS)}
