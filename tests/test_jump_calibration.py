@@ -39,16 +39,41 @@ def _onset(start: str, noise: str, sway: str, rule: str) -> dict[str, str]:
 CELLS = [("1.0", "0.0"), ("5.0", "0.0"), ("1.0", "3.0")]
 
 
-def test_the_fitted_onset_beats_five_sd_minus_thirty_ms_on_every_start_but_one() -> None:
-    """Root mean square error of time to take-off; the exception is named, not hidden."""
+def test_the_fitted_onset_beats_five_sd_minus_thirty_ms_but_for_named_cells() -> None:
+    """Root mean square error of time to take-off; the exceptions are named, not hidden.
+
+    Under sway of 3 N the quadratic start (for which 30 ms were made) is found a little worse;
+    a rise before the drop is outside both rules.
+    """
     worse = []
-    for start in ("quadratic", "linear", "abrupt", "creeping", "rise_first"):
+    for start in ("quadratic", "linear", "abrupt", "creeping"):
         for noise, sway in CELLS:
             rule = float(_onset(start, noise, sway, "5 SD - 30 ms")["time_ms_rms"])
             fit = float(_onset(start, noise, sway, "fit")["time_ms_rms"])
             if fit >= rule:
                 worse.append((start, noise, sway))
+            else:
+                assert fit < 0.5 * rule
     assert worse == [("quadratic", "1.0", "3.0")]
+    worst = _onset("quadratic", "1.0", "3.0", "fit")
+    assert float(worst["time_ms_rms"]) < 13.0
+
+
+def test_counting_a_rise_before_the_drop_saves_height_and_depth() -> None:
+    """A rise of 3 % of body weight, ignored: 8 mm of height and 20 mm of depth are lost."""
+    for rule in ("5 SD - 30 ms", "fit"):
+        ignored = _onset("rise_first", "1.0", "0.0", rule)
+        counted = _onset("rise_first", "1.0", "0.0", f"{rule}, rise")
+        assert float(ignored["height_mm_rms"]) > 7.0
+        assert float(ignored["depth_mm_rms"]) > 18.0
+        assert float(counted["height_mm_rms"]) < 0.5
+        assert float(counted["depth_mm_rms"]) < 0.5
+        assert float(counted["time_ms_rms"]) < 0.2 * float(ignored["time_ms_rms"])
+        for start in ("quadratic", "linear", "abrupt", "creeping"):  # no price elsewhere
+            for noise, sway in CELLS:
+                plain = _onset(start, noise, sway, rule)
+                with_rise = _onset(start, noise, sway, f"{rule}, rise")
+                assert float(with_rise["time_ms_rms"]) < float(plain["time_ms_rms"]) + 3.0
 
 
 def test_a_fixed_shift_suits_one_way_of_starting_only() -> None:

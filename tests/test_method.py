@@ -103,6 +103,7 @@ def test_an_unknown_preset_lists_the_known_ones() -> None:
         {"onset_rule": "newton"},
         {"onset_rule": "percent", "onset_shift_s": 0.0},
         {"onset_rule": "fit"},
+        {"onset_rule": "fit", "onset_rise": "ignore"},
         {"onset_search": "forward"},
         {"onset_search": "forward", "onset_direction": "either"},
         {"takeoff_rule": "newton", "takeoff_newton": 20.0},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,10 @@ from cmjlab.method import Method
 LONGEST_JUMP_S = 2.5
 #: Longest time from the lowest force to the peak downward velocity, s.
 _LONGEST_DROP_S = 1.0
+#: A rise is looked for this long before the drop, s.
+RISE_BEFORE_S = 0.6
+#: From the rise to the drop there is at most this much time, s.
+_STRAIGHT_S = 0.10
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +100,48 @@ def find_onset(signal: Signal, weighing: Weighing, takeoff: int, method: Method)
     sample = begin + chosen - shift
     if method.onset_rule == "fit":
         sample = fitted_onset(signal, weighing, minimum)
+    if method.onset_rise == "include" and method.onset_search == "backward":
+        sample = min(sample, _rise(signal, weighing, sample + shift, change, method))
     sample = max(sample, float(weighing.start + 2))
     return Onset(sample, minimum, begin + forward - shift, change)
+
+
+def _rise(
+    signal: Signal, weighing: Weighing, crossing: float, change: float, method: Method
+) -> float:
+    """Return the onset of a rise above body weight directly before the drop; inf when none.
+
+    A rise counts when means over 10 ms pass 2 % of body weight and five times the sway of the
+    weighing, when it runs straight into the drop, and when nothing went down before it (then
+    it is the second half of a wobble). It begins as the drop does: by the same rule, upside
+    down.
+    """
+    end = int(crossing)
+    begin = max(weighing.start, end - signal.samples(RISE_BEFORE_S))
+    block = max(1, round(0.01 * signal.rate))
+    count = (end - begin) // block
+    if count < 3:
+        return math.inf
+    first = end - count * block
+    means = np.add.reduce(signal.force[first:end].reshape(count, block), axis=1)
+    means = means / block - weighing.weight
+    top = int(means.argmax())
+    noise = 5.0 * weighing.sd / block**0.5
+    least = max(0.02 * weighing.weight, 5.0 * weighing.sway, noise)
+    if means[top] < least:
+        return math.inf
+    high = (means > 0.5 * least).nonzero()[0]
+    if count - int(high[-1]) > _STRAIGHT_S / 0.01 or float(means[:top].min(initial=0.0)) < -least:
+        return math.inf
+    peak = first + top * block + block // 2
+    upside_down = replace(signal, force=2.0 * weighing.weight - signal.force)
+    if method.onset_rule == "fit":
+        return fitted_onset(upside_down, weighing, peak)
+    start = max(weighing.start, peak - signal.samples(RISE_BEFORE_S))
+    part = upside_down.force[start : peak + 1]
+    level = weighing.weight - min(change, 0.5 * float(means[top]))
+    found = _last_off(part, part < level, level, method)
+    return start + found - method.onset_shift_s * signal.rate
 
 
 def _last_off(part: FloatArray, off: np.ndarray, level: float, method: Method) -> float:

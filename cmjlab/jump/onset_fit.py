@@ -15,8 +15,10 @@ import numpy as np
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.weighing import Weighing
 
-#: Powers of time: sudden, ramp, quadratic, creeping.
-POWERS = (0.5, 1.0, 2.0, 3.0)
+#: Powers of time, from a sudden over a ramp to a creeping start, and how likely each is before
+#: the force is seen: under sway a creeping start always fits, so that it must fit clearly better.
+POWERS = (0.5, 1.0, 1.5, 2.0, 3.0)
+PRIOR = (1.0, 1.0, 1.0, 1.0, 0.3)
 #: The curve is fitted up to this share of the whole drop.
 SHARE = 0.35
 #: Looked at before the drop passes 5 % of body weight, s.
@@ -61,6 +63,7 @@ def fitted_onset(signal: Signal, weighing: Weighing, minimum: int) -> float:
     errors = np.stack([_error(means, time, starts, p) for p in POWERS])
     noise = max(weighing.sd**2, (0.002 * weight) ** 2)
     weights = np.exp(-(errors - errors.min()) / (2.0 * noise * CORRELATED))
+    weights *= np.array(PRIOR)[:, None]
     return float(begin + (weights * starts).sum() / weights.sum())
 
 

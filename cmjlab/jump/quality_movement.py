@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from cmjlab.jump.analysis import Analysis, Complete
-from cmjlab.jump.signal import FloatArray
+from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.split import REBOUND_S
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump_types import Check
@@ -182,14 +182,9 @@ def _early(found: Complete, limits: Limits) -> Check:
     w, onset, signal = found.weighing, found.onset, found.signal
     end = int(onset.sample)
     near = max(w.stop, end - signal.samples(_BEFORE_S))
-    part = signal.force[near:end]
-    rise = fall = 0.0
-    if part.size:
-        block = max(1, round(0.01 * signal.rate))
-        if part.size >= 2 * block:  # means over 10 ms: noise is no movement
-            part = np.add.reduceat(part, np.arange(0, part.size - block + 1, block))[:-1] / block
-        rise = 100.0 * (float(part.max()) / w.weight - 1.0)
-        fall = 100.0 * (1.0 - float(part.min()) / w.weight)
+    rise = _extreme(signal.force[near : found.phases.minimum] - w.weight, signal) / w.weight
+    fall = _extreme(w.weight - signal.force[near:end], signal) / w.weight
+    rise, fall = 100.0 * rise, 100.0 * fall
     before = _velocity_before(found)
     speed = abs(float(before[-1])) if before.size else 0.0
     largest = max(rise, fall)
@@ -210,6 +205,16 @@ def _early(found: Complete, limits: Limits) -> Check:
         text = f"The force first leaves body weight {1000 * early:.0f} ms before the onset."
         return verdict(code, "warn", largest, limits.preload_warn_percent, text)
     return verdict(code, "pass", largest, preload, "The athlete stands still before the onset.")
+
+
+def _extreme(excess: FloatArray, signal: Signal) -> float:
+    """Return the largest mean over 10 ms, N (noise is no movement); at least 0."""
+    block = max(1, round(0.01 * signal.rate))
+    count = excess.shape[0] // block
+    if count == 0:
+        return 0.0
+    means = np.add.reduce(excess[: count * block].reshape(count, block), axis=1)
+    return max(float(means.max()) / block, 0.0)
 
 
 def _plausible(numbers: dict[str, float], limits: Limits) -> Check:
