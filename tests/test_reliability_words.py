@@ -161,3 +161,18 @@ def test_notes_of_a_stratum_carry_its_name():
     assert text == [
         "male: score: not estimable: 1 athlete(s) with two sessions or more; at least 2 are needed."
     ]
+
+
+def test_unequal_numbers_of_jumps_are_named():
+    frame = exact_squad().assign(n_jumps=3)
+    assert not reliability(frame).has_note("unequal_jumps")
+    frame.loc[3, "n_jumps"] = 1
+    note = [n.text for n in reliability(frame).notes if n.code == "unequal_jumps"][0]
+    assert "1 to 3 jumps" in note
+    assert "A2 (base2)" in note
+
+
+def test_dates_that_cannot_be_read_are_said():
+    frame = exact_squad().assign(date="1.8.2031")
+    note = [n.text for n in reliability(frame).notes if n.code == "retest_interval_unknown"][0]
+    assert "not ISO" in note

@@ -124,7 +124,8 @@ def reliability(
     how = (level, "all" if strata else None)
     jump_frames, jump_notes = within_session_rows(jumps, names, sessions, how)
     frame = pd.concat([*frames, *jump_frames], ignore_index=True)
-    days, day_notes = points.retest_days(checked[checked["session"].isin(sessions)], data.sessions)
+    used = checked[checked["session"].isin(sessions)]
+    days, day_notes = points.retest_days(used, data.sessions)
     result = Result(
         "reliability",
         frame,
@@ -146,6 +147,7 @@ def reliability(
             *notes,
             *jump_notes,
             *day_notes,
+            *points.jump_count_notes(used),
         ),
     )
     result = replace(result, sentences=tuple(words.all_sentences(result, data)))

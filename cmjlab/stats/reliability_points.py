@@ -136,13 +136,36 @@ def icc_form_points() -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def jump_count_notes(table: pd.DataFrame) -> list[Note]:
+    """Return a note when the values of the sessions are means of unequal numbers of jumps."""
+    if "n_jumps" not in table:
+        return []
+    counts = pd.to_numeric(table["n_jumps"], errors="coerce").dropna()
+    if counts.nunique() < 2:
+        return []
+    few = table.loc[counts.index[counts < counts.max()], ["athlete", "session"]]
+    who = ", ".join(f"{a} ({s})" for a, s in few.head(8).itertuples(index=False))
+    more = f" and {len(few) - 8} more" if len(few) > 8 else ""
+    return [
+        Note(
+            "unequal_jumps",
+            f"Values come from {int(counts.min())} to {int(counts.max())} jumps; fewer jumps are noisier,"
+            f" and a best of jumps is lower: {who}{more}.",
+        )
+    ]
+
+
 def retest_days(table: pd.DataFrame, sessions: tuple[str, ...]) -> tuple[Any, list[Note]]:
     """Return the median days between consecutive sessions, and a note that says what it means."""
-    unknown = Note("retest_interval_unknown", "The days between the sessions are not known (no column"
-                   " 'date'); noise over a few days is a lower bound for that over a block.")  # fmt: skip
+    why = "column 'date' is empty or not ISO, YYYY-MM-DD" if "date" in table else "no column 'date'"
+    unknown = Note(
+        "retest_interval_unknown",
+        f"The days between the sessions are not known ({why}); noise over a few days is a lower"
+        " bound for that over a block.",
+    )
     if len(sessions) < 2 or "date" not in table:
         return None, [unknown] if len(sessions) > 1 else []
-    dates = pd.to_datetime(table["date"], errors="coerce")
+    dates = pd.to_datetime(table["date"], errors="coerce", format="ISO8601")
     frame = pd.DataFrame(
         {"athlete": table["athlete"], "session": table["session"].astype(str), "date": dates}
     )
