@@ -85,12 +85,20 @@ def read_settings(folder: Path, problems: Problems) -> StudySettings:
             )  # fmt: skip
     head = _section(data, "study", problems)
     _unknown(head, _STUDY_KEYS, "study", problems)
+    for key, value in head.items():
+        if not isinstance(value, str):
+            problems.add("fail", "bad_setting", where=(_FILE, "", f"study.{key}"), found=value,
+                         expected="text in quotation marks", remedy="Correct it.")  # fmt: skip
     sessions = _sessions(data.get("sessions", []), problems)
     plan = _settings(Plan, _section(data, "plan", problems), "plan", problems)
     _check_plan(plan, list(sessions["session"]), problems)
     blocks = data.get("layout", [])
     if isinstance(blocks, dict):
         blocks = [blocks]
+    if not isinstance(blocks, list):
+        problems.add("fail", "not_a_section", where=(_FILE, "", "layout"), found=blocks,
+                     expected="[[layout]] blocks", remedy="Write [[layout]] on its own line.")  # fmt: skip
+        blocks = []
     return StudySettings(
         title=str(head.get("title", folder.resolve().name)),
         recordings=folder / str(head.get("recordings", "recordings")),
@@ -258,9 +266,21 @@ def _check_plan(plan: Plan, sessions: list[str], problems: Problems) -> None:
     }
     for key, metrics in named.items():
         for metric in metrics:
-            if metric not in METRICS:
+            if not isinstance(metric, str):
+                problems.add(
+                    "fail", "bad_setting", where=(_FILE, "", f"plan.{key}"), found=metric,
+                    expected="names of metrics in quotation marks", remedy="Correct it.",
+                )  # fmt: skip
+            elif metric not in METRICS:
                 problems.add(
                     "warn", "unknown_metric", where=(_FILE, "", f"plan.{key}"), found=metric,
                     expected="a metric of the catalog, or a measure with its unit",
                     remedy=f"Correct it, unless it is a measure of yours.{suggestion(metric, METRICS)}",
                 )  # fmt: skip
+    for metric, change in plan.change_that_matters.items():
+        if isinstance(change, bool) or not isinstance(change, int | float) or not change > 0:
+            problems.add(
+                "fail", "bad_setting", where=(_FILE, "", f"plan.change_that_matters.{metric}"),
+                found=change, expected="a number above 0, in the metric's unit",
+                remedy="Write for instance jump_height_m = 0.015.",
+            )  # fmt: skip

@@ -23,19 +23,43 @@ COLUMNS = ("file", "path", "athlete", "session", "trial", "date", "start", "stop
 _IGNORED = ("thumbs.db", "desktop.ini", "dataset_description.json")
 
 
-def files_below(folder: Path) -> dict[str, Path]:
+def files_below(folder: Path, problems: Problems | None = None) -> dict[str, Path]:
     """Return all files below a folder by their NFC path with forward slashes, sorted.
 
-    Hidden files and the lock files of spreadsheets are left out.
+    Linked folders are followed once. Hidden files and the lock files of spreadsheets are left
+    out; folders that cannot be opened and names that differ only in their Unicode form are
+    told as problems.
     """
+    problems = problems if problems is not None else Problems()
     found: dict[str, Path] = {}
-    for place, folders, names in os.walk(folder):
-        folders[:] = sorted(f for f in folders if not f.startswith("."))
-        for name in names:
+    seen = {os.path.realpath(folder)}
+
+    def closed(problem: OSError) -> None:
+        problems.add(
+            "fail", "folder_closed", where=(Path(problem.filename).name, "", ""),
+            found=problem.strerror or str(problem), expected="a folder that can be opened",
+            remedy="Ask for the right to read it, or move it away.",
+        )  # fmt: skip
+
+    for place, folders, names in os.walk(folder, onerror=closed, followlinks=True):
+        inner = []
+        for name in sorted(f for f in folders if not f.startswith(".")):
+            real = os.path.realpath(os.path.join(place, name))
+            if real not in seen:
+                seen.add(real)
+                inner.append(name)
+        folders[:] = inner
+        for name in sorted(names):
             if name.startswith((".", "~$")) or name.lower() in _IGNORED:
                 continue
             path = Path(place) / name
             key = unicodedata.normalize("NFC", path.relative_to(folder).as_posix())
+            if key in found:
+                problems.add(
+                    "fail", "file_name_twice", where=(key, "", ""),
+                    found="two files whose names differ only in the Unicode form of an accent",
+                    expected="different names", remedy="Rename or remove one of them.",
+                )  # fmt: skip
             found[key] = path
     return {k: found[k] for k in sorted(found, key=natural)}
 
@@ -59,14 +83,15 @@ def list_recordings(
     pandas.DataFrame
         Columns :data:`COLUMNS`; sorted by file name in natural order.
     """
-    if not settings.recordings.is_dir():
+    there = settings.recordings.is_dir()
+    if not there:
         problems.add(
             "warn", "no_recordings", where=(settings.recordings.name, "", ""),
             found="no such folder", expected="a folder with force files",
             remedy="Create it, or name another one as recordings = \"...\" under [study].",
         )  # fmt: skip
-    files = files_below(settings.recordings)
-    if not files and settings.recordings.is_dir():
+    files = files_below(settings.recordings, problems) if there else {}
+    if not files and there:
         problems.add(
             "note", "no_recordings", where=(settings.recordings.name, "", ""),
             found="no files yet", expected="force files", remedy="Copy the recordings there.",
