@@ -346,3 +346,20 @@ def test_negative_values_have_no_percent() -> None:
     assert result.rows("percent_change").iloc[0]["text"] == (
         "not estimable: percent needs positive values with a true zero"
     )
+
+
+def test_biased_change_of_selected_groups_is_for_comparison_only() -> None:
+    from cmjlab.plan import Plan
+    from cmjlab.stats.change_plan import apply_plan
+
+    selection = Selection(("value",), "base1")
+    result = change_between(
+        _selected_table(), "value", before="base1", after="post", assignment=selection
+    )
+    assert (
+        result.rows("change_difference")["text"].tolist()
+        == ["for comparison only: biased by regression to the mean"] * 2
+    )
+    planned = apply_plan(result, Plan(primary_metric="value", change_that_matters={"value": 1.0}))
+    assert not planned.rows("equivalence")["method"].str.contains("change_difference").any()
+    assert not any("change difference" in s for s in planned.sentences)

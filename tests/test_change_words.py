@@ -152,3 +152,17 @@ def test_every_statistic_is_in_the_catalog() -> None:
             names |= set(re.findall(r'"statistic": "([a-z_0-9]+)"', text))
     assert len(names) > 15
     assert names <= set(STATISTICS)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (0.1, 2.0, "Throughout the interval the difference is positive (higher in x)."),
+        (-2.0, -0.1, "Throughout the interval the difference is negative (higher in c)."),
+        (-1.0, 1.0, "The interval holds both signs: these data cannot tell the groups apart."),
+    ],
+)
+def test_direction_of_a_difference(low: float, high: float, words: str) -> None:
+    from cmjlab.stats.change_words import difference_direction
+
+    assert difference_direction(low, high, "x", "c") == words

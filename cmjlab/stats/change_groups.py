@@ -25,6 +25,9 @@ from cmjlab.stats.change_selected import selected_part
 from cmjlab.stats.change_sentences import between_sentences
 from cmjlab.stats.tidy import unit_of
 
+#: First words of the text of rows that no conclusion may rest on.
+COMPARISON_ONLY = "for comparison only"
+
 
 @dataclass
 class Between:
@@ -100,7 +103,12 @@ def between_one(prepared: Prepared, metric: str, question: Question) -> Between:
     usable = [c for c in contrasts if c not in few]
     _ancova(out, enough, prepared, usable, question, refused, place)
     selected = isinstance(question.assignment, Selection)
-    out.rows += difference_rows(enough, usable, place, question.level, selected)
+    differences = difference_rows(enough, usable, place, question.level, selected)
+    if selected and leading == "adjusted_difference":
+        for row in differences:
+            if row["statistic"] in ("change_difference", "hedges_g"):
+                row["text"] = f"{COMPARISON_ONLY}: biased by regression to the mean"
+    out.rows += differences
     out.baseline_gap = _baseline_gap(enough, usable)
     out.sentences = between_sentences(out.rows, enough, usable, out.leading, prepared)
     if selected:

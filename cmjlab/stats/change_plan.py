@@ -11,6 +11,7 @@ from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.plan import Plan
 from cmjlab.results import Note, Result
+from cmjlab.stats.change_groups import COMPARISON_ONLY
 from cmjlab.stats.change_words import interval_text, name_of, signed
 from cmjlab.stats.equivalence import TOST_LEVEL, share_above, share_below, tost, verdict
 from cmjlab.stats.linear import Estimate
@@ -64,6 +65,8 @@ def apply_plan(
     sentences: list[str] = []
     seen: set[tuple[str, ...]] = set()
     for row in records:
+        if str(row["text"]).startswith(COMPARISON_ONLY):
+            continue
         margin = matters.get(row["metric"])
         if margin and pd.notna(row["se"]) and pd.notna(row["df"]) and row["se"] > 0:
             here = tuple(str(row[k]) for k in ("statistic", "metric", "group", "contrast"))

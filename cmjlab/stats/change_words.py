@@ -54,9 +54,9 @@ def difference_direction(low: float, high: float, first: str, second: str) -> st
     if not (np.isfinite(low) and np.isfinite(high)):
         return ""
     if low > 0:
-        return f"The interval holds only differences in favour of higher values in {first}."
+        return f"Throughout the interval the difference is positive (higher in {first})."
     if high < 0:
-        return f"The interval holds only differences in favour of higher values in {second}."
+        return f"Throughout the interval the difference is negative (higher in {second})."
     return "The interval holds both signs: these data cannot tell the groups apart."
 
 
