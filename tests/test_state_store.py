@@ -300,3 +300,37 @@ def test_engine_is_part_of_the_key(tmp_path, monkeypatch):
 def test_kit_makes_different_jumps():
     assert jump_bytes(0) != jump_bytes(1)
     assert len(study_kit.recording(0).plates) == 1
+
+
+def test_two_runs_at_once_end_alike(tmp_path):
+    """The second waits for the first, then finds the work done."""
+    folder = make(tmp_path / "study", trials=3)
+    code = (
+        "import sys; from cmjlab.study.study import Study\n"
+        "seen = []; Study.open(sys.argv[1]).measure(workers=1, progress=seen.append)\n"
+        "print(len(seen))"
+    )
+    runs = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(folder)], stdout=subprocess.PIPE, text=True
+        )
+        for _ in range(2)
+    ]
+    measured = sorted(int(run.communicate()[0]) for run in runs)
+    assert [run.returncode for run in runs] == [0, 0]
+    assert measured == [0, 12]
+    calls = []
+    assert len(Study.open(folder).measure(progress=calls.append)) == 12
+    assert not calls
+
+
+def test_a_log_that_is_a_workbook_is_read_but_not_added_to(tmp_path):
+    folder = make(tmp_path / "study", athletes="A01", sessions="base1")
+    name = "sub-A01_ses-base1_run-01.csv"
+    study = decisions.reject(Study.open(folder), name, reason="r", who="T")
+    study.decisions.to_excel(folder / "decisions.xlsx", index=False)
+    (folder / "decisions.csv").unlink()
+    study = Study.open(folder)
+    assert study.measure().set_index("file").loc[name, "verdict"] == "reject"
+    with pytest.raises(StudyError, match=r"save it as decisions\.csv"):
+        decisions.accept(study, name, reason="r", who="T")
