@@ -242,12 +242,11 @@ def within_session_rows(
     jumps: pd.DataFrame | None,
     metrics: list[str],
     sessions: list[str],
-    how: tuple[float, str | None],
+    level: float,
 ) -> tuple[list[pd.DataFrame], list[Note]]:
     """Return rows of the noise within a session, and notes; nothing without jumps.
 
-    ``how`` is the level and the group of the rows. Metrics that the jumps table does not have
-    are named in a note.
+    Metrics that the jumps table does not have are named in a note.
     """
     one = len(sessions) == 1
     warning = Note("one_session", f"Only one session ({sessions[0]}): noise between days cannot be seen, and"
@@ -263,7 +262,7 @@ def within_session_rows(
     if not have:
         return [], notes
     data = jump_cube(jumps, have, sessions)
-    rows = Rows(have, level=how[0], group=how[1])
+    rows = Rows(have, level=level)
     component_rows(rows, components(data), len(sessions))
     return [rows.frame()], [*notes, *data.notes]
 

@@ -65,7 +65,7 @@ def reliability(
         Sessions to compare, in protocol order; by default those with role baseline, else all.
     by : str, optional
         Column of strata, e.g. "sex": everything again within each stratum (column ``group``;
-        the rows of all athletes then carry "all").
+        it stays empty in the rows of all athletes).
     level : float
         Level of the intervals.
     change_that_matters : float, mapping of metric to float, optional
@@ -114,15 +114,14 @@ def reliability(
     matters = _matters(change_that_matters, names)
     data = cube(checked, names, sessions)
     strata = strata_of(checked, by, data.athletes)
-    rows, notes = _stratum(data, level, "all" if strata else None, matters, strata)
+    rows, notes = _stratum(data, level, None, matters, strata)
     frames = [rows.frame()]
     if strata:
         for name in strata.names:
             inner, more = _stratum(_part(data, strata, name), level, name, matters, None)
             frames.append(inner.frame())
             notes += words.stratum_notes(name, more, notes)
-    how = (level, "all" if strata else None)
-    jump_frames, jump_notes = within_session_rows(jumps, names, sessions, how)
+    jump_frames, jump_notes = within_session_rows(jumps, names, sessions, level)
     frame = pd.concat([*frames, *jump_frames], ignore_index=True)
     used = checked[checked["session"].isin(sessions)]
     days, day_notes = points.retest_days(used, data.sessions)

@@ -88,7 +88,7 @@ def verdict_sentences(verdict: pd.DataFrame) -> list[str]:
     out = []
     for (metric, group), part in verdict.groupby(["metric", "group"], sort=False, dropna=False):
         name = label_of(str(metric))
-        if isinstance(group, str) and group != "all":
+        if isinstance(group, str):
             name += f", {group}"
         one = part[part["purpose"] == "one athlete"].iloc[0]
         squad = part[part["purpose"] == "squad mean"].iloc[0]
@@ -123,7 +123,7 @@ def change_sentences(table: pd.DataFrame) -> list[str]:
     out = []
     for _, r in rows[(rows["ci_low"] > 0) | (rows["ci_high"] < 0)].iterrows():
         metric = str(r["metric"])
-        where = f", {r['group']}" if isinstance(r["group"], str) and r["group"] != "all" else ""
+        where = f", {r['group']}" if isinstance(r["group"], str) else ""
         out.append(
             f"{label_of(metric)}{where}: the sessions differ, {r['contrast']}"
             f" {_signed(metric, r['estimate'])} ({_signed(metric, r['ci_low'])} to"
