@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cmjlab.cli import analysis, files, folder
+from cmjlab.cli import analysis, files, folder, planning
 
 app = typer.Typer(
     name="cmjlab",
@@ -20,6 +20,7 @@ app = typer.Typer(
 files.register(app)
 folder.register(app)
 analysis.register(app)
+planning.register(app)
 
 
 def _version(wanted: bool) -> None:

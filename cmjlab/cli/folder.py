@@ -26,10 +26,13 @@ def new(
     title: Annotated[str, typer.Option(help="Title of the study.")] = "",
     sessions: Annotated[
         str, typer.Option(help="Sessions in order with roles, e.g. base1:baseline,post:post.")
-    ] = "base1:baseline,base2:baseline,post:post",
+    ] = "base1:baseline, base2:baseline, post:post",
+    athletes: Annotated[int, typer.Option(help="Athletes in the squad.", min=2)] = 20,
+    groups: Annotated[int, typer.Option(help="Training groups, control included.", min=1)] = 2,
 ) -> None:
     """Make a study folder: study.toml and every table with a filled example line."""
     with say.plain_errors():
+        from cmjlab.cli.planning import expected_precision
         from cmjlab.study.create import create_study, sessions_from_text, template_toml
 
         chosen = sessions_from_text(sessions) if sessions else ()
@@ -37,6 +40,9 @@ def new(
         say.line(f"made {folder}")
         say.line(f"next: copy recordings into {folder / 'recordings'}, fill in athletes.csv, then")
         say.line(f"      cmjlab check {folder}")
+        baselines = max(1, sum(s["role"] == "baseline" for s in chosen))
+        size = max(2, athletes // groups)
+        say.line(expected_precision((size, size) if groups > 1 else (size,), baselines))
 
 
 def demo(

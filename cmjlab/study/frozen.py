@@ -1,0 +1,165 @@
+"""The analysis plan, written down before the tests after the block are read.
+
+``analysis_plan.json`` in the study folder holds what was declared, with date and key. The report
+says "as planned", or lists what has changed since.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cmjlab.errors import StudyError
+from cmjlab.keys import key_of
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+FILE_NAME = "analysis_plan.json"
+
+
+@dataclass(frozen=True)
+class PlanState:
+    """How today's study stands to its frozen plan.
+
+    Attributes
+    ----------
+    date : str
+        Day on which the plan was written, ISO.
+    key : str
+        SHA-256 of what was declared.
+    recordings_after : int
+        Recordings of sessions after the block that were there already on that day.
+    changes : tuple of str
+        What differs today, each as "name: declared …, now …".
+    """
+
+    date: str
+    key: str
+    recordings_after: int
+    changes: tuple[str, ...]
+
+    @property
+    def sentence(self) -> str:
+        """The state in one plain sentence."""
+        when = f"The analysis plan was written down on {self.date} (key {self.key[:12]})"
+        if self.recordings_after:
+            when += f", when {self.recordings_after} recordings after the block were there already"
+        if not self.changes:
+            return f"{when}; the analysis is as planned."
+        return f"{when}; changed since: {'; '.join(self.changes)}."
+
+
+def declared(study: Study) -> dict[str, Any]:
+    """Return what a plan declares: sessions, Plan and Method of the study, as plain data."""
+    sessions = study.sessions[["session", "role"]].astype(str).to_dict("records")
+    return {
+        "title": study.title,
+        "sessions": {s["session"]: s["role"] for s in sessions},
+        "plan": study.plan.to_dict(),
+        "method": study.method.to_dict(),
+    }
+
+
+def freeze(
+    study: Study, *, sizes: Mapping[str, Any] | None = None, today: dt.date | None = None
+) -> Path:
+    """Write the analysis plan into the study folder; it is written once and never changed.
+
+    Parameters
+    ----------
+    study : Study
+    sizes : mapping, optional
+        Plain data on the planned sizes, e.g. the settings of :func:`cmjlab.plan_study`'s result.
+    today : date, optional
+        Day to write; default today.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    StudyError
+        When a frozen plan is there already.
+    """
+    path = study.folder / FILE_NAME
+    if path.exists():
+        raise StudyError(
+            f"{FILE_NAME}: the plan was frozen already ({_read(study)['date']}); it is not written"
+            " again. Deviations are listed by the report. To start over, move the file away."
+        )
+    content = {"declared": declared(study), "sizes": dict(sizes or {})}
+    whole = {
+        "date": (today or dt.date.today()).isoformat(),
+        "key": key_of(content),
+        "recordings_after_the_block": _recordings_after(study),
+        **content,
+    }
+    path.write_text(json.dumps(whole, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    return path
+
+
+def plan_state(study: Study) -> PlanState | None:
+    """Return how the study stands to its frozen plan; None when no plan was frozen.
+
+    Raises
+    ------
+    StudyError
+        When the file cannot be read or was changed by hand (its key does not fit).
+    """
+    if not (study.folder / FILE_NAME).exists():
+        return None
+    whole = _read(study)
+    content = {"declared": whole.get("declared"), "sizes": whole.get("sizes")}
+    if key_of(content) != whole.get("key"):
+        raise StudyError(
+            f"{FILE_NAME}: its content does not fit its key, so it was changed after it was written."
+            " Put the original back, or move the file away."
+        )
+    changes = _differences(whole["declared"], declared(study))
+    return PlanState(
+        whole["date"], whole["key"], int(whole["recordings_after_the_block"]), tuple(changes)
+    )
+
+
+def _read(study: Study) -> dict[str, Any]:
+    try:
+        whole = json.loads((study.folder / FILE_NAME).read_text(encoding="utf-8"))
+        if {"date", "key", "recordings_after_the_block"} <= set(whole):
+            return dict(whole)
+    except (OSError, ValueError, TypeError):
+        pass
+    raise StudyError(
+        f"{FILE_NAME}: not a frozen plan as cmjlab writes it. Put the original back, or move it away."
+    )
+
+
+def _recordings_after(study: Study) -> int:
+    """Return how many recordings belong to sessions after the block."""
+    roles = study.sessions.set_index("session")["role"].astype(str).to_dict()
+    later = {s for s, role in roles.items() if role in ("post", "follow_up")}
+    return int(study.files["session"].astype(str).isin(later).sum())
+
+
+def _differences(old: Any, new: Any, name: str = "") -> list[str]:
+    """Return every value that differs, by its dotted name."""
+    if isinstance(old, dict) and isinstance(new, dict):
+        names = [*old, *(k for k in new if k not in old)]
+        found = []
+        for k in names:
+            inner = f"{name}.{k}" if name else str(k)
+            found += _differences(old.get(k), new.get(k), inner)
+        return found
+    if old == new:
+        return []
+    return [f"{name}: declared {_words(old)}, now {_words(new)}"]
+
+
+def _words(value: Any) -> str:
+    return "nothing" if value in (None, "", [], {}) else json.dumps(value, ensure_ascii=False)
