@@ -21,7 +21,7 @@ def test_a_square_push_gives_the_textbook_velocity_and_rise() -> None:
     """70 kg, twice body weight for 0.25 s: v = 2.451663 m/s, rise 0.306458 m, 171.616 N·s."""
     weight = 70.0 * G
     force = np.full(251, 2.0 * weight)
-    path = integrate(force, 0.0, 251, weight=weight, gravity=G, rate=1000.0, rule="trapezoid")
+    path = integrate(force, 0.0, weight=weight, gravity=G, rate=1000.0, rule="trapezoid")
     end = path.at(250.0)
     assert math.isclose(end.velocity, 2.451663, abs_tol=1e-6)
     assert math.isclose(end.displacement, 0.306458, abs_tol=1e-6)
@@ -45,7 +45,7 @@ def test_published_worked_jumps(
     rate = 100_000.0
     n = round(time * rate)
     path = integrate(
-        np.full(n + 1, force), 0.0, n + 1, weight=mass * gravity, gravity=gravity, rate=rate,
+        np.full(n + 1, force), 0.0, weight=mass * gravity, gravity=gravity, rate=rate,
         rule="simpson",
     )  # fmt: skip
     end = path.at(time * rate)
@@ -59,7 +59,7 @@ def test_integration_rules_on_a_sine(rule: str, limit: float) -> None:
     """Exact: ∫ sin = 1 − cos, and its integral t − sin t; a parabola rule gains four digits."""
     t = np.arange(2001) / 1000.0
     force = 700.0 * (1.0 + np.sin(t) / G)
-    path = integrate(force, 0.0, 2001, weight=700.0, gravity=G, rate=1000.0, rule=rule)
+    path = integrate(force, 0.0, weight=700.0, gravity=G, rate=1000.0, rule=rule)
     assert np.abs(path.velocity - (1.0 - np.cos(t))).max() < limit
     assert np.abs(path.displacement - (t - np.sin(t))).max() < limit
 
@@ -67,7 +67,7 @@ def test_integration_rules_on_a_sine(rule: str, limit: float) -> None:
 def test_an_origin_between_samples_is_at_rest_there() -> None:
     t = np.arange(1001) / 1000.0
     force = 700.0 * (1.0 + 3.0 * t / G)  # a = 3 t
-    path = integrate(force, 100.4, 1001, weight=700.0, gravity=G, rate=1000.0, rule="trapezoid")
+    path = integrate(force, 100.4, weight=700.0, gravity=G, rate=1000.0, rule="trapezoid")
     start, end = path.at(100.4), path.at(900.7)
     assert abs(start.velocity) < 1e-12
     assert abs(start.displacement) < 1e-12
@@ -93,7 +93,7 @@ def test_height_from_flight_time(seconds: float, height: float) -> None:
     )
     land = 100 + round(1000 * seconds)
     edges = Edges(100.0, float(land), 99, land, 0.0, 0.0, 10.0, 0.0)
-    path = integrate(force, 0.0, force.size, weight=700.0, gravity=G, rate=1000.0, rule="trapezoid")
+    path = integrate(force, 0.0, weight=700.0, gravity=G, rate=1000.0, rule="trapezoid")
     m = landing_metrics(Signal(force, 1000.0), path, edges, force.size, Method())
     assert math.isclose(m["jump_height_flight_m"], height, abs_tol=5e-7)
 

@@ -232,6 +232,26 @@ def test_scopes_of_lost_samples(clean: SimulatedJump) -> None:
     assert lose("landing", 0.3, 8) == ("fail", "landing", True)
 
 
+def test_a_rate_from_rounded_times_is_not_too_slow(clean: SimulatedJump) -> None:
+    assert measure(clean.recording.replace(rate_hz=999.2)).check("sampling").status == "pass"
+    assert measure(clean.recording.replace(rate_hz=990.0)).check("sampling").status == "warn"
+
+
+def test_an_asymmetry_that_is_not_defined_says_so(clean: SimulatedJump) -> None:
+    """A foot that pushes with less than its share of weight: no symmetry angle of net impulses."""
+    force = np.array(clean.recording.force_n)
+    total = force.sum(axis=1)
+    loaded = np.minimum(total / clean.truth["body_weight_n"], 1.0)
+    force[:, 0] = 300.0 * loaded  # constant while standing or pushing: net impulse zero or less
+    force[:, 1] = total - force[:, 0]
+    rec = clean.recording.replace(force_n=force)
+    jump = measure(rec, Method(asymmetry="symmetry_angle"))
+    key = "propulsion_impulse_asymmetry_percent"
+    assert jump.metrics["left_propulsion_impulse_n_s"] < 0.0
+    assert math.isnan(jump.metrics[key])
+    assert jump.voided[key] == "It is not defined for this jump."
+
+
 def test_limits_are_settings(clean: SimulatedJump) -> None:
     rec = spoil.offset(clean, newton=8.0).recording
     assert measure(rec).check("unloaded_offset").status == "warn"

@@ -143,10 +143,14 @@ def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analy
     origin = onset.sample if method.integration_start == "onset" else float(weighing.stop)
     force = filtered(signal, method) if method.filter != "none" else signal.force
     path = integrate(
-        force, min(origin, edges.last_loaded - 2.0), stop, weight=weighing.weight,
-        gravity=method.gravity_m_per_s2, rate=signal.rate, rule=method.integration,
+        force[:stop],
+        min(origin, edges.last_loaded - 2.0),
+        weight=weighing.weight,
+        gravity=method.gravity_m_per_s2,
+        rate=signal.rate,
+        rule=method.integration,
         push_stop=edges.last_loaded + 2,
-    )  # fmt: skip
+    )
     phases = find_phases(path, onset.sample, edges, method)
     return replace(found, path=path, phases=phases)
 

@@ -85,7 +85,7 @@ def _fixed(recording: Recording, events: Mapping[str, float] | None) -> dict[str
 
 def _metrics(found: Complete, method: Method) -> dict[str, float]:
     """Return every metric that this jump allows."""
-    numbers = push_metrics(found.path, found.phases, found.edges, found.weighing, method)
+    numbers = push_metrics(found, method)
     numbers.update(landing_metrics(found.signal, found.path, found.edges, found.stop, method))
     numbers.update(limb_metrics(found, method))
     if "flight_time_s" in numbers:
@@ -154,4 +154,6 @@ def _voided(
         void = set(why) - {"jump"}
         metrics = {k: math.nan if _SCOPE[k] in void else v for k, v in metrics.items()}
     voided = {key: missing[_SCOPE[key]] for key, value in metrics.items() if value != value}
+    for key in [k for k in voided if k in numbers and _SCOPE[k] not in why]:
+        voided[key] = "It is not defined for this jump."
     return metrics, voided

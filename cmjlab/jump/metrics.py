@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from cmjlab.jump.analysis import Complete
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path, State
 from cmjlab.jump.phases import Phases
@@ -23,21 +24,13 @@ SWAY_OF_HEIGHT_S = 0.40
 SWAY_OF_DEPTH_S = 0.18
 
 
-def push_metrics(
-    path: Path, phases: Phases, edges: Edges, weighing: Weighing, method: Method
-) -> Numbers:
+def push_metrics(found: Complete, method: Method) -> Numbers:
     """Return the metrics of the push from onset to take-off.
 
     Parameters
     ----------
-    path : Path
-        Motion.
-    phases : Phases
-        States at the phase boundaries.
-    edges : Edges
-        Take-off.
-    weighing : Weighing
-        Body weight with its standard error.
+    found : Complete
+        A jump with its phases.
     method : Method
         Definitions of rate of force development and stiffness.
 
@@ -46,6 +39,7 @@ def push_metrics(
     dict of str to float
         Metric key -> value in the catalog's unit; per-mass versions are added later.
     """
+    path, phases, edges, weighing = found.path, found.phases, found.edges, found.weighing
     out = {"body_weight_n": path.weight, "body_mass_kg": path.mass}
     out.update(_heights(path, phases, weighing))
     out.update(_times(path, phases))
@@ -53,7 +47,7 @@ def push_metrics(
     out.update(_forces(path, phases, edges))
     out.update(_impulses_and_work(path, phases))
     out.update(_powers(path, phases, edges))
-    out.update(braking_rates(path, phases, edges, method))
+    out.update(braking_rates(found, method))
     return out
 
 

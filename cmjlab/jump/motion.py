@@ -122,7 +122,7 @@ def running_simpson(values: FloatArray, dt: float) -> FloatArray:
 
 
 def integrate(
-    force: FloatArray, origin: float, stop: int, *, weight: float, gravity: float, rate: float,
+    force: FloatArray, origin: float, *, weight: float, gravity: float, rate: float,
     rule: str,
     push_stop: int | None = None,
 ) -> Path:  # fmt: skip
@@ -134,8 +134,6 @@ def integrate(
         Force, N.
     origin : float
         Position in samples where velocity, displacement and work are 0.
-    stop : int
-        End of the integration (not included).
     weight : float
         Body weight, N.
     gravity : float
@@ -145,12 +143,12 @@ def integrate(
     rule : str
         "trapezoid" or "simpson".
     push_stop : int, optional
-        End of power and work (not included); the same as ``stop`` when not given.
+        End of power and work (not included); the end of the force when not given.
     """
     base = int(origin)
     dt = 1.0 / rate
     running = running_trapezoid if rule == "trapezoid" else running_simpson
-    part = force[base:stop]
+    part = force[base:]
     acceleration = part * (gravity / weight)
     acceleration -= gravity
     velocity = running(acceleration, dt)
@@ -161,7 +159,7 @@ def integrate(
     displacement = running(velocity, dt)
     v0 = float(velocity[0])
     displacement -= v0 * tau + 0.5 * a0 * tau * tau + jerk * tau**3 / 6
-    push = (stop if push_stop is None else push_stop) - base
+    push = (force.shape[0] if push_stop is None else push_stop) - base
     power = part[:push] * velocity[:push]
     work = running(power, dt)
     p0 = float(power[0])

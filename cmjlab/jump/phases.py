@@ -73,14 +73,6 @@ def find_phases(path: Path, onset: float, edges: Edges, method: Method) -> Phase
     if apart <= 0.0 or takeoff.velocity <= 0.0:
         return None
     minimum = first + int(path.force[first : slow + 1].argmin())
-    propulsion = lowest_state
-    if method.propulsion_start_m_per_s > 0.0:
-        fast = velocity[rising : last + 1] >= method.propulsion_start_m_per_s
-        if fast.any():
-            index = rising + int(np.argmax(fast))
-            propulsion = path.at(
-                path.base + _crossing(path, index, method.propulsion_start_m_per_s)
-            )
     braking, push_end = slowest, takeoff
     if method.phase_model == "downward":
         braking = onset_state
@@ -89,6 +81,7 @@ def find_phases(path: Path, onset: float, edges: Edges, method: Method) -> Phase
     elif method.phase_model == "net_force":
         fastest = rising + int(np.argmax(velocity[rising : last + 1]))
         push_end = path.at(path.base + _turning(path, fastest))
+    propulsion = _propulsion(path, lowest_state, rising, last, method.propulsion_start_m_per_s)
     return Phases(
         onset_state,
         path.base + minimum,
@@ -99,6 +92,14 @@ def find_phases(path: Path, onset: float, edges: Edges, method: Method) -> Phase
         propulsion,
         push_end,
     )
+
+
+def _propulsion(path: Path, lowest: State, rising: int, last: int, speed: float) -> State:
+    """Return the start of propulsion: the lowest point, or where a small speed is reached."""
+    fast = path.velocity[rising : last + 1] >= speed
+    if speed <= 0.0 or not fast.any():
+        return lowest
+    return path.at(path.base + _crossing(path, rising + int(np.argmax(fast)), speed))
 
 
 def _crossing(path: Path, index: int, level: float) -> float:

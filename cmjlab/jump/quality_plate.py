@@ -227,10 +227,11 @@ def _five_equal(force: FloatArray) -> bool:
 
 def _sampling(rate: float, limits: Limits) -> Check:
     code = "sampling"
-    if rate < limits.rate_fail_hz:
+    nearly = 0.995  # a rate from rounded times is a little off
+    if rate < nearly * limits.rate_fail_hz:
         text = f"Recorded at {rate:g} Hz: too slow for anything but flight time."
         return verdict(code, "fail", rate, limits.rate_fail_hz, text)
-    if rate < limits.rate_warn_hz:
+    if rate < nearly * limits.rate_warn_hz:
         error = "about 1 cm of height" if rate < 500 else "some millimetres of height"
         text = f"Recorded at {rate:g} Hz; below {limits.rate_warn_hz:g} Hz this can cost {error}."
         return verdict(code, "warn", rate, limits.rate_warn_hz, text)

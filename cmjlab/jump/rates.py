@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import math
 
-from cmjlab.jump.edges import Edges
+from cmjlab.jump.analysis import Complete
 from cmjlab.jump.motion import Path
-from cmjlab.jump.phases import Phases
 from cmjlab.jump.signal import mean_of
 from cmjlab.method import Method
 
 
-def braking_rates(path: Path, phases: Phases, edges: Edges, method: Method) -> dict[str, float]:
+def braking_rates(found: Complete, method: Method) -> dict[str, float]:
     """Return rates of force development and quasi-stiffness of braking.
 
     Every definition has its own key; ``braking_rfd_n_per_s`` and
     ``braking_stiffness_n_per_m`` repeat the one that the method names.
     """
+    path, phases = found.path, found.phases
     slowest, lowest = phases.slowest, phases.lowest
     minimum = float(path.force[phases.minimum - path.base])
     rise = lowest.force - slowest.force
@@ -24,7 +24,7 @@ def braking_rates(path: Path, phases: Phases, edges: Edges, method: Method) -> d
     long = (lowest.sample - phases.minimum) * path.dt
     drop = (phases.minimum - phases.onset.sample) * path.dt
     first, last = math.ceil(slowest.sample) - path.base, math.floor(lowest.sample) - path.base
-    steepest = _steepest(path, phases.minimum - path.base, last, edges, method)
+    steepest = _steepest(found, last, method)
     rates = {"mean": rise / time, "from_minimum": (lowest.force - minimum) / long}
     rates["steepest"] = steepest
     braked = slowest.displacement - lowest.displacement
@@ -51,10 +51,12 @@ def braking_rates(path: Path, phases: Phases, edges: Edges, method: Method) -> d
     }
 
 
-def _steepest(path: Path, first: int, last: int, edges: Edges, method: Method) -> float:
+def _steepest(found: Complete, last: int, method: Method) -> float:
     """Return the steepest rise over a moving window between lowest force and lowest point."""
+    path = found.path
+    first = found.phases.minimum - path.base
     width = max(1, round(method.rfd_window_s / path.dt))
-    last = min(max(last, first + width), edges.last_loaded - path.base)
+    last = min(max(last, first + width), found.edges.last_loaded - path.base)
     if last - width < first:
         return math.nan
     part = path.force[first : last + 1]
