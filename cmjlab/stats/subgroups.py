@@ -14,7 +14,7 @@ from cmjlab import checks
 from cmjlab.plan import Selection
 from cmjlab.results import Result
 from cmjlab.stats.subgroups_balance import balance_rows
-from cmjlab.stats.subgroups_draws import SEED, likely_values, squad_draws
+from cmjlab.stats.subgroups_draws import DRAWS, SEED, Noise, squad_draws
 from cmjlab.stats.subgroups_measures import strata
 from cmjlab.stats.subgroups_noise import FoundNoise, check_session, find_noise
 from cmjlab.stats.subgroups_rules import Rules, check_columns, place, read_rules
@@ -91,10 +91,10 @@ def subgroup_athletes(
     Notes
     -----
     "Right" means: the athlete's own true value lies where the rule says. Probabilities come
-    from the distribution of true values given the measured ones
-    (:mod:`cmjlab.stats.subgroups_draws`): in closed form when one metric with fixed cuts
-    decides, else by drawing whole squads. It assumes true values and errors near normal within
-    a stratum; a squad of two distinct kinds of athletes is outside it.
+    from the distribution of true values given the measured ones, by drawing whole squads
+    (:mod:`cmjlab.stats.subgroups_draws`; seeded, so the same table gives the same numbers). It
+    assumes true values and errors near normal within a stratum; a squad of two distinct kinds
+    of athletes is outside it.
     """
     checks.number("sure", sure, low=0.5, high=0.999)
     level = checks.level(level)
@@ -188,7 +188,11 @@ def _why_not(rules: Rules, noise: FoundNoise, n: int) -> str:
 
 
 def _probabilities(
-    matrix: Array, words: dict[str, NDArray[np.object_]], rules: Rules, noise: FoundNoise
+    matrix: Array,
+    words: dict[str, NDArray[np.object_]],
+    rules: Rules,
+    noise: FoundNoise,
+    size: int = DRAWS,
 ) -> Array:
     """Return the probability of each rule for athletes with all values, (n, n_rules)."""
     n, rows = len(matrix), len(rules.rules)
@@ -198,31 +202,10 @@ def _probabilities(
     assert known is not None
     if (matrix.std(axis=0) == 0).any():
         return np.full((n, rows), np.nan)
-    if len(rules.metrics) == 1 and not any(c.is_relative for c in rules.conditions):
-        return _closed_form(matrix[:, 0], words, rules, float(known.error[0]))
-    true, _ = squad_draws(matrix, known, np.random.default_rng(SEED))
+    true, _ = squad_draws(matrix, known, np.random.default_rng(SEED), size)
     drawn = {m: true[..., j] for j, m in enumerate(rules.metrics)}
     code = place(rules, drawn, words)
     return np.stack([(code == r).mean(axis=0) for r in range(rows)], axis=1)
-
-
-def _closed_form(
-    values: Array, words: dict[str, NDArray[np.object_]], rules: Rules, error: float
-) -> Array:
-    """Return probabilities when one metric with fixed cuts decides: areas between the cuts."""
-    likely = likely_values(values, error)
-    cuts = sorted({c.cut for c in rules.conditions if not c.is_word})
-    below = [np.zeros(len(values)), *(1 - likely.above(c) for c in cuts), np.ones(len(values))]
-    inside = [
-        cuts[0] - 1.0,
-        *((a + b) / 2 for a, b in zip(cuts, cuts[1:], strict=False)),
-        cuts[-1] + 1.0,
-    ]
-    out = np.zeros((len(values), len(rules.rules)))
-    for k, point in enumerate(inside):
-        code = place(rules, {rules.metrics[0]: np.full(len(values), point)}, words)
-        np.add.at(out, (np.arange(len(values)), code), below[k + 1] - below[k])
-    return out
 
 
 def _by_subgroup(rules: Rules, probability: Array) -> Array:
@@ -317,16 +300,24 @@ def _true_value_rows(
                     for a in part["athlete"].astype(str)
                 ]
                 continue
-            likely = likely_values(part[metric].to_numpy(float), float(known.error[0]))
-            low, high = likely.limits(level)
+            likely = _likely(part[metric].to_numpy(float), known, level)
             for i, athlete in enumerate(part["athlete"].astype(str)):
                 out.append(base | {
                     "athlete": athlete, "session": str(part["session"].iloc[i]),
-                    "estimate": likely.location[i], "ci_low": low[i], "ci_high": high[i],
-                    "level": level, "n": len(part), "df": likely.df, "se": likely.scale[i],
+                    "estimate": likely[0, i], "ci_low": likely[1, i], "ci_high": likely[2, i],
+                    "level": level, "n": len(part), "se": likely[3, i],
                     "method": "posterior of the true value",
                 })  # fmt: skip
     return out
+
+
+def _likely(values: Array, noise: Noise, level: float) -> Array:
+    """Return mean, limits and SD of each athlete's true value of one metric, (4, n)."""
+    if values.std() == 0:
+        return np.stack([values, values, values, np.zeros_like(values)])
+    true = squad_draws(values[:, None], noise, np.random.default_rng(SEED))[0][..., 0]
+    low, high = np.quantile(true, [0.5 - level / 2, 0.5 + level / 2], axis=0)
+    return np.stack([true.mean(axis=0), low, high, true.std(axis=0)])
 
 
 def _rules_frame(rules: Rules) -> pd.DataFrame:
