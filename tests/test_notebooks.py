@@ -216,3 +216,14 @@ def test_a_study_is_run_from_any_directory_and_leaves_an_index(tmp_path, monkeyp
     assert not is_demo(study)
     with pytest.raises(ArgumentError, match="there is no notebook '99'"):
         run_notebooks(study, only=["99"])
+
+
+def test_a_notebook_that_cannot_run_is_named_and_the_others_run(tmp_path):
+    from report_kit import kit_study
+
+    study = kit_study(tmp_path, sessions=("base1", "base2"))
+    with pytest.raises(StudyError, match=r"1 of 2 notebooks stopped.*04_block_change.*role post"):
+        run_notebooks(study, only=["01", "04"])
+    page = (study.results / "notebooks" / "index.html").read_text(encoding="utf-8")
+    assert page.count("Stopped.") == 1
+    assert (study.results / "notebooks" / "01_recordings.ipynb").is_file()

@@ -157,6 +157,16 @@ def test_written_files(study, data, tmp_path):
     assert table["estimate"].to_list() == pytest.approx(found["estimate"].to_list(), nan_ok=True)
 
 
+def test_a_word_document_is_written_when_its_name_asks_for_it(data, tmp_path):
+    from cmjlab.report.render import write_data
+
+    docx = pytest.importorskip("docx")
+    path = write_data(data, tmp_path / "report.docx")
+    texts = " ".join(p.text for p in docx.Document(str(path)).paragraphs)
+    assert "What to do next" in texts
+    assert (tmp_path / "sessions.csv").is_file()
+
+
 def test_report_of_unchanged_data_is_the_same(study, data):
     again = gather(study, date="2026-11-02")
     assert render_html(again) == render_html(data)

@@ -178,8 +178,8 @@ def run_notebooks(
     Raises
     ------
     StudyError
-        The lab extra is not installed, or a notebook stopped with an error; what had been
-        run until then is written, the message names notebook and cell.
+        The lab extra is not installed, or notebooks stopped with an error. All others were
+        run nevertheless; the index page names those that stopped, with the reason.
     """
     paths = sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb"))
     if only is not None:
@@ -191,6 +191,7 @@ def run_notebooks(
     target = Path(study.results) / "notebooks"
     target.mkdir(parents=True, exist_ok=True)
     demo = is_demo(study)
+    stopped: dict[str, str] = {}
     values = {
         "study": str(Path(study.folder).resolve()),
         "results": str(Path(study.results).resolve()),
@@ -199,8 +200,19 @@ def run_notebooks(
         for number, path in enumerate(paths):
             if progress is not None:
                 progress(Step(number, len(paths), path.stem.replace("_", " ")))
-            execute(path, target / path.name, keep_demo_checks=demo)
-    return _write_index(target, paths, study.title)
+            try:
+                execute(path, target / path.name, keep_demo_checks=demo)
+            except StudyError as error:
+                if not (target / path.name).is_file():
+                    raise
+                stopped[path.name] = str(error)
+    index = _write_index(target, paths, study.title, stopped)
+    if stopped:
+        raise StudyError(
+            f"{len(stopped)} of {len(paths)} notebooks stopped: {'; '.join(stopped.values())}"
+            f" The others were run: {index}."
+        )
+    return index
 
 
 @contextmanager
@@ -260,7 +272,13 @@ def execute(source: Path, target: Path, *, keep_demo_checks: bool = True) -> Non
         nbformat.write(notebook, target)
 
 
-def _write_index(target: Path, paths: Sequence[Path], title: str) -> Path:
+def _why(reason: str | None) -> str:
+    return f"<br><strong>Stopped.</strong> {html.escape(reason)}" if reason else ""
+
+
+def _write_index(
+    target: Path, paths: Sequence[Path], title: str, stopped: Mapping[str, str]
+) -> Path:
     """Write a plain page that lists the executed notebooks with their first headings."""
     rows = []
     for path in paths:
@@ -271,7 +289,7 @@ def _write_index(target: Path, paths: Sequence[Path], title: str) -> Path:
         heading = text.splitlines()[0].lstrip("# ") if text else path.stem
         rows.append(
             f'<li><a href="{html.escape(path.name)}">{html.escape(heading)}</a>'
-            f" ({html.escape(path.name)})</li>"
+            f" ({html.escape(path.name)}){_why(stopped.get(path.name))}</li>"
         )
     page = (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'

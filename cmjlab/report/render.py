@@ -97,7 +97,7 @@ def write_report(
     study : Study
         An opened study.
     out : path, optional
-        HTML file, or a folder; default: the results folder of the study.
+        HTML or .docx file, or a folder; default: the results folder of the study.
     progress : callable, optional
         Called with an object that has ``done``, ``total`` and ``what``.
     draft : bool
@@ -126,12 +126,17 @@ def write_data(data: ReportData, out: Path) -> Path:
     ----------
     data : ReportData
     out : Path
-        HTML file, or the folder for ``report_<title>_<date>.html``.
+        HTML or .docx file, or the folder for ``report_<title>_<date>.html``.
     """
     target = out
-    if target.suffix.lower() not in (".html", ".htm"):
+    if target.suffix.lower() not in (".html", ".htm", ".docx"):
         target = target / f"{file_stem(data.title, data.date)}.html"
-    write_whole(target, render_html(data))
+    if target.suffix.lower() == ".docx":
+        from cmjlab.report.docx import write_docx
+
+        write_docx(data, target)
+    else:
+        write_whole(target, render_html(data))
     write_tables(data, target.parent)
     return target
 
