@@ -53,6 +53,15 @@ def measure(
     ------
     JumpError
         When the input itself is not usable.
+    ArgumentError
+        When a fixed event has an unknown name or lies outside the recording.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jump = cj.measure(cj.simulate_jump("typical").recording)
+    >>> round(jump.metrics["jump_height_m"], 3), jump.accepted
+    (0.345, True)
     """
     signal = prepare(recording)
     if not isinstance(method, Method):
