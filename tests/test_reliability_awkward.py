@@ -364,3 +364,25 @@ def test_strata_equal_separate_analyses():
 def test_use_of_one_session_twice_is_refused():
     with pytest.raises(StatsError, match="twice"):
         reliability(table(squad()), use=("s1", "s1"))
+
+
+def test_empty_tables_and_tables_without_a_value_are_refused():
+    frame = table(squad())
+    with pytest.raises(StatsError, match="no value of score in a table without rows"):
+        reliability(frame.iloc[:0])
+    with pytest.raises(StatsError, match="no value of score in s1, s2"):
+        reliability(frame.assign(score=np.nan))
+
+
+def test_number_types_of_pandas_and_arrow():
+    frame = table(squad(n=8))
+    base = reliability(frame).value("typical_error")
+    frame["whole"] = (frame["score"] * 10).round().astype("Int64")
+    frame.loc[3, "whole"] = pd.NA
+    frame["single"] = frame["score"].astype("float32")
+    frame["arrow"] = frame["score"].astype("float64[pyarrow]")
+    result = sane(reliability(frame))
+    assert result.settings["metrics"] == ["score", "whole", "single", "arrow"]
+    assert result.value("typical_error", metric="arrow") == pytest.approx(base)
+    assert result.value("typical_error", metric="single") == pytest.approx(base, rel=1e-4)
+    assert result.rows("typical_error", metric="whole")["n"].iloc[0] == 7

@@ -23,7 +23,7 @@ def table():
 
 def test_intervals_hold_the_truth_on_average_over_metrics():
     mean = table().groupby("statistic")["proportion"].mean()
-    questions = mean[["typical_error_percent", "icc_c1", "session_change"]]
+    questions = mean[["typical_error", "icc_c1", "session_change"]]
     assert 0.94 <= questions.mean() <= 0.96
     for statistic in ("icc_c1", "icc_a1", "session_change", "sd_between_athletes"):
         assert 0.935 <= mean[statistic] <= 0.965, statistic

@@ -42,10 +42,16 @@ def cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> Cube:
     Raises
     ------
     StatsError
-        Naming athlete, session and metric of the first infinite values.
+        No value at all; or naming athlete, session and metric of the first infinite values.
     """
     part = table[table["session"].isin(sessions)]
     values = part[metrics].to_numpy(dtype=np.float64, na_value=np.nan)
+    if not np.isfinite(values).any() and not np.isinf(values).any():
+        where = ", ".join(sessions) or "a table without rows"
+        raise StatsError(
+            f"there is no value of {', '.join(metrics[:8])} in {where}; give a table with at least"
+            " one number per metric."
+        )
     _refuse_infinite(part, metrics, values)
     who, athletes = pd.factorize(part["athlete"].astype(str))
     when = pd.Index(sessions).get_indexer(part["session"].astype(str))
