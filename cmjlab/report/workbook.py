@@ -1,7 +1,7 @@
 """``results.xlsx``: every table of the report on a sheet of its own, and a dictionary of it all.
 
-Texts are written as texts, never as formulas; numbers keep full precision and are only shown
-shorter; a missing value is an empty cell.
+Texts are written as texts, never as formulas; numbers keep full precision; a
+missing value is an empty cell.
 """
 
 from __future__ import annotations
@@ -141,7 +141,7 @@ def _column(sheet: str, name: str, declared: Table | None) -> tuple[str, ...]:
         return (sheet, name, "", c.unit, c.description + allowed, "", "")
     if name in _PEOPLE and declared is None:
         return (sheet, name, "", "", _PEOPLE[name], "", "")
-    for table in (JUMPS, *USER_TABLES.values()):
+    for table in (JUMPS, SESSIONS, *USER_TABLES.values()):
         if name in table.names:
             c = table.column(name)
             return (sheet, name, "", c.unit, c.description, "", f"{table.name} of the study")
@@ -200,18 +200,18 @@ def _sheet(
 
 
 def _cell(sheet: Any, value: Any, *, font: Any = None, alignment: Any = None) -> Any:
-    """Return one cell; text is text whatever it begins with."""
+    """Return one cell, bare where it may be; text is text whatever it begins with."""
     from openpyxl.cell import WriteOnlyCell
 
     plain = _plain(value)
     if plain is None:
         return None
+    risky = isinstance(plain, str) and plain[:1] in ("=", "+", "-", "@")
+    if not risky and font is None and alignment is None:
+        return plain
     cell = WriteOnlyCell(sheet, value=plain)
-    if isinstance(plain, str):
-        cell.data_type = "s"
-        cell.quotePrefix = plain[:1] in ("=", "+", "-", "@")
-    elif isinstance(plain, float):
-        cell.number_format = "0.0000" if 0.001 <= abs(plain) < 1e5 else "General"
+    if risky:
+        cell.data_type, cell.quotePrefix = "s", True
     if font is not None:
         cell.font = font
     if alignment is not None:
@@ -243,5 +243,5 @@ def _clean(text: object) -> str:
 
 
 def _sheet_name(name: str) -> str:
-    """Return a name that a sheet may have: at most 31 characters, none of []:*?/\\ in it."""
+    """Return a name that a sheet may have: at most 31 characters, no brackets, colon or slashes."""
     return re.sub(r"[\[\]:*?/\\]", " ", name)[:31]
