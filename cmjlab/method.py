@@ -260,6 +260,12 @@ PRESETS: dict[str, dict[str, Any]] = {
         "about": "defaults of cmjlab",
         "source": "each setting names its own",
     },
+    "least_error": {
+        "settings": {"body_weight": "rest_to_rest", "onset_rule": "fit"},
+        "about": "smallest errors in our simulations: momentum balance and fitted onset; needs"
+        " standing still after the landing",
+        "source": "our own; errors against truth in tests/calibration, no paper prescribes it",
+    },
     "owen_2014": {
         "settings": {
             "weighing": "last",
