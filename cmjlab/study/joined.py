@@ -90,7 +90,7 @@ def _flags(jumps: pd.DataFrame, context: pd.DataFrame) -> pd.Series:
 def _in_order(checks: pd.DataFrame, jumps: pd.DataFrame) -> pd.DataFrame:
     """Return checks in the order of the jumps, each jump's in the order of the rules."""
     place = {k: i for i, k in enumerate(zip(jumps["file"], jumps["jump"], strict=True))}
-    keys = zip(checks["file"], checks["jump"], strict=True)
+    keys = zip(checks["file"].tolist(), checks["jump"].tolist(), strict=True)
     rank = np.array([place.get(k, -1) for k in keys], dtype=int)
     order = np.argsort(rank, kind="stable")[np.count_nonzero(rank < 0) :]
     return CHECK_ROWS.cast(checks.iloc[order].reset_index(drop=True))
@@ -115,10 +115,10 @@ def sort_jumps(
     """
     sessions = {s: i for i, s in enumerate(session_order)}
     roster = {a: i for i, a in enumerate(athletes["athlete"])}
+    columns = [jumps[c].tolist() for c in ("session", "athlete", "trial", "file", "jump")]
     keys = [
-        (sessions.get(r[0], 999), roster.get(r[1], 10**6), natural(r[1]), natural(r[2]))
-        + (natural(r[3]), r[4])
-        for r in jumps[["session", "athlete", "trial", "file", "jump"]].itertuples(index=False)
+        (sessions.get(s, 999), roster.get(a, 10**6), natural(a), natural(t), natural(f), j)
+        for s, a, t, f, j in zip(*columns, strict=True)
     ]
     order = sorted(range(len(jumps)), key=keys.__getitem__)
     return jumps.iloc[order].reset_index(drop=True)

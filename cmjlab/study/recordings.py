@@ -105,16 +105,11 @@ def list_recordings(
         fields = _from_name(file, template, settings.file_names, problems)
         if fields is not None:
             rows.append({"file": file, "path": path, "stretch": 0, **fields})
+    rows.sort(key=lambda r: (natural(r["file"]), r["stretch"]))
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     for column in ("file", "athlete", "session", "trial", "date"):
         frame[column] = frame[column].astype("str")
-    frame = frame.astype({"start": "float64", "stop": "float64", "stretch": "int64"})
-    if frame.empty:
-        return frame
-    order = sorted(
-        range(len(frame)), key=lambda i: (natural(frame["file"][i]), frame["stretch"][i])
-    )
-    return frame.iloc[order].reset_index(drop=True)
+    return frame.astype({"start": "float64", "stop": "float64", "stretch": "int64"})
 
 
 def _template(text: str, problems: Problems) -> Template | None:

@@ -13,10 +13,11 @@ import json
 import os
 import time
 import uuid
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from cmjlab.catalog import METRICS
@@ -57,13 +58,18 @@ _ARROW = {_TEXT: "string", _REAL: "double", _WHOLE: "int64", _FLAG: "bool"}
 MOST_PARTS = 40
 
 
-def frame_of(rows: list[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
-    """Return rows as a table with exactly these columns and dtypes."""
-    frame = pd.DataFrame(rows, columns=list(columns))
+def frame_of(rows: Sequence[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
+    """Return rows as a table with exactly these columns and dtypes; missing text is ""."""
+    data: dict[str, Any] = {}
     for name, kind in columns.items():
+        values = [row.get(name) for row in rows]
         if kind == _TEXT:
-            frame[name] = frame[name].astype("str").fillna("")
-    return frame.astype(columns)
+            data[name] = pd.array(["" if v is None else v for v in values], dtype="str")
+        elif kind == _REAL:
+            data[name] = np.array([np.nan if v is None else v for v in values], dtype=kind)
+        else:
+            data[name] = np.array(values, dtype=kind)
+    return pd.DataFrame(data, columns=list(columns))
 
 
 class Store:

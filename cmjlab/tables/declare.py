@@ -72,7 +72,7 @@ class Table:
         """Return the table without rows, with the right dtypes."""
         import pandas as pd
 
-        return pd.DataFrame({c.name: pd.Series(dtype=_DTYPES[c.dtype]) for c in self.columns})
+        return pd.DataFrame({c.name: pd.array([], dtype=_DTYPES[c.dtype]) for c in self.columns})
 
     def frame(self, rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
         """Return rows as a DataFrame with all columns, in order, with the right dtypes."""
