@@ -243,3 +243,23 @@ def test_methods_text_holds_the_numbers_used():
 
 def test_gaps_are_found():
     assert gaps("{a} of {b:.1f}, {{no}}") == {"a", "b"}
+
+
+def test_papers_are_listed_once_in_their_fullest_form():
+    from cmjlab.report.sections.closing import cited
+
+    sources = [
+        "Owen et al. 2014, J Strength Cond Res 28:1552 (abstract read)",
+        "5 SD as in Owen et al. 2014; limits our own",
+        "McGraw & Wong 1996, with its correction; Shrout & Fleiss 1979",
+        "Pérez-Castilla et al. 2021, Meas Phys Educ Exerc Sci 25:227 (abstract read)",
+        "common practice, no source",
+        "Hopkins 2000, Sports Med 30:1 (from memory)",
+    ]
+    assert cited(sources) == [
+        "Hopkins 2000, Sports Med 30:1 (from memory)",
+        "McGraw & Wong 1996",
+        "Owen et al. 2014, J Strength Cond Res 28:1552 (abstract read)",
+        "Pérez-Castilla et al. 2021, Meas Phys Educ Exerc Sci 25:227 (abstract read)",
+        "Shrout & Fleiss 1979",
+    ]

@@ -70,9 +70,9 @@ def bare(metric: str, value: float, *, signed: bool = False, extra: int = 0) -> 
 
 
 def with_interval(s: Span, *, signed: bool = False, extra: int = 0) -> str:
-    """Return ``+1.9 (0.8 to 3.0)``, or the reason why there is no number."""
+    """Return ``+1.9 (0.8 to 3.0)``, or "not estimable" (the reason goes below the table)."""
     if not math.isfinite(s.estimate):
-        return s.text or "–"
+        return s.text.split(":", 1)[0] or "–"
     value = bare(s.metric, s.estimate, signed=signed, extra=extra)
     if not s.has_interval:
         return f"{value} ({s.text})" if s.text else value
@@ -84,12 +84,18 @@ def plain_interval(row: pd.Series, decimals: int = 2) -> str:
     """Return estimate and interval of a statistic that has no unit of its own (ICC, percent)."""
     estimate = _float(row["estimate"])
     if not math.isfinite(estimate):
-        return str(row["text"]) if pd.notna(row["text"]) else "–"
+        return str(row["text"]).split(":", 1)[0] if pd.notna(row["text"]) else "–"
     low, high = _float(row["ci_low"]), _float(row["ci_high"])
     text = f"{estimate:.{decimals}f}"
     if math.isfinite(low) and math.isfinite(high):
         text += f" ({low:.{decimals}f}{NBSP}to{NBSP}{high:.{decimals}f})"
     return text.replace("-", "−")
+
+
+def why_not(rows: pd.DataFrame) -> str:
+    """Return the reasons of rows that are not estimable, each once, as one text."""
+    missing = rows[rows["estimate"].isna() & rows["text"].notna()]
+    return plain_keys("; ".join(dict.fromkeys(missing["text"].astype(str))))
 
 
 def plain_keys(text: str) -> str:

@@ -29,6 +29,13 @@ def _missing(frame: Frame, name: str) -> list[Block]:
     return [Paragraph(frame.words.say("reliability.none", reason=reason), "note")]
 
 
+def _note(frame: Frame, rows: pd.DataFrame) -> str:
+    """Return what stands below a table: the level, and why numbers are missing."""
+    level = tell.percent(frame.study.plan.level)
+    mine = rows[rows["metric"].isin(frame.found.metrics)]
+    return f"{frame.words.say('groups.between_note', percent=level)} {tell.why_not(mine)}".strip()
+
+
 def _within(frame: Frame) -> list[Block]:
     result = frame.found.result("change_within")
     if result is None:
@@ -54,7 +61,7 @@ def _within(frame: Frame) -> list[Block]:
         (say("columns.metric"), *heads),
         tuple(rows),
         (False, *(True,) * len(groups)),
-        say("groups.between_note", percent=tell.percent(study.plan.level)),
+        _note(frame, result.rows("mean_change")),
     )
     return [*_team(result, frame), table, *result_words(frame, result), *_mass(frame)]
 
@@ -102,7 +109,7 @@ def _between(frame: Frame) -> list[Block]:
         tuple(say(f"columns.{c}") for c in columns),
         tuple(rows),
         (False, False, True, True),
-        say("groups.between_note", percent=tell.percent(frame.study.plan.level)),
+        _note(frame, compared),
     )
     figure = difference_figure(result, frame.primary, change_that_matters=frame.matters)
     caption = say("groups.figure_difference", metric=metric_label(frame.primary))

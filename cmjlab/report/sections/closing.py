@@ -16,6 +16,12 @@ from cmjlab.report.frame import Frame
 from cmjlab.units import shown_unit
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")
+#: Author(s), year, then journal with volume and page, then a remark in parentheses.
+_CITATION = re.compile(
+    r"(?P<who>[A-ZÀ-Ý][\w'’-]+(?: et al\.| & [A-ZÀ-Ý][\w'’-]+)?)"
+    r" (?P<year>(?:18|19|20)\d\d)(?P<where>, [A-Z][\w ]+ \d[\d()]*:\w+)?"
+    r"(?P<remark> \((?:abstract read|from memory)\))?"
+)
 #: Statistics that the report shows; each is explained.
 _SHOWN = (
     "typical_error",
@@ -156,13 +162,26 @@ def provenance_section(frame: Frame, date: str) -> Section:
     return Section("provenance", say("titles.provenance"), tuple(blocks))
 
 
+def cited(sources: list[str]) -> list[str]:
+    """Return the papers named in source texts, each once in its fullest form, by author.
+
+    Remarks such as "(abstract read)" or "(from memory)" stay: they say how far we looked.
+    """
+    found: dict[str, str] = {}
+    for text in sources:
+        for match in _CITATION.finditer(text):
+            key = f"{match['who'].split()[0]} {match['year']}"
+            full = f"{match['who']} {match['year']}{match['where'] or ''}{match['remark'] or ''}"
+            found[key] = max(found.get(key, ""), full, key=len)
+    return sorted(found.values(), key=str.casefold)
+
+
 def references_section(frame: Frame) -> Section:
     """Return the papers behind the settings, measures and statistics that were used."""
     sources = [row["source"] for row in type(frame.study.method).describe()]
     sources += [METRICS[m].source for m in frame.found.metrics if m in METRICS]
     used = {s for r in frame.found.results.values() for s in r.table["statistic"].astype(str)}
     sources += [STATISTICS[k].source for k in used if k in STATISTICS]
-    papers = {p.strip() for s in sources for p in s.split(";") if re.search(r"\b(19|20)\d\d\b", p)}
     return Section(
-        "references", frame.words.say("titles.references"), (Items(tuple(sorted(papers))),)
+        "references", frame.words.say("titles.references"), (Items(tuple(cited(sources))),)
     )

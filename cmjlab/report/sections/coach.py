@@ -142,6 +142,7 @@ def change_table(frame: Frame, metric: str) -> TableBlock:
         ),
         tuple(rows),
         (False, True, True, True, True, False),
+        tell.why_not(within.rows("mean_change", metric=metric)),
     )
 
 

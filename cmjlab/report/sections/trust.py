@@ -92,13 +92,18 @@ def trust_table(frame: Frame, result: Result) -> TableBlock:
     ]
     n = result.rows("typical_error")["n"].dropna()
     title = say("reliability.table_title") + (f" (n = {int(n.max())})" if len(n) else "")
+    note = say("reliability.table_note", percent=tell.percent(frame.study.plan.level))
+    kinds = ["typical_error", "typical_error_percent", "icc_a1"]
+    shown = result.table[
+        result.table["statistic"].isin(kinds) & result.table["metric"].isin(frame.found.metrics)
+    ]
     columns = ("metric", "typical_error", "cv", "icc", "sdc", "session_change")
     return TableBlock(
         title,
         tuple(say(f"columns.{c}") for c in columns),
         tuple(rows),
         (False, *(True,) * 5),
-        say("reliability.table_note", percent=tell.percent(frame.study.plan.level)),
+        f"{note} {tell.why_not(shown)}".strip(),
     )
 
 
