@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from cmjlab.stats.tidy import label_of
+from cmjlab.stats.subgroups_measures import measure_label
 
 _KINDS = {
     "correlation_repeated": "within athletes, sessions taken out",
     "correlation_change": "of changes",
-    "correlation_with_change": "with the change",
+    "correlation_with_change": "of that value with the change",
     "correlation_oldham": "of the change",
 }
 
@@ -33,7 +33,7 @@ def association_sentences(rows: Sequence[dict[str, Any]]) -> tuple[str, ...]:
         )
         other = str(row["contrast"]).replace("_", " ")
         out.append(
-            f"{label_of(row['metric'])} {other}: correlation {kind}{place}"
+            f"{measure_label(row['metric'])} {other}: correlation {kind}{place}"
             f" {_number(row['estimate'])} ({100 * row['level']:g} % interval {_number(row['ci_low'])} to"
             f" {_number(row['ci_high'])}, {row['n']} athletes): {_says(row)}."
         )

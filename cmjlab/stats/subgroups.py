@@ -224,17 +224,8 @@ def _placements(found: list[_Stratum], rules: Rules, sure: float) -> pd.DataFram
         chances = _by_subgroup(rules, part.probability)
         for i, athlete in enumerate(part.athletes):
             rows.append(_placement(part, i, athlete, rules, (chances[i], sure)))
-    columns = [
-        "athlete",
-        "stratum",
-        "by_rules",
-        "rule",
-        "probability",
-        "call",
-        "subgroup",
-        "moved",
-        "reason",
-    ]
+    columns = ["athlete", "stratum", "by_rules", "rule", "probability", "likelier", "call"]
+    columns += ["subgroup", "moved", "reason"]
     columns += [f"p_{g}" for g in rules.subgroups]
     return pd.DataFrame(rows, columns=columns).sort_values("athlete", ignore_index=True)
 
@@ -247,6 +238,9 @@ def _placement(
     by_rules = rules.rules[code].subgroup if code >= 0 else ""
     p = float(chances[rules.subgroups.index(by_rules)]) if by_rules else float("nan")
     call = UNKNOWN if not np.isfinite(p) else CLEAR if p >= sure else CLOSE_CALL
+    likelier = ""
+    if np.isfinite(p) and chances.max() > p:
+        likelier = rules.subgroups[int(chances.argmax())]
     subgroup, moved = by_rules, ""
     reason = rules.rules[code].reason if code >= 0 else part.reason[i]
     if rules.close and (call == CLOSE_CALL or not by_rules):
@@ -256,8 +250,8 @@ def _placement(
         moved = "yes"
     return {
         "athlete": athlete, "stratum": part.name, "by_rules": by_rules,
-        "rule": str(rules.rules[code]) if code >= 0 else "", "probability": p, "call": call,
-        "subgroup": subgroup, "moved": moved, "reason": reason,
+        "rule": str(rules.rules[code]) if code >= 0 else "", "probability": p,
+        "likelier": likelier, "call": call, "subgroup": subgroup, "moved": moved, "reason": reason,
         **{f"p_{g}": float(c) for g, c in zip(rules.subgroups, chances, strict=True)},
     }  # fmt: skip
 

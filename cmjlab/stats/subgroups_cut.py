@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from cmjlab.stats.association_rows import correlation_row
 from cmjlab.stats.intervals import mean_limits, t_tail
-from cmjlab.stats.tidy import label_of, unit_of
+from cmjlab.stats.subgroups_measures import measure_label
+from cmjlab.stats.tidy import unit_of
 from cmjlab.units import show
 
 Array = NDArray[np.float64]
@@ -118,7 +119,7 @@ def cut_sentences(part: CutPart, rows: list[dict[str, Any]], verdict: str) -> li
     """Return what the scatter, the difference and the step say, in words."""
     found = {r["statistic"]: r for r in rows}
     who = "" if part.name == "all" else f" ({part.name})"
-    outcome = label_of(part.outcome)
+    outcome = measure_label(part.outcome)
     unit = unit_of(part.outcome)
     difference = found["cut_difference"]
     if "estimate" not in difference:
@@ -128,7 +129,8 @@ def cut_sentences(part: CutPart, rows: list[dict[str, Any]], verdict: str) -> li
         limits = [show(row[k], unit, with_unit=False) for k in ("ci_low", "ci_high")]
         return f"{show(row['estimate'], unit)} ({limits[0]} to {limits[1]})".replace("-", "−")
 
-    name = label_of(part.metric).replace("_", " ")
+    name = measure_label(part.metric)
+    name = name[0].lower() + name[1:]
     verdicts = {
         "supported": f"the cut separates {outcome[0].lower()}{outcome[1:]} in this squad",
         "not supported": "a split at this cut is not supported in this squad: the interval holds no"

@@ -17,11 +17,11 @@ from cmjlab.errors import StatsError
 from cmjlab.results import Note, Result
 from cmjlab.stats.reliability import reliability
 from cmjlab.stats.subgroups_cut import CutPart, cut_rows, cut_sentences
-from cmjlab.stats.subgroups_measures import strata
+from cmjlab.stats.subgroups_measures import measure_label, strata
 from cmjlab.stats.subgroups_noise import check_session, find_noise
 from cmjlab.stats.subgroups_repeat import repeat_rows, repeat_sentence
 from cmjlab.stats.subgroups_rules import check_columns, read_rules
-from cmjlab.stats.tidy import check_table, label_of, metric_names, sessions_to_use, statistics_frame
+from cmjlab.stats.tidy import check_table, metric_names, sessions_to_use, statistics_frame
 
 SUPPORTED, NOT_SUPPORTED, CANNOT_TELL = "supported", "not supported", "cannot tell"
 #: Below this repeatability (ICC) placements are too noisy to act on; our own limit, no paper.
@@ -264,7 +264,7 @@ def _icc_rows(
             why = f"{n} athletes with {metric} in both sessions"
             rows.append(base | {"n": n, "text": f"not estimable: {why}"})
             verdicts[metric] = CANNOT_TELL
-            sentences.append(f"{_name(metric)}: whether it repeats cannot be told ({why}).")
+            sentences.append(f"{measure_label(metric)}: whether it repeats cannot be told ({why}).")
             continue
         row = part.iloc[0]
         numbers = {k: row[k] for k in ("estimate", "ci_low", "ci_high", "level", "n", "df", "df2")}
@@ -290,12 +290,7 @@ def _icc_sentence(metric: str, row: pd.Series, verdict: str) -> str:
         NOT_SUPPORTED: "athletes do not keep their place; a split on it is not supported in this squad",
         CANNOT_TELL: f"whether a split on it repeats cannot be told from {int(row['n'])} athletes",
     }
-    return f"{_name(metric)}: {numbers}: {words[verdict]}."
-
-
-def _name(metric: str) -> str:
-    label = label_of(metric).replace("_", " ")
-    return label[0].upper() + label[1:]
+    return f"{measure_label(metric)}: {numbers}: {words[verdict]}."
 
 
 def _both(table: pd.DataFrame, metric: str, pair: tuple[str, str]) -> int:

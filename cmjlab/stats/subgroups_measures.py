@@ -20,15 +20,28 @@ import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
-from cmjlab.stats.tidy import check_table, sessions_to_use
+from cmjlab.stats.tidy import check_table, label_of, sessions_to_use
 
 FORCE_SHARE = "force_share"
 PUSH = "push_distance_m"
 PUSH_PER_STATURE = "push_distance_per_stature"
 BALANCE = "force_distance_balance"
 STRENGTH = "relative_strength"
+#: Words for columns that are not in the catalog of metrics.
+LABELS = {
+    FORCE_SHARE: "Force share",
+    BALANCE: "Force–distance balance",
+    STRENGTH: "Relative strength",
+    PUSH_PER_STATURE: "Push distance per stature",
+}
 #: Word for everybody when athletes are not told apart.
 ALL = "all"
+
+
+def measure_label(column: str) -> str:
+    """Return the words for a column: from the catalog, from here, or its name as words."""
+    label = LABELS.get(column) or label_of(column).replace("_", " ")
+    return label[0].upper() + label[1:]
 
 
 def add_force_distance(

@@ -28,7 +28,8 @@ def placement_sentences(
         close = placements[call == "too close to call"].sort_values("probability")
         if len(close):
             who = ", ".join(
-                f"{r.athlete} ({r.by_rules} {100 * r.probability:.0f} %)"
+                f"{r.athlete} ({r.by_rules} {100 * r.probability:.0f} %"
+                + (f", likelier {r.likelier})" if r.likelier else ")")
                 for r in close.itertuples()
             )
             out.append(f"Too close to call: {who}.")
