@@ -23,7 +23,7 @@ from cmjlab.report.data import Facts, FigureBlock, Items, Paragraph, ReportData,
 _NO_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _TEXT_WIDTH_CM = 17.0
 #: Heights that keep the page for coaches on one sheet, and the rest in proportion.
-_FIRST_HEIGHT_CM = 9.0
+_FIRST_HEIGHT_CM = 7.4
 _MOST_HEIGHT_CM = 13.0
 _DPI = 200
 _INK, _LINE, _HEAD, _GROUND = "1C2733", "9AA3AD", "E6E8EA", "F4F5F6"
