@@ -13,6 +13,7 @@ FOLDER = Path(__file__).parent / "calibration"
 sys.path.insert(0, str(FOLDER))
 
 import change_calibration as general  # noqa: E402
+import change_demo_calibration as demo  # noqa: E402
 import change_selected_calibration as selected  # noqa: E402
 
 from cmjlab.truth.harness import stream  # noqa: E402
@@ -20,9 +21,12 @@ from cmjlab.truth.harness import stream  # noqa: E402
 COVERAGE = pd.read_csv(general.TABLE, keep_default_na=True)
 SELECTED = pd.read_csv(selected.TABLE)
 BIAS = pd.read_csv(selected.BIAS)
+DEMO = pd.read_csv(demo.TABLE)
 
 
-@pytest.mark.parametrize("table", [COVERAGE, SELECTED, BIAS], ids=["general", "selected", "bias"])
+@pytest.mark.parametrize(
+    "table", [COVERAGE, SELECTED, BIAS, DEMO], ids=["general", "selected", "bias", "demo"]
+)
 def test_no_judged_row_fails(table: pd.DataFrame) -> None:
     assert set(table["verdict"]) == {"pass", "shown"}
     shown = table["verdict"] == "shown"
@@ -39,7 +43,7 @@ def test_enough_studies_in_every_cell() -> None:
 
 
 def test_verdicts_follow_from_the_numbers() -> None:
-    for table in (COVERAGE, SELECTED):
+    for table in (COVERAGE, SELECTED, DEMO):
         judged = table[table["verdict"] != "shown"]
         inside = (judged["mc_high"] >= judged["bar_low"]) & (judged["mc_low"] <= judged["bar_high"])
         assert ((judged["verdict"] == "pass") == inside).all()
@@ -107,3 +111,18 @@ def test_classical_ancova_misses_under_unequal_spread_and_size() -> None:
     by_quantity = rows.groupby("quantity")["proportion"].min()
     assert by_quantity["adjusted_difference classical"] < 0.94
     assert by_quantity["adjusted_difference HC2, Bell-McCaffrey"] > 0.94
+
+
+def test_regenerated_demo_studies_hold_the_truth() -> None:
+    assert demo.STUDIES >= 200
+    judged = DEMO[DEMO["verdict"] != "shown"]
+    share = judged["proportion"] * judged["studies"]
+    for quantity, part in share.groupby(judged["quantity"]):
+        mean = part.sum() / judged.loc[part.index, "studies"].sum()
+        assert 0.94 <= mean <= 0.96, quantity
+
+
+@pytest.mark.slow
+def test_one_demo_study_comes_out_again() -> None:
+    hits = demo.one_study([demo.SEED, 0], demo.population_truth())
+    assert len(hits) == 4 * (3 + 2 + 30 + 20)

@@ -105,9 +105,11 @@ def regression_drift(
     at = (centred * member[..., None]).sum(axis=-2) / member.sum(axis=-1)[..., None]
     point = np.concatenate([np.ones((*at.shape[:-1], 1)), at], axis=-1)
     expected = contrast(fit, point, "classical")
-    h = (np.asarray(expected.se) ** 2) / fit.variance
+    h = np.einsum("...i,...ij,...j->...", point, fit.inverse, point)
     error = (second - first).var(axis=-1, ddof=1) / 2
-    common = np.clip(1.0 - error / fit.variance, 0.0, 1.0)
+    # no residual at all (copied values): no error term, and the rows say so
+    residual = np.where(fit.variance > 0, fit.variance, 1.0)
+    common = np.clip(1.0 - error / residual, 0.0, 1.0)
     size = member.sum(axis=-1)
     variance = fit.variance * (1.0 / size + (1.0 - 2.0 * common) * h)
     start = member_mean(first, member)

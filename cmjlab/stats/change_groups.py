@@ -107,7 +107,8 @@ def between_one(prepared: Prepared, metric: str, question: Question) -> Between:
     if selected and leading == "adjusted_difference":
         for row in differences:
             if row["statistic"] in ("change_difference", "hedges_g"):
-                row["text"] = f"{COMPARISON_ONLY}: biased by regression to the mean"
+                more = f"; {row['text']}" if row.get("text") else ""
+                row["text"] = f"{COMPARISON_ONLY}: biased by regression to the mean{more}"
     out.rows += differences
     out.baseline_gap = _baseline_gap(enough, usable)
     out.sentences = between_sentences(out.rows, enough, usable, out.leading, prepared)

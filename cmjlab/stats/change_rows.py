@@ -19,8 +19,11 @@ def estimate_fields(estimate: Estimate, level: float) -> Row:
     zero would claim a certainty that no measurement has.
     """
     value, se, df = float(estimate.estimate), float(estimate.se), float(estimate.df)
+    if not np.isfinite(value):
+        return {"text": "not estimable: the values leave the fit without a solution"}
     if not (np.isfinite(se) and se > 0 and np.isfinite(df) and df > 0):
-        return {"estimate": value, "level": level}
+        text = "interval not estimable: the values have no spread left"
+        return {"estimate": value, "level": level, "text": text}
     low, high = estimate.interval(level)
     return {
         "estimate": value,
