@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cmjlab.cli import analysis, files, folder, planning
+from cmjlab.cli import analysis, files, folder, planning, subgroups
 
 app = typer.Typer(
     name="cmjlab",
@@ -20,6 +20,7 @@ app = typer.Typer(
 files.register(app)
 folder.register(app)
 analysis.register(app)
+subgroups.register(app)
 planning.register(app)
 
 

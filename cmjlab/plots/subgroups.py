@@ -17,6 +17,7 @@ from cmjlab.plots.style import (
     picture,
     safe,
     styled,
+    wrapped,
 )
 from cmjlab.results import Result
 from cmjlab.stats.subgroups_measures import measure_label
@@ -285,7 +286,7 @@ def athlete_figure(
                       linewidth=1.4, elinewidth=1.2, zorder=3)  # fmt: skip
         axes.set_xticks(range(len(sessions)), [safe(s) for s in sessions])
         axes.set_xlim(-0.35, len(sessions) - 0.65)
-        axes.set_title(_axis(metric), fontsize=8.5)
+        axes.set_title(wrapped(_axis(metric), 24), fontsize=8.5)
         found = ", ".join(f"{sessions[int(i)]} {v:.3g}" for i, v in zip(x, y, strict=True))
         words.append(f"{_axis(metric)}: {found}")
     figure.alt_text = (

@@ -1,0 +1,166 @@
+"""The command subgroups: evidence, placements, block sheets, pages for athletes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cmjlab.cli import say
+
+if TYPE_CHECKING:
+    from cmjlab.report.block_sheet_groups import StudySubgroups
+    from cmjlab.study.study import Study
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command of this file."""
+    app.command()(subgroups)
+
+
+def subgroups(
+    study: Annotated[Path, typer.Argument(help="The study folder.", show_default=False)],
+    pages: Annotated[
+        bool, typer.Option(help="Write block sheets and a page per athlete (HTML, A4).")
+    ] = True,
+    names: Annotated[
+        bool, typer.Option("--names", help="Show the names of names.csv on athletes' pages.")
+    ] = False,
+) -> None:
+    """Place athletes into subgroups by the rules of subgroups.csv, and say how sure it is."""
+    with say.plain_errors():
+        from cmjlab.errors import StatsError
+        from cmjlab.report.block_sheet_groups import study_subgroups
+        from cmjlab.study.study import Study
+
+        opened = Study.open(study)
+        with say.progress("measuring") as step:
+            opened.measure(progress=step)
+        found = study_subgroups(opened)
+        _evidence(found)
+        if "placement" not in found.results:
+            raise StatsError(f"no placement: {found.reasons['placement']}")
+        _placement(found)
+        _write(found, opened)
+        if pages:
+            _pages(found, opened, names)
+        say.line()
+        say.line(say.CAUTION)
+
+
+def _evidence(found: StudySubgroups) -> None:
+    """Print what speaks for a split, and what does not, before any placement."""
+    say.line("Evidence first")
+    for name in ("threshold", "measures", "split"):
+        if name in found.results:
+            for text in found.results[name].sentences:
+                say.line(f"- {text}")
+            for note in found.results[name].notes:
+                say.line(f"  note: {note.text}")
+        else:
+            say.line(f"- {name}: not available: {found.reasons[name]}")
+    if "force_distance" in found.reasons:
+        say.line(f"- force–distance balance: not available: {found.reasons['force_distance']}")
+
+
+def _placement(found: StudySubgroups) -> None:
+    """Print one row per athlete with probabilities, then sentences, notes and balance."""
+    result = found.results["placement"]
+    people = result.points["placements"].copy()
+    chances = [c for c in people if c.startswith("p_")]
+    for column in chances:
+        people[column] = people[column].round(2)
+    shown = ["athlete", "stratum", "by_rules", *chances, "call", "subgroup", "moved"]
+    say.line()
+    say.line(f"Placement in {found.session}")
+    say.table(people, [c for c in shown if c != "moved" or (people["moved"] == "yes").any()])
+    say.line()
+    for text in result.sentences:
+        say.line(text)
+    for note in result.notes:
+        say.line(f"note: {note.text}")
+    say.line()
+    say.line("Subgroups before the block (difference: SDs from the rest)")
+    say.table(result.points["balance"])
+    say.line()
+
+
+def _write(found: StudySubgroups, study: Study) -> None:
+    """Write the placements, all estimates and the record of how the groups came about."""
+    from cmjlab.files.table import write_table
+    from cmjlab.report.render import write_whole
+
+    study.results.mkdir(parents=True, exist_ok=True)
+    result = found.results["placement"]
+    tables = {
+        "subgroups.csv": result.points["placements"],
+        "subgroups_statistics.csv": result.table,
+    }
+    tables |= {
+        f"subgroups_{name}.csv": found.results[name].table
+        for name in ("threshold", "measures", "split", "standing")
+        if name in found.results
+    }
+    for name, table in tables.items():
+        path = study.results / name
+        write_table(table, path)
+        say.line(f"table: {path}")
+    path = study.results / "subgroups_record.json"
+    write_whole(path, json.dumps(dict(result.settings), indent=2, ensure_ascii=False) + "\n")
+    say.line(f"record: {path}")
+    _compare(found)
+
+
+def _compare(found: StudySubgroups) -> None:
+    """Say whether athletes.csv and study.toml tell the same as the rules."""
+    differ = found.differences
+    if len(differ):
+        who = ", ".join(
+            f"{r.athlete} ({r.roster or 'empty'} there, {r.subgroup or 'none'} here)"
+            for r in differ.itertuples()
+        )
+        say.line(
+            f"note: column group of athletes.csv differs for {who}. Analyses of change use that column."
+        )
+    record = found.results["placement"].settings["record"]
+    plan = found.study.plan
+    same = (
+        plan.groups_formed == record["formed"]
+        and set(plan.selected_on) == set(record["selected_on"])
+        and plan.selected_in == record["selected_in"]
+    )
+    if not same and record["formed"] == "selected":
+        on = ", ".join(f'"{m}"' for m in record["selected_on"])
+        say.line(
+            "note: study.toml says otherwise how the groups came about; for these rules [plan] needs"
+            f' groups_formed = "selected", selected_on = [{on}], selected_in = "{record["selected_in"]}".'
+        )
+
+
+def _pages(found: StudySubgroups, study: Study, names: bool) -> None:
+    """Write block sheets and athletes' pages; without block.csv the sheets are left out, and told."""
+    from cmjlab.report.athlete_summary import write_athlete_summaries
+    from cmjlab.report.block_sheet import write_block_sheets
+
+    if study.block.empty:
+        say.line("note: no block sheets, because block.csv has no rows.")
+    else:
+        say.line(f"block sheets: {write_block_sheets(study, groups=found)}")
+    written = write_athlete_summaries(study, groups=found, names=_names(study) if names else None)
+    say.line(f"athletes' pages: {len(written)} in {written[0].parent}")
+
+
+def _names(study: Study) -> dict[str, str]:
+    """Return the private names; they are read only when asked for."""
+    from cmjlab.study.problems import Problems
+    from cmjlab.study.user_tables import read_user_table
+    from cmjlab.tables import NAMES
+
+    found = Problems()
+    table = read_user_table(study.folder, "names", NAMES, found)
+    found.stop_if_failed("names.csv")
+    if table.empty:
+        say.line("note: no names.csv, or no rows in it: ids only.")
+    return dict(zip(table["athlete"].astype(str), table["name"].astype(str), strict=True))
