@@ -218,3 +218,15 @@ def test_drift_is_towards_the_own_sex() -> None:
     assert drift != pytest.approx(blind.value("drift_expected"), rel=0.05)
     assert not blind.has_note("drift_by_sex")
     assert "selecting_value" in result.points["regression_to_mean"]
+
+
+def test_values_without_noise_give_numbers_with_the_reason() -> None:
+    table = chosen()
+    first = table[table["session"] == "base1"].set_index("athlete")["value"]
+    exact = table["athlete"].map(first).to_numpy()
+    table["value"] = exact * np.where(table["session"] == "base2", 2.0, 1.0)
+    result = drift_expected(table, selection=SELECTION, after="post", baseline="base2", group="low")
+    rows = result.table[result.table["ci_low"].isna()]
+    assert len(rows) == 2
+    assert rows["text"].str.contains("interval not estimable").all()
+    assert rows["estimate"].notna().all()

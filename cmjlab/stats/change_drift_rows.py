@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,7 +80,7 @@ def drift_part(
             not_estimable(from_first, s, why) for s in ("drift_expected", "change_beyond_drift")
         ]
         return out
-    out.rows += _regression_rows(drift, from_first, level)
+    out.rows += _regression_rows(drift, squad, from_first, level)
     if squad.by_sex:
         text = f"{metric}: the drift is worked out towards the mean of each athlete's own sex."
         out.notes.append(Note("drift_by_sex", text))
@@ -185,7 +185,21 @@ def _regression(squad: _Squad) -> Drift | None:
     return regression_drift(squad.selectors, squad.first, squad.second, squad.after, squad.member)
 
 
-def _regression_rows(drift: Drift, place: Row, level: float) -> list[Row]:
+def _regression_rows(drift: Drift, squad: _Squad, place: Row, level: float) -> list[Row]:
+    size = max(float(np.abs(squad.second).max()), 1e-300)
+    if np.abs(squad.second - drift.fitted).max() <= 1e-9 * size:
+        why = "interval not estimable: the second baseline follows from the first without any noise"
+        drift = replace(
+            drift,
+            expected=replace(drift.expected, se=0.0),
+            beyond=replace(drift.beyond, se=0.0),
+        )
+        rows = _regression_fields(drift, place, level)
+        return [{**row, "text": why} for row in rows]
+    return _regression_fields(drift, place, level)
+
+
+def _regression_fields(drift: Drift, place: Row, level: float) -> list[Row]:
     return [
         {
             **place,
