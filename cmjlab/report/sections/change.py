@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from cmjlab.errors import StatsError
@@ -141,19 +140,20 @@ def individuals_section(frame: Frame) -> Section:
     if not study.plan.control_group:
         blocks.insert(1, Paragraph(say("individuals.control_missing")))
     shrunken = result.rows("shrunken_change", metric=metric)
-    drawn = dict(zip(shrunken["athlete"].astype(str), shrunken["estimate"], strict=True))
+    drawn = {
+        str(row["athlete"]): tell.with_interval(tell.span(row), signed=True)
+        for _, row in shrunken.iterrows()
+    }
     rows = []
     for _, row in result.rows("individual_change", metric=metric).iterrows():
         s = tell.span(row)
         athlete = str(row["athlete"])
-        value = drawn.get(athlete, np.nan)
-        known = pd.notna(value)
         rows.append(
             (
                 athlete,
                 str(row["group"]) if pd.notna(row["group"]) else "",
                 tell.with_interval(s, signed=True),
-                tell.bare(metric, float(value), signed=True) if known else "–",
+                drawn.get(athlete, "–"),
                 tell.verdict(frame.words, s, matters),
             )
         )
