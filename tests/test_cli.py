@@ -51,13 +51,7 @@ def test_missing_file(command, tmp_path):
 def test_hostile_files(command, name, content, tmp_path):
     path = tmp_path / name
     path.write_bytes(content)
-    done = run(command, str(path), cwd=tmp_path)
-    if command == "inspect" and name == "short.csv":
-        assert done.returncode == 1
-        assert "first jump" in done.stdout
-        assert "Traceback" not in done.stderr
-    else:
-        refused(done, name)
+    refused(run(command, str(path), cwd=tmp_path), name)
 
 
 @pytest.mark.parametrize("command", ["report", "check", "measure", "reliability", "change"])
