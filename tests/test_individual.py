@@ -193,7 +193,7 @@ def test_who_stands_out_gets_the_interval_for_all() -> None:
     for_all = result.rows("individual_change_all").set_index("athlete")
     assert (for_all["ci_high"] > plain["ci_high"]).all()
     top = plain["estimate"].idxmax()
-    assert f"The largest change is {top}'s" in result.sentences[1]
+    assert f": the largest change is {top}'s" in result.sentences[1]
     assert "because it was picked for being the largest of 16" in result.sentences[1]
 
 

@@ -280,13 +280,14 @@ def _baseline_slope(people: Individuals) -> tuple[float, float]:
 def individual_sentences(people: Individuals, found: Found) -> list[str]:
     """Return how well one athlete's change is known, who stands out, and the spread of responses."""
     pairs = people.pairs
+    name = name_of(pairs.metric)
     if not pairs.athletes:
-        return [f"{name_of(pairs.metric)}: nobody has all the sessions; see points 'left_out'."]
+        return [f"{name}: nobody has all the sessions; see points 'left_out'."]
     unit = people.unit
     plain = [r for r in found.rows if r["statistic"] == "individual_change"]
     half = float(np.median([(r["ci_high"] - r["ci_low"]) / 2 for r in plain]))
     out = [
-        f"{name_of(pairs.metric)}: one athlete's change ({people.contrast}) is known to ±{show(half, unit)}"
+        f"{name}: one athlete's change ({people.contrast}) is known to ±{show(half, unit)}"
         f" ({percent(people.level)} interval, {people.noise.df:g} df)."
     ]
     together = [r for r in found.rows if r["statistic"] == "individual_change_all"]
@@ -296,16 +297,16 @@ def individual_sentences(people: Individuals, found: Found) -> list[str]:
     ):
         span = range_text(row["ci_low"], row["ci_high"], unit)
         out.append(
-            f"The {word} change is {row['athlete']}'s, {signed(row['estimate'], unit)}; because it was picked"
+            f"{name}: the {word} change is {row['athlete']}'s, {signed(row['estimate'], unit)}; because it was picked"
             f" for being the {word} of {len(together)}, its interval is the one for all at once, {span}."
         )
     for group, row in found.response.items():
         who = f" in group {group}" if group else ""
         if "estimate" not in row:
-            out.append(f"Spread of true responses{who}: {row['text']}.")
+            out.append(f"{name}: spread of true responses{who}: {row['text']}.")
             continue
         interval = interval_text(row["ci_low"], row["ci_high"], unit, people.level)
         out.append(
-            f"Spread of true responses{who}: SD {signed(row['estimate'], unit)} ({interval}). {row['text']}"
+            f"{name}: spread of true responses{who}: SD {signed(row['estimate'], unit)} ({interval}). {row['text']}"
         )
     return out
