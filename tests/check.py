@@ -24,7 +24,7 @@ STEPS: dict[str, list[str]] = {
     "tests": ["-m", "pytest", "-n", "auto", "-m", "not slow", "--durations=10"],
     "doctests": ["-m", "pytest", "--doctest-modules", "cmjlab", "-q"],
     "notebooks": ["-m", "pytest", "--nbval-lax", "notebooks", "-q", "-W", "default"]
-    + ["--nbval-cell-timeout=300", "-p", "no:randomly"],
+    + ["--nbval-current-env", "--nbval-cell-timeout=300"],
 }
 
 
