@@ -105,7 +105,7 @@ def correlation_row(
     t = r * np.sqrt(df / max(1 - r * r, 1e-300))
     return row | {
         "estimate": r, "ci_low": low, "ci_high": high, "level": level, "df": float(df),
-        "test_value": float(t), "p": float(2 * t_tail(abs(t), df)), "role": "exploratory",
+        "test_value": float(t), "p": float(t_tail(abs(t), df)), "role": "exploratory",
     }  # fmt: skip
 
 

@@ -104,7 +104,7 @@ def _estimate(value: float, se: float, df: float, level: float) -> dict[str, Any
     t = value / se if se > 0 else np.inf
     return {
         "estimate": value, "ci_low": float(low), "ci_high": float(high), "level": level, "df": df,
-        "se": se, "test_value": float(t), "p": float(2 * t_tail(abs(t), df)),
+        "se": se, "test_value": float(t), "p": float(t_tail(abs(t), df)),
     }  # fmt: skip
 
 
