@@ -60,3 +60,20 @@ def kit_study(
         tables={"participation": left} if "post" in sessions else None,
     )  # fmt: skip
     return cj.Study.open(place)
+
+
+def text_of(section: object) -> str:
+    """Return all words of a section in one text, with plain blanks."""
+    parts: list[str] = []
+    for b in section.blocks:  # type: ignore[attr-defined]
+        if b.kind in ("paragraph", "heading"):
+            parts.append(b.text)
+        elif b.kind == "items":
+            parts += b.items
+        elif b.kind == "table":
+            parts += [b.title, *b.columns, *(c for row in b.rows for c in row), b.note]
+        elif b.kind == "facts":
+            parts += [t for pair in b.pairs for t in pair]
+        elif b.kind == "figure":
+            parts += [b.caption, b.alt]
+    return " ".join(parts).replace("\u00a0", " ")

@@ -8,7 +8,7 @@ import shutil
 
 import pandas as pd
 import pytest
-from report_kit import kit_study
+from report_kit import kit_study, text_of
 
 import cmjlab as cj
 from cmjlab.errors import StudyError
@@ -37,22 +37,6 @@ def data(study, steps):
     return gather(study, progress=steps.append, date="2026-11-02")
 
 
-def _text(section) -> str:
-    parts = []
-    for b in section.blocks:
-        if b.kind in ("paragraph", "heading"):
-            parts.append(b.text)
-        elif b.kind == "items":
-            parts += b.items
-        elif b.kind == "table":
-            parts += [b.title, *b.columns, *(c for row in b.rows for c in row), b.note]
-        elif b.kind == "facts":
-            parts += [t for pair in b.pairs for t in pair]
-        elif b.kind == "figure":
-            parts += [b.caption, b.alt]
-    return " ".join(parts).replace("\u00a0", " ")
-
-
 def test_sections_stand_in_order_with_the_coach_page_first(data):
     assert [s.key for s in data.sections] == [
         "coach", "methods", "people", "reliability", "groups", "individuals", "drift",
@@ -61,7 +45,7 @@ def test_sections_stand_in_order_with_the_coach_page_first(data):
 
 
 def test_coach_page_says_done_changed_sure_next(data, study):
-    text = _text(data.section("coach"))
+    text = text_of(data.section("coach"))
     headings = [b.text for b in data.section("coach").blocks if b.kind == "heading"]
     assert headings == ["What was done", "What changed", "How sure", "What to do next"]
     jumps = study.measure()
@@ -70,7 +54,7 @@ def test_coach_page_says_done_changed_sure_next(data, study):
 
 def test_numbers_on_the_coach_page_are_those_of_the_result(data, study):
     result = change_results(study, [HEIGHT])["change_within"]
-    text = _text(data.section("coach"))
+    text = text_of(data.section("coach"))
     for _, row in result.rows("mean_change").iterrows():
         value = tell.with_interval(tell.span(row), signed=True).replace("\u00a0", " ")
         assert value in text
@@ -79,7 +63,7 @@ def test_numbers_on_the_coach_page_are_those_of_the_result(data, study):
 
 def test_nobody_is_lost(data, study):
     """Athletes of the roster = with a value + named as missing, in every session."""
-    text = _text(data.section("people"))
+    text = text_of(data.section("people"))
     flow = study.flow()
     for athlete in flow["missing"]["athlete"]:
         assert athlete in text
@@ -91,7 +75,7 @@ def test_nobody_is_lost(data, study):
 
 
 def test_the_person_who_stopped_is_explained(data):
-    assert "left: moved away" in _text(data.section("people"))
+    assert "left: moved away" in text_of(data.section("people"))
 
 
 def test_everything_carries_its_interval_or_says_why(data):
@@ -116,7 +100,7 @@ def test_figures_have_alt_texts_and_captions(data):
 
 
 def test_glossary_explains_every_measure_of_the_report(data, study):
-    text = _text(data.section("glossary"))
+    text = text_of(data.section("glossary"))
     sessions = study.sessions_table()
     from cmjlab.catalog import METRICS
 
@@ -126,7 +110,7 @@ def test_glossary_explains_every_measure_of_the_report(data, study):
 
 
 def test_cautions_and_limits_are_always_there(data):
-    text = _text(data.section("cautions"))
+    text = text_of(data.section("cautions"))
     assert "not diagnoses" in text
     assert "No score is a verdict on a person" in text
     assert len(data.section("limitations").blocks[0].items) >= 5
@@ -178,16 +162,16 @@ def test_without_a_post_session_a_draft_says_what_is_missing(tmp_path):
         gather(study)
     data = gather(study, draft=True)
     assert data.draft
-    assert "no change over the block can be shown".lower() in _text(data.section("coach")).lower()
-    assert "Missing in this report" in _text(data.section("limitations"))
+    assert "no change over the block can be shown".lower() in text_of(data.section("coach")).lower()
+    assert "Missing in this report" in text_of(data.section("limitations"))
     assert "Draft" in render_html(data)
 
 
 def test_with_one_baseline_reliability_is_said_to_be_missing(tmp_path):
     study = kit_study(tmp_path, sessions=("base1", "post"))
     data = gather(study)
-    assert "Not available: 1 session(s) with role baseline" in _text(data.section("reliability"))
-    assert "not known here" in _text(data.section("coach"))
+    assert "Not available: 1 session(s) with role baseline" in text_of(data.section("reliability"))
+    assert "not known here" in text_of(data.section("coach"))
     assert "change_individual" not in data.tables
 
 

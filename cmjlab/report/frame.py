@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -14,6 +15,7 @@ from cmjlab.report.words import Words
 
 if TYPE_CHECKING:
     from cmjlab.plots.style import Picture
+    from cmjlab.study.frozen import PlanState
     from cmjlab.study.study import Study
 
 _CM_PER_INCH = 2.54
@@ -38,6 +40,13 @@ class Frame:
     def matters(self) -> dict[str, float]:
         """Declared changes that matter, by measure."""
         return dict(self.study.plan.change_that_matters)
+
+    @cached_property
+    def plan_state(self) -> PlanState | None:
+        """How the study stands to its frozen plan; None when none was frozen."""
+        from cmjlab.study.frozen import plan_state
+
+        return plan_state(self.study)
 
     @property
     def days(self) -> dict[str, pd.Timestamp]:

@@ -27,6 +27,7 @@ _SHOWN = (
     "typical_error",
     "typical_error_percent",
     "icc_a1",
+    "icc_c1",
     "smallest_detectable_change",
     "session_change",
     "limit_lower",
@@ -51,6 +52,8 @@ def limitations_section(frame: Frame) -> Section:
         items.append(say("limitations.no_control"))
     items.append(say("limitations.exploratory", primary=metric_label(frame.primary)))
     items.append(say("limitations.calibration"))
+    if frame.plan_state is None:
+        items.append(say("limitations.no_plan"))
     items += [say("limitations.missing_item", what=r) for r in frame.found.reasons.values()]
     return Section("limitations", say("titles.limitations"), (Items(tuple(items)),))
 

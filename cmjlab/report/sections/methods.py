@@ -24,6 +24,7 @@ def methods_section(frame: Frame) -> Section:
         *_example(frame),
         Paragraph(_quality_text(frame)),
         Paragraph(_statistics_text(frame)),
+        *_plan(frame),
         *_deviations(frame),
         *_changed_settings(frame),
     ]
@@ -128,6 +129,12 @@ def _statistics_text(frame: Frame) -> str:
         primary=metric_label(frame.primary),
     )
     return f"{text} {formed_text(frame)}" if frame.found.result("change_between") else text
+
+
+def _plan(frame: Frame) -> list[Block]:
+    """Return how the analysis stands to the plan that was frozen; nothing without one."""
+    state = frame.plan_state
+    return [Paragraph(state.sentence)] if state is not None else []
 
 
 def _deviations(frame: Frame) -> list[Block]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import pandas as pd
 
 from cmjlab.errors import ArgumentError
 from cmjlab.plots.labels import metric_label
@@ -13,6 +12,7 @@ from cmjlab.plots.reliability import agreement_figure, sessions_figure, typical_
 from cmjlab.report import tell
 from cmjlab.report.data import Block, FigureBlock, Items, Paragraph, Section, TableBlock
 from cmjlab.report.frame import Frame
+from cmjlab.report.pick import first_row
 from cmjlab.report.sections.coach import listed
 from cmjlab.results import Result
 
@@ -37,6 +37,7 @@ def trust_section(frame: Frame) -> Section:
     out.append(trust_table(frame, result))
     out += _figures(frame, result)
     out += result_words(frame, result)
+    out += icc_names(frame, result)
     return Section("reliability", say("titles.reliability"), tuple(out))
 
 
@@ -56,14 +57,6 @@ def result_words(frame: Frame, result: Result) -> list[Block]:
     return blocks
 
 
-def first_row(result: Result, statistic: str, metric: str) -> pd.Series | None:
-    """Return the default row of a statistic of a metric (the first without stratum)."""
-    rows = result.rows(statistic, metric=metric)
-    if "group" in rows:
-        rows = rows[rows["group"].isna() | (rows["group"].astype(str) == "")]
-    return rows.iloc[0] if len(rows) else None
-
-
 def _cell(result: Result, statistic: str, metric: str, *, signed: bool = False) -> str:
     row = first_row(result, statistic, metric)
     if row is None:
@@ -77,7 +70,7 @@ def _plain_cell(result: Result, statistic: str, metric: str, decimals: int) -> s
 
 
 def trust_table(frame: Frame, result: Result) -> TableBlock:
-    """Return one row per measure: typical error, percent, ICC, detectable change."""
+    """Return one row per measure: typical error, percent, both ICCs, detectable change."""
     say = frame.words.say
     rows = [
         (
@@ -85,6 +78,7 @@ def trust_table(frame: Frame, result: Result) -> TableBlock:
             _cell(result, "typical_error", m),
             _plain_cell(result, "typical_error_percent", m, 1),
             _plain_cell(result, "icc_a1", m, 2),
+            _plain_cell(result, "icc_c1", m, 2),
             _cell(result, "smallest_detectable_change", m),
             _cell(result, "session_change", m, signed=True),
         )
@@ -93,18 +87,37 @@ def trust_table(frame: Frame, result: Result) -> TableBlock:
     n = result.rows("typical_error")["n"].dropna()
     title = say("reliability.table_title") + (f" (n = {int(n.max())})" if len(n) else "")
     note = say("reliability.table_note", percent=tell.percent(frame.study.plan.level))
-    kinds = ["typical_error", "typical_error_percent", "icc_a1"]
+    kinds = ["typical_error", "typical_error_percent", "icc_a1", "icc_c1"]
     shown = result.table[
         result.table["statistic"].isin(kinds) & result.table["metric"].isin(frame.found.metrics)
     ]
-    columns = ("metric", "typical_error", "cv", "icc", "sdc", "session_change")
+    columns = ("metric", "typical_error", "cv", "icc", "icc_c", "sdc", "session_change")
     return TableBlock(
         title,
         tuple(say(f"columns.{c}") for c in columns),
         tuple(rows),
-        (False, *(True,) * 5),
+        (False, *(True,) * 6),
         f"{note} {tell.why_not(shown)}".strip(),
     )
+
+
+def icc_names(frame: Frame, result: Result) -> list[Block]:
+    """Return what the forms of the ICC are called elsewhere, and what they are not."""
+    if "icc_forms" not in result.points:
+        return []
+    say = frame.words.say
+    rows = tuple(
+        (
+            str(form["mcgraw_wong_1996"]),
+            str(form["shrout_fleiss_1979"]),
+            say(f"icc.{form['statistic']}"),
+            str(form["use"]),
+        )
+        for form in result.points["icc_forms"].to_dict("records")
+    )
+    heads = tuple(say(f"icc.column_{c}") for c in ("mcgraw", "shrout", "programs", "use"))
+    table = TableBlock(say("icc.title"), heads, rows, (False,) * 4)
+    return [Paragraph(say("icc.one_session")), table]
 
 
 def _figures(frame: Frame, result: Result) -> list[FigureBlock]:
