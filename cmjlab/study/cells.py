@@ -7,12 +7,12 @@ decimal commas, tabs, UTF-16, a byte-order mark, cp1252) is recognised.
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from cmjlab.errors import ReadError
+from cmjlab.files.table import cell_text
 
 _BOMS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -146,7 +146,7 @@ def _workbook(path: Path) -> Cells:
     numbers: list[int] = []
     numeric = set()
     for number, line in enumerate(lines, start=1):
-        cells = [_cell_text(v) for v in line]
+        cells = [cell_text(v) for v in line]
         if not any(c.strip() for c in cells) or cells[0].lstrip().startswith("#"):
             continue
         if not header:
@@ -162,18 +162,3 @@ def _workbook(path: Path) -> Cells:
             if isinstance(v, int | float) and not isinstance(v, bool)
         }
     return Cells(path, header, rows, numbers, "", "", frozenset(numeric))
-
-
-def _cell_text(value: object) -> str:
-    """Return a workbook cell as the text that a person sees."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    if isinstance(value, dt.datetime):
-        return value.date().isoformat() if value.time() == dt.time() else value.isoformat(" ")
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    return str(value)

@@ -15,6 +15,7 @@ import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
+from cmjlab.files.table import unguarded
 from cmjlab.study.cells import Cells, find_table, read_cells
 from cmjlab.study.ids import plain
 from cmjlab.study.problems import Problems
@@ -182,9 +183,7 @@ def _value(word: str, column: Column) -> object:
                 raise ValueError(text, "a whole number", "Correct the cell.")
             return int(value)
         return value
-    if text.startswith("'") and text[1:2] in "=+-@":
-        return text[1:]
-    return text
+    return unguarded(text)
 
 
 def _one_of(text: str, column: Column) -> str:
