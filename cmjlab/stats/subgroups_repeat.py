@@ -144,7 +144,7 @@ def repeat_sentence(rows: list[dict[str, Any]], pair: tuple[str, str]) -> str:
         if inside
         else "more than the noise of the test explains: something changed between the sessions"
         if seen["estimate"] > high
-        else "fewer than expected"
+        else "fewer than that, by chance or because the cuts were set in gaps between the measured values"
     )
     return (
         f"{text}; typical error alone makes {expected['estimate']:.1f} ({low} to {high}): {says}."
