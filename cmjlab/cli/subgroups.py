@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
+from cmjlab.cli.folder import HERE, StudyFolder, open_study
 
 if TYPE_CHECKING:
     from cmjlab.report.block_sheet_groups import StudySubgroups
@@ -21,10 +22,18 @@ def register(app: typer.Typer) -> None:
 
 
 def subgroups(
-    study: Annotated[Path, typer.Argument(help="The study folder.", show_default=False)],
+    study: StudyFolder = HERE,
     pages: Annotated[
         bool, typer.Option(help="Write block sheets and a page per athlete (HTML, A4).")
     ] = True,
+    within: Annotated[
+        list[str] | None,
+        typer.Option(help="Roster column with its own spread and cuts; repeat. Default: sex."),
+    ] = None,
+    reference: Annotated[
+        Path | None,
+        typer.Option(help="Your reference table: metric, mean, sd or quantiles p5 …, source."),
+    ] = None,
     names: Annotated[
         bool, typer.Option("--names", help="Show the names of names.csv on athletes' pages.")
     ] = False,
@@ -32,13 +41,14 @@ def subgroups(
     """Place athletes into subgroups by the rules of subgroups.csv, and say how sure it is."""
     with say.plain_errors():
         from cmjlab.errors import StatsError
+        from cmjlab.files.table import read_table
         from cmjlab.report.block_sheet_groups import study_subgroups
-        from cmjlab.study.study import Study
 
-        opened = Study.open(study)
+        opened = open_study(study)
         with say.progress("measuring") as step:
             opened.measure(progress=step)
-        found = study_subgroups(opened)
+        table = None if reference is None else read_table(reference)
+        found = study_subgroups(opened, within=within or "sex", reference=table)
         _evidence(found)
         if "placement" not in found.results:
             raise StatsError(f"no placement: {found.reasons['placement']}")
@@ -61,6 +71,8 @@ def _evidence(found: StudySubgroups) -> None:
                 say.line(f"  note: {note.text}")
         else:
             say.line(f"- {name}: not available: {found.reasons[name]}")
+    if "standing" not in found.results:
+        say.line(f"- standing: not available: {found.reasons['standing']}")
     if "force_distance" in found.reasons:
         say.line(f"- force–distance balance: not available: {found.reasons['force_distance']}")
 

@@ -16,6 +16,7 @@ from cmjlab.report.athlete_summary_text import (
     change_paragraphs,
     how_paragraphs,
     place_paragraphs,
+    reference_lines,
     value_rows,
 )
 from cmjlab.report.block_sheet_groups import StudySubgroups, study_subgroups
@@ -38,6 +39,7 @@ class Page:
     name: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    reference: tuple[str, ...]
     how: tuple[str, ...]
     change: tuple[str, ...]
     place: tuple[str, ...]
@@ -123,6 +125,7 @@ def athlete_page(material: Material, athlete: str, name: str = "") -> Page:
         (words.say("athlete_summary.measure"), *sessions, words.say("athlete_summary.noise"),
          words.say("athlete_summary.squad")),
         value_rows(table, athlete, metrics, (sessions, noise)),
+        reference_lines(groups, athlete, words),
         how_paragraphs(groups, athlete, words),
         change_paragraphs(material.change, athlete, groups.study, words) or (material.reason,),
         place_paragraphs(groups, athlete, words),

@@ -73,6 +73,23 @@ def _middle(table: pd.DataFrame, metric: str, sessions: list[str]) -> str:
     return "–"
 
 
+def reference_lines(groups: StudySubgroups, athlete: str, words: Words) -> tuple[str, ...]:
+    """Return where the athlete stands in the user's reference; nothing when there is none."""
+    standing = groups.results.get("standing")
+    if standing is None or not standing.notes:
+        return ()
+    frame = standing.points["standing"]
+    mine = frame[(frame["athlete"] == athlete) & frame["reference_percentile"].notna()]
+    return tuple(
+        words.say(
+            "athlete_summary.reference",
+            metric=measure_label(str(r["metric"])), session=groups.session,
+            percentile=f"{r['reference_percentile']:.0f}", source=r["remark"],
+        )
+        for r in mine.to_dict("records")
+    )  # fmt: skip
+
+
 def how_paragraphs(groups: StudySubgroups, athlete: str, words: Words) -> tuple[str, ...]:
     """Return how the jump was produced: force share and push distance, and where they lead."""
     table = groups.sessions

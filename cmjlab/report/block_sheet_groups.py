@@ -5,7 +5,7 @@ Nothing is computed here; what cannot be had is kept with its reason.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,9 @@ from cmjlab.stats.subgroups_measures import (
     FORCE_SHARE,
     PUSH,
     STRENGTH,
+    add_age_band,
     add_force_distance,
+    strata,
 )
 from cmjlab.stats.subgroups_rules import Rules, read_rules
 from cmjlab.stats.subgroups_standing import athlete_standing
@@ -91,32 +93,51 @@ class StudySubgroups:
         return frame.loc[frame["roster"] != frame["subgroup"], columns].reset_index(drop=True)
 
 
-def study_subgroups(study: Study, sessions: pd.DataFrame | None = None) -> StudySubgroups:
+def study_subgroups(
+    study: Study,
+    *,
+    within: str | Sequence[str] | None = "sex",
+    reference: pd.DataFrame | None = None,
+) -> StudySubgroups:
     """Analyse the subgroups of a study: evidence first, then the rules.
 
     Parameters
     ----------
     study : Study
-    sessions : pandas.DataFrame, optional
-        Its sessions table when it is at hand.
+    within : str, sequence of str or None
+        Roster columns that make strata; "age_band" is made from birth_year and the year of the
+        deciding session.
+    reference : pandas.DataFrame, optional
+        The user's reference, as for :func:`cmjlab.stats.subgroups_standing.athlete_standing`.
+
+    Raises
+    ------
+    StatsError
+        The study has no session with values, or a column of ``within`` is missing.
     """
-    table = study.sessions_table() if sessions is None else sessions
+    table = study.sessions_table()
     level = study.plan.level
     session = study.plan.selected_in or _first_baseline(study, table)
+    table = _with_age_band(study, table, session, within)
+    strata(table, within)  # a wrong column is an error, not a missing result
     reasons: dict[str, str] = {}
     results: dict[str, Result] = {}
     try:
-        table = add_force_distance(table, session=session)
+        table = add_force_distance(table, session=session, within=_one(within))
     except CmjlabError as error:
         reasons["force_distance"] = str(error)
     rules = study.subgroups
     measures = [m for m in MEASURES if m in table and table[m].notna().any()]
     runs: dict[str, Callable[[], Result]] = {
-        "threshold": lambda: _threshold(table, rules, session, level),
+        "threshold": lambda: _threshold(table, rules, session, (within, level)),
         "measures": lambda: metric_repeatability(table, measures, level=level),
-        "split": lambda: split_repeatability(table, _needed(rules), level=level),
-        "placement": lambda: subgroup_athletes(table, _needed(rules), session=session, level=level),
-        "standing": lambda: athlete_standing(table, measures, session=session, level=level),
+        "split": lambda: split_repeatability(table, _needed(rules), within=within, level=level),
+        "placement": lambda: subgroup_athletes(
+            table, _needed(rules), session=session, within=within, level=level
+        ),
+        "standing": lambda: athlete_standing(
+            table, measures, session=session, reference=reference, within=within, level=level
+        ),
     }
     for name, run in runs.items():
         try:
@@ -126,6 +147,26 @@ def study_subgroups(study: Study, sessions: pd.DataFrame | None = None) -> Study
     if "placement" in results:
         table = with_subgroups(table, results["placement"])
     return StudySubgroups(study, table, session, results, reasons)
+
+
+def _one(within: str | Sequence[str] | None) -> str | None:
+    """Return one column for the scale of the balance: the first, "sex" when there are several."""
+    if within is None or isinstance(within, str):
+        return within
+    return "sex" if "sex" in within else next(iter(within), None)
+
+
+def _with_age_band(
+    study: Study, table: pd.DataFrame, session: str, within: str | Sequence[str] | None
+) -> pd.DataFrame:
+    wanted = [within] if isinstance(within, str) else list(within or ())
+    if "age_band" not in wanted or "age_band" in table:
+        return table
+    days = dict(zip(study.sessions["session"].astype(str), study.sessions["date"], strict=True))
+    year = pd.to_datetime(days.get(session), errors="coerce").year
+    if not year == year:
+        raise StatsError(f"age band: session {session!r} has no date; give it one in study.toml.")
+    return add_age_band(table, year=int(year))
 
 
 def _first_baseline(study: Study, table: pd.DataFrame) -> str:
@@ -147,14 +188,20 @@ def _needed(rules: pd.DataFrame) -> pd.DataFrame:
     return rules
 
 
-def _threshold(table: pd.DataFrame, rules: pd.DataFrame, session: str, level: float) -> Result:
+def _threshold(
+    table: pd.DataFrame,
+    rules: pd.DataFrame,
+    session: str,
+    how: tuple[str | Sequence[str] | None, float],
+) -> Result:
     """Return the evidence for the first fixed cut of relative strength in the rules."""
     cut = strength_cut(read_rules(_needed(rules)))
     if cut is None:
         raise StatsError(
             f"no rule has a fixed cut of {STRENGTH}; declare one, cmjlab has no default."
         )
-    return threshold_evidence(table, cut, session=session, level=level)
+    within, level = how
+    return threshold_evidence(table, cut, session=session, within=within, level=level)
 
 
 def strength_cut(rules: Rules) -> float | None:

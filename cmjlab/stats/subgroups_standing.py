@@ -76,39 +76,14 @@ def athlete_standing(
     known = None if reference is None else _checked(reference, names)
     at = data["session"].astype(str) == chosen
     rows: list[dict[str, Any]] = []
-    points = []
+    points: list[tuple[Any, ...]] = []
     for name, mask in strata(data, within).items():
         part = data[mask & at]
         for metric in names:
             rows += _spread_rows(part, metric, name, chosen, level)
-            for row in part.to_dict("records"):
-                ranks = _percentile(part[metric], row[metric])
-                other, remark = _in_reference(known, metric, row)
-                base = {
-                    "metric": metric,
-                    "athlete": str(row["athlete"]),
-                    "session": chosen,
-                    "unit": "%",
-                }
-                n = int(part[metric].notna().sum())
-                rows.append(
-                    base
-                    | {
-                        "statistic": "squad_percentile",
-                        "group": name,
-                        "estimate": ranks,
-                        "n": n,
-                        "text": None if np.isfinite(ranks) else "not estimable: no value",
-                    }
-                )
-                if known is not None:
-                    rows.append(
-                        base
-                        | {"statistic": "reference_percentile", "estimate": other, "text": remark}
-                    )
-                points.append(
-                    (str(row["athlete"]), name, metric, row[metric], n, ranks, other, remark)
-                )
+            found = [_one(part, metric, name, row, known) for row in part.to_dict("records")]
+            points += found
+            rows += _percentile_rows(found, metric, chosen, known is not None)
     columns = [
         "athlete",
         "stratum",
@@ -136,6 +111,36 @@ def athlete_standing(
         settings={"session": chosen, "within": within, "level": level},
         notes=notes,
     )  # fmt: skip
+
+
+def _one(
+    part: pd.DataFrame,
+    metric: str,
+    stratum: str,
+    row: dict[Any, Any],
+    reference: pd.DataFrame | None,
+) -> tuple[Any, ...]:
+    """Return one athlete's line: value, n of the stratum, both percentiles, remark."""
+    other, remark = _in_reference(reference, metric, row)
+    n = int(part[metric].notna().sum())
+    place = _percentile(part[metric], row[metric])
+    return (str(row["athlete"]), stratum, metric, row[metric], n, place, other, remark)
+
+
+def _percentile_rows(
+    found: list[tuple[Any, ...]], metric: str, session: str, with_reference: bool
+) -> list[dict[str, Any]]:
+    rows = []
+    for athlete, stratum, _, _, n, place, other, remark in found:
+        base = {"metric": metric, "athlete": athlete, "session": session, "unit": "%"}
+        why = None if np.isfinite(place) else "not estimable: no value"
+        rows.append(base | {"statistic": "squad_percentile", "group": stratum, "estimate": place,
+                            "n": n, "text": why})  # fmt: skip
+        if with_reference:
+            rows.append(
+                base | {"statistic": "reference_percentile", "estimate": other, "text": remark}
+            )
+    return rows
 
 
 def _spread_rows(
