@@ -28,7 +28,7 @@ def subgroups(
     ] = True,
     within: Annotated[
         list[str] | None,
-        typer.Option(help="Roster column with its own spread and cuts; repeat. Default: sex."),
+        typer.Option(help="Roster column with its own spread and cuts, besides sex; repeat."),
     ] = None,
     reference: Annotated[
         Path | None,
@@ -48,7 +48,7 @@ def subgroups(
         with say.progress("measuring") as step:
             opened.measure(progress=step)
         table = None if reference is None else read_table(reference)
-        found = study_subgroups(opened, within=within or "sex", reference=table)
+        found = study_subgroups(opened, within=["sex", *(within or ())], reference=table)
         _evidence(found)
         if "placement" not in found.results:
             raise StatsError(f"no placement: {found.reasons['placement']}")
