@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from calibration.placement import BIN, ENOUGH, RULES, TABLE, cells, run_cell
+from calibration.placement import (
+    BIN,
+    ENOUGH,
+    RULES,
+    SHOWN,
+    TABLE,
+    cells,
+    run_cell,
+    shown_cells,
+)
 
 
 @pytest.fixture(scope="module")
@@ -40,6 +49,23 @@ def test_too_close_to_call_catches_the_rest(table):
     assert (pooled["clear_right"] > 0.85).all()
     assert (pooled["too_close_right"] < 0.70).all()
     assert pooled["too_close"].between(0.01, 0.6).all()
+
+
+def test_situations_outside_the_assumptions_are_shown(table):
+    """Two kinds of athletes: too careful between the clusters, too sure inside one of them.
+
+    Uneven or heavy-tailed noise does little harm.
+    """
+    shown = pd.read_csv(SHOWN)
+    pooled = shown[shown["side"] == "pooled"].set_index(["kind", "rule"])["share"]
+    assert len(pooled) == len(shown_cells())
+    two = pooled["two kinds of athletes"]
+    assert two["cut at the mean"] > 0.85
+    assert two["cut at 0.8 SD"] < 0.75
+    low = shown[(shown["kind"] == "two kinds of athletes") & (shown["side"] == "low")]
+    assert low["share"].min() == pytest.approx(0.66, abs=0.01)  # the note of a placement says it
+    for kind in ("heavy-tailed noise", "noise differs between athletes"):
+        assert pooled[kind].between(0.75, 0.85).all()
 
 
 def test_a_small_run_repeats_the_first_squads_of_the_table(table):

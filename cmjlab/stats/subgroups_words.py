@@ -61,6 +61,16 @@ def placement_notes(
                 " (assignment=selection_of(result)).",
             )
         )
+    if rules.metrics and (placements["call"] != "not estimable").any():
+        notes.append(
+            Note(
+                "one_kind_assumed",
+                "The probabilities take the athletes of a stratum for one kind, spread like a normal"
+                " distribution. In a squad of two distinct kinds they are off (in simulations down"
+                " to 66 % right where 80 % is said), and a squad of this size cannot show it: look"
+                " at the figure.",
+            )
+        )
     notes += [Note("not_estimable", f"Not estimable: {why}.") for why in noise.missing.values()]
     notes += list(noise.notes)
     if missing:

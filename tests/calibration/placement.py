@@ -5,8 +5,8 @@ Truth is the athlete's own true value against the cut. Squads of n athletes are 
 
     python tests/calibration/placement.py
 
-to write placement.csv anew (some CPU minutes); ``test_subgroups_calibration.py`` checks the
-table and repeats a small part of it.
+to write placement.csv anew (ten CPU minutes), and placement_shown.csv with situations outside the
+assumptions; ``test_subgroups_calibration.py`` checks the tables and repeats a small part.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from cmjlab.stats.subgroups_rules import Rules, place, read_rules
 
 HERE = Path(__file__).parent
 TABLE = HERE / "placement.csv"
+SHOWN = HERE / "placement_shown.csv"
 SEED = 20260
 ENOUGH = 5000
 BIN = (0.75, 0.85)
@@ -56,12 +57,29 @@ def rules_of(name: str) -> Rules:
     return read_rules(pd.DataFrame(RULES[name], columns=["subgroup", "rule"]))
 
 
-def squad(rng: np.random.Generator, n: int, icc: float, p: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return true values (n, p) and two tests (2, n, p); true r .3, errors r .5."""
+def shown_cells() -> list[dict[str, Any]]:
+    """Return situations outside the assumptions: shown in a table of their own, not passed."""
+    kinds = ("two kinds of athletes", "heavy-tailed noise", "noise differs between athletes")
+    rules = ("cut at the mean", "cut at 0.8 SD")
+    return [{"rule": r, "n": 20, "icc": 0.75, "kind": k} for k in kinds for r in rules]
+
+
+def squad(
+    rng: np.random.Generator, n: int, icc: float, p: int, kind: str = "normal"
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return true values (n, p) and two tests (2, n, p); true r .3, errors r .5; variance 1."""
     traits = np.linalg.cholesky(icc * (0.3 + 0.7 * np.eye(p)))
     errors = np.linalg.cholesky((1 - icc) * (0.5 + 0.5 * np.eye(p)))
     true = rng.standard_normal((n, p)) @ traits.T
-    return true, true + rng.standard_normal((2, n, p)) @ errors.T
+    noise = rng.standard_normal((2, n, p))
+    if kind == "two kinds of athletes":  # two narrow clusters, the same variance as a whole
+        side = np.where(rng.random((n, 1)) < 0.5, -1.0, 1.0)
+        true = np.sqrt(icc) * (0.9 * side + np.sqrt(1 - 0.81) * rng.standard_normal((n, p)))
+    elif kind == "heavy-tailed noise":
+        noise = rng.standard_t(5, (2, n, p)) * np.sqrt(3 / 5)
+    elif kind == "noise differs between athletes":  # log SD 0.4, mean variance 1
+        noise = noise * np.exp(0.4 * rng.standard_normal((1, n, 1)) - 0.16)
+    return true, true + noise @ errors.T
 
 
 def noise_of(tests: np.ndarray, metrics: tuple[str, ...]) -> FoundNoise:
@@ -80,7 +98,7 @@ def noise_of(tests: np.ndarray, metrics: tuple[str, ...]) -> FoundNoise:
 def one_squad(rng: np.random.Generator, cell: dict[str, Any], rules: Rules) -> np.ndarray:
     """Return probability, side and whether right of every athlete of one squad, (n, 3)."""
     metrics = rules.metrics
-    true, tests = squad(rng, cell["n"], cell["icc"], len(metrics))
+    true, tests = squad(rng, cell["n"], cell["icc"], len(metrics), cell.get("kind", "normal"))
     found = noise_of(tests, metrics)
     columns = {m: tests[0][:, j] for j, m in enumerate(metrics)}
     names = np.array([rules.subgroups.index(r.subgroup) for r in rules.rules])
@@ -105,7 +123,8 @@ def run_cell(cell: dict[str, Any], seed: int = SEED, enough: int = ENOUGH) -> li
 
 
 def _numbers(cell: dict[str, Any]) -> list[int]:
-    return [list(RULES).index(cell["rule"]), cell["n"], round(100 * cell["icc"])]
+    kind = [ord(c) for c in cell.get("kind", "")]
+    return [list(RULES).index(cell["rule"]), cell["n"], round(100 * cell["icc"]), *kind]
 
 
 def _rows(cell: dict[str, Any], found: pd.DataFrame, rules: Rules) -> Iterator[dict[str, Any]]:
@@ -148,9 +167,10 @@ def count_coverage(squads: int, seed: int = SEED) -> dict[str, float]:
 
 
 def main() -> None:
-    """Write the table."""
-    rows = [row for cell in cells() for row in run_cell(cell)]
-    pd.DataFrame(rows).to_csv(TABLE, index=False, lineterminator="\n")
+    """Write both tables."""
+    for path, situations in ((TABLE, cells()), (SHOWN, shown_cells())):
+        rows = [row for cell in situations for row in run_cell(cell)]
+        pd.DataFrame(rows).to_csv(path, index=False, lineterminator="\n")
 
 
 if __name__ == "__main__":
