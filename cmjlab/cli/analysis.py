@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
+from cmjlab.cli.folder import measured, open_study
 
 if TYPE_CHECKING:
     from cmjlab.results import Result
@@ -16,7 +17,14 @@ if TYPE_CHECKING:
 Source = Annotated[
     Path, typer.Argument(help="A study folder, or a table of values.", show_default=False)
 ]
-StudyPath = Annotated[Path, typer.Argument(help="The study folder.", show_default=False)]
+StudyPath = Annotated[
+    Path, typer.Argument(help="The study folder; default: where you are.", show_default=False)
+]
+HERE = Path(".")
+Results = Annotated[
+    Path | None,
+    typer.Option(help="Where results go; default: results/ in the study folder."),
+]
 Metrics = Annotated[
     list[str] | None, typer.Option("--metric", help="A metric; repeat for several.")
 ]
@@ -39,32 +47,25 @@ CHANGE = {
         "change_beyond_drift",
     ),
     "change_individual": ("individual_change", "shrunken_change"),
+    "height_and_mass": (),
 }
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
-    app.command()(reliability)
-    app.command()(change)
-    app.command()(report)
-    app.command()(notebooks)
+    app.command(short_help="Which measure to believe: typical error, ICC, CV.")(reliability)
+    app.command(short_help="What changed: groups, differences, each athlete.")(change)
+    app.command(short_help="The block report: one HTML file, and tables beside it.")(report)
+    app.command(short_help="Run the notebooks on a study, or copy them to work on.")(notebooks)
 
 
-def _open(folder: Path) -> Study:
-    from cmjlab.study.study import Study
-
-    return Study.open(folder)
-
-
-def reliability(source: Source, metric: Metrics = None) -> None:
+def reliability(source: Source, metric: Metrics = None, results: Results = None) -> None:
     """Test-retest reliability of a study's baselines, or of a table of values."""
     with say.plain_errors():
         import cmjlab as cj
 
         if source.is_dir():
-            study = _open(source)
-            with say.progress("measuring") as step:
-                study.measure(progress=step)
+            study = measured(source, results)
             names = metric or list(study.plan.report_metrics)
             result = cj.reliability(
                 study.sessions_table(),
@@ -78,20 +79,21 @@ def reliability(source: Source, metric: Metrics = None) -> None:
 
             result = cj.reliability(read_table(source), metric)
         _show(result, RELIABILITY, metric)
+        say.line(say.CAUTION)
 
 
-def change(source: StudyPath, metric: Metrics = None) -> None:
+def change(source: StudyPath = HERE, metric: Metrics = None, results: Results = None) -> None:
     """Change over the block: within groups, between groups, for each athlete."""
     with say.plain_errors():
         from cmjlab.report.analyses import change_results
 
-        study = _open(source)
-        with say.progress("measuring") as step:
-            study.measure(progress=step)
+        study = measured(source, results)
+        _known(metric, study)
         shown = metric or [study.plan.primary_metric]
         for name, result in change_results(study, metric).items():
             _write(result, study, name)
-            _show(result, CHANGE[name], shown)
+            _show(result, CHANGE.get(name, ()), shown)
+        say.line(say.CAUTION)
         if not metric:
             say.line(
                 "Printed: the primary metric. All metrics stand in the tables on disk; --metric NAME prints one."
@@ -99,7 +101,7 @@ def change(source: StudyPath, metric: Metrics = None) -> None:
 
 
 def report(
-    study: StudyPath,
+    study: StudyPath = HERE,
     out: Annotated[Path | None, typer.Option(help="Where to write; default: results/.")] = None,
     draft: Annotated[
         bool, typer.Option(help="From what is there, listing what is missing.")
@@ -109,7 +111,7 @@ def report(
     with say.plain_errors():
         from cmjlab.report.render import write_report
 
-        opened = _open(study)
+        opened = open_study(study)
         with say.progress("report") as step:
             path = write_report(opened, out, progress=step, draft=draft)
         say.line(f"report: {path}")
@@ -120,10 +122,25 @@ def notebooks(study: StudyPath) -> None:
     with say.plain_errors():
         from cmjlab.report.notebooks import run_notebooks
 
-        opened = _open(study)
+        opened = open_study(study)
         with say.progress("notebooks") as step:
             path = run_notebooks(opened, progress=step)
         say.line(f"notebooks: {path}")
+
+
+def _known(metrics: list[str] | None, study: Study) -> None:
+    """Refuse a metric that does not exist, with the nearest that does."""
+    from cmjlab.catalog import METRICS
+    from cmjlab.checks import suggestion
+    from cmjlab.errors import ArgumentError
+
+    known = [*METRICS, *(str(c) for c in study.sessions_table())]
+    for name in metrics or ():
+        if name not in known:
+            raise ArgumentError(
+                f"--metric: there is no metric {name!r}.{suggestion(name, known)} Those of the"
+                f" report are {', '.join(study.plan.report_metrics)}."
+            )
 
 
 def _write(result: Result, study: Study, name: str) -> None:
@@ -146,9 +163,13 @@ def _show(result: Result, statistics: tuple[str, ...], metrics: list[str] | None
     for text in result.sentences:
         if not text.startswith(others):
             say.line(text)
-    for note in result.notes:
-        say.line(f"note: {note.text}")
+    keys = tuple(f"{m}:" for m in present if m not in wanted)
+    notes = [n.text for n in result.notes if not n.text.startswith(keys)]
+    for text in notes:
+        say.line(f"note: {text}")
+    if len(notes) < len(result.notes):
+        say.line(f"note: {len(result.notes) - len(notes)} more on other measures are in the report")
     say.line()
-    say.estimates(result, statistics, wanted)
-    say.line()
-    say.line(say.CAUTION)
+    if statistics:
+        say.estimates(result, statistics, wanted)
+        say.line()

@@ -13,15 +13,13 @@ app = typer.Typer(
     name="cmjlab",
     help="Countermovement jumps on force plates: from raw force to a block report.",
     no_args_is_help=True,
+    epilog="Begin with 'cmjlab demo FOLDER' to try it, or 'cmjlab new FOLDER' for a study of your own. 'cmjlab COMMAND --help' explains a command.",
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-files.register(app)
-folder.register(app)
-analysis.register(app)
-subgroups.register(app)
-planning.register(app)
+for _room in (folder, files, planning, subgroups, analysis):
+    _room.register(app)
 
 
 def _version(wanted: bool) -> None:
@@ -47,4 +45,8 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    app()
+    try:
+        app()
+    except KeyboardInterrupt:
+        typer.echo("cmjlab: stopped.", err=True)
+        sys.exit(130)

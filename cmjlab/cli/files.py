@@ -46,8 +46,8 @@ Rate = Annotated[
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
-    app.command()(inspect)
-    app.command()(measure)
+    app.command(short_help="What is understood of one file, and a layout to copy.")(inspect)
+    app.command(short_help="Events, metrics, checks of one recording, or all of a study.")(measure)
 
 
 def inspect(file: File, rate: Rate = None) -> None:
@@ -106,15 +106,38 @@ def measure(
     details: Annotated[
         bool, typer.Option("--all", help="Print every metric, and checks that passed.")
     ] = False,
+    results: Annotated[
+        Path | None, typer.Option(help="Of a study: where results go; default: its results/.")
+    ] = None,
 ) -> None:
     """Print events, metrics and checks of a recording and save a figure; or measure a study."""
     with say.plain_errors():
         if path.is_dir():
             from cmjlab.cli.folder import measure_study
 
-            measure_study(path)
+            _only_for_files(rate, preset, setting, figure)
+            measure_study(path, results)
             return
         _measure_file(path, rate, _method(preset, setting or []), figure, details)
+
+
+def _only_for_files(
+    rate: float | None, preset: str, setting: list[str] | None, figure: Path | None
+) -> None:
+    """Refuse options that a study does not take: its choices stand in study.toml."""
+    from cmjlab.errors import ArgumentError
+
+    given = {
+        "--rate": rate is not None,
+        "--preset": preset != "recommended",
+        "--set": bool(setting),
+        "--figure": figure is not None,
+    }
+    if named := [name for name, there in given.items() if there]:
+        raise ArgumentError(
+            f"{', '.join(named)}: for one recording only. In a study the choices are the same for"
+            " all recordings: write them into study.toml, under [method] or [[layout]]."
+        )
 
 
 def _method(preset: str, settings: list[str]) -> Method:

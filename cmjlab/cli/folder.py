@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cmjlab.cli import say
 
-StudyFolder = Annotated[Path, typer.Argument(help="The study folder.", show_default=False)]
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+StudyFolder = Annotated[
+    Path, typer.Argument(help="The study folder; default: where you are.", show_default=False)
+]
+HERE = Path(".")
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
-    app.command()(new)
-    app.command()(demo)
-    app.command()(gather)
-    app.command()(check)
-    app.command()(today)
+    app.command(short_help="Make a study folder, with an example line in every table.")(new)
+    app.command(short_help="Write the invented demo study, to try everything on.")(demo)
+    app.command(short_help="Place recordings with any file names into a study.")(gather)
+    app.command(short_help="List all problems of a study at once, with what to do.")(check)
+    app.command(short_help="On the day: who has jumped, who must jump again and why.")(today)
 
 
 def new(
@@ -36,13 +42,33 @@ def new(
         from cmjlab.study.create import create_study, sessions_from_text, template_toml
 
         chosen = sessions_from_text(sessions) if sessions else ()
-        create_study(folder, settings=template_toml(title or folder.name, chosen))
-        say.line(f"made {folder}")
-        say.line(f"next: copy recordings into {folder / 'recordings'}, fill in athletes.csv, then")
-        say.line(f"      cmjlab check {folder}")
+        settings = template_toml(title or folder.resolve().name, chosen)
+        create_study(folder, settings=settings)
+        _next_steps(folder, [s["session"] for s in chosen] or ["base1", "base2", "post"])
         baselines = max(1, sum(s["role"] == "baseline" for s in chosen))
         size = max(2, athletes // groups)
+        say.line()
         say.line(expected_precision((size, size) if groups > 1 else (size,), baselines))
+
+
+def _next_steps(folder: Path, sessions: list[str]) -> None:
+    """Print what to do with a new study folder, in order."""
+    place = say.named(folder)
+    say.line(f"made {place}. Next:")
+    steps = (
+        f"open study.toml: sessions ({', '.join(sessions)}) with dates, groups, the change that matters",
+        "open athletes.csv: one row per athlete with id and group (lines that begin with # are examples)",
+        f"copy recordings into {say.named(folder / 'recordings')}, named like"
+        f" sub-A07_ses-{sessions[0]}_run-1.csv;",
+        f"   files of any other name: cmjlab gather FOLDER_WITH_FILES {place}",
+        f"cmjlab check {place}        all problems at once, with what to do",
+        f"cmjlab reliability {place}  after the baselines: which measure to believe",
+        f"cmjlab report {place}       after the block: the report",
+    )
+    number = 0
+    for text in steps:
+        number += not text.startswith(" ")
+        say.line(f"  {text}" if text.startswith(" ") else f"  {number}. {text}")
 
 
 def demo(
@@ -69,33 +95,76 @@ def gather(
         from cmjlab.study.gather import gather as draft
 
         found = draft(heap, study, dry_run=dry_run)
-        say.table(found.table)
-        for text in found.unplaced:
+        if len(found.table):
+            say.table(found.table)
+        for text in found.unplaced[:_UNPLACED]:
             say.line(f"not placed: {text}")
+        if len(found.unplaced) > _UNPLACED:
+            say.line(f"not placed: {len(found.unplaced) - _UNPLACED} more files")
         if found.understood:
             say.line(f"{found.understood} files need no row: their own name says everything")
-        say.line("nothing was written" if dry_run else f"wrote {study / 'recordings.csv'}")
+        rows, table = len(found.table), say.named(study / "recordings.csv")
+        if not rows and not found.unplaced and not found.understood:
+            say.line(f"no new force files in {say.named(heap)}")
+        say.line(
+            f"{rows} rows were added to {table}; check them in a spreadsheet."
+            if rows and not dry_run
+            else f"nothing was written; without --dry-run {rows} rows go into {table}"
+            if rows
+            else "nothing was written"
+        )
+        if found.unplaced:
+            say.line(
+                f"For files that were not placed: put athlete and session into the file's or its"
+                f" folder's name, or copy them into {say.named(study / 'recordings')} and add a row"
+                f" (file, athlete, session, trial) to {table} for each."
+            )
 
 
-def check(study: StudyFolder) -> None:
+#: Files without a place that are named one by one.
+_UNPLACED = 20
+
+
+def check(
+    study: StudyFolder = HERE,
+    every: Annotated[bool, typer.Option("--all", help="Write out every problem.")] = False,
+) -> None:
     """List all problems of a study folder at once; exit code 1 if any is a fail."""
     with say.plain_errors():
         from cmjlab.study.check import check_study
 
         problems = check_study(study)
-    if problems.empty:
-        say.line("no problems found")
-        return
-    say.table(problems, ["severity", "file", "row", "column", "found", "expected", "remedy"])
-    counts = problems["severity"].value_counts()
-    say.line("  ".join(f"{name}: {counts.get(name, 0)}" for name in ("fail", "warn", "note")))
-    if counts.get("fail", 0):
-        raise typer.Exit(1)
+        counts = problems["severity"].value_counts()
+        if problems.empty:
+            say.line("no problems found")
+        else:
+            say.problems(problems, every)
+            counted = (f"{name}: {counts.get(name, 0)}" for name in ("fail", "warn", "note"))
+            say.line("  ".join(counted))
+        if counts.get("fail", 0):
+            say.line(
+                "Solve what is marked fail first: no result stands before. Look at each warning."
+            )
+            raise typer.Exit(1)
+        _still_missing(study)
+
+
+def _still_missing(folder: Path) -> None:
+    """Print what is not wrong, but will be missed later."""
+    from cmjlab.study.check_begun import still_missing
+    from cmjlab.study.study import Study
+
+    missing = still_missing(Study.open(folder))
+    if len(missing):
+        say.line("Nothing wrong, but missed later:")
+        say.problems(missing)
 
 
 def today(
-    study: StudyFolder,
-    session: Annotated[str, typer.Option(help="Session of today.")],
+    study: StudyFolder = HERE,
+    session: Annotated[
+        str, typer.Option(help="Session of today; default: the last one with recordings.")
+    ] = "",
     sheet: Annotated[bool, typer.Option(help="Print the run sheet for before the test.")] = False,
 ) -> None:
     """Show who has jumped, who must jump again and why, while athletes jump."""
@@ -103,28 +172,86 @@ def today(
         from cmjlab.study.study import Study
         from cmjlab.study.today import today as look
 
-        state = look(Study.open(study), session)
+        opened = Study.open(study)
+        state = look(opened, session or _latest(opened))
         if sheet:
             say.table(state.run_sheet)
             return
-        say.table(state.athletes)
+        if len(state.athletes):
+            say.table(state.athletes)
+        else:
+            say.line(f"nobody yet: {empty_study(opened)}")
         for text in state.lines():
             say.line(text)
         say.line(say.CAUTION)
 
 
-def measure_study(folder: Path) -> None:
-    """Measure every recording of a study and write the jumps table."""
-    from cmjlab.study.export import write_results
+def _latest(study: Study) -> str:
+    """Return the last session of which there are recordings, else the first of the study."""
+    order = [str(s) for s in study.sessions["session"]]
+    tested = set(study.files["session"].astype(str))
+    return next((s for s in reversed(order) if s in tested), order[0] if order else "")
+
+
+def empty_study(study: Study) -> str:
+    """Return what to do with a study that has no recording, or "" when it has one."""
+    if len(study.files):
+        return ""
+    place, folder = say.named(study.folder), say.named(study.settings.recordings)
+    return (
+        f"{study.title}: there are no recordings in {folder}. Copy them there (names like"
+        f" sub-A07_ses-base1_run-1.csv), or run 'cmjlab gather FOLDER_WITH_FILES {place}'; then"
+        f" 'cmjlab check {place}'."
+    )
+
+
+def open_study(folder: Path, results: Path | None = None) -> Study:
+    """Open a study for a command that needs recordings; without any the way on is told."""
+    from cmjlab.errors import StudyError
     from cmjlab.study.study import Study
 
-    study = Study.open(folder)
+    study = Study.open(folder, results)
+    if missing := empty_study(study):
+        raise StudyError(missing)
+    return study
+
+
+def measured(folder: Path, results: Path | None = None) -> Study:
+    """Return a study that is measured; when no jump of it counts the reasons are told."""
+    from cmjlab.errors import StudyError
+
+    study = open_study(folder, results)
+    with say.progress("measuring") as step:
+        table = study.measure(progress=step)
+    if not table["accepted"].fillna(False).any():
+        rows = list(zip(table["file"], table["error"].fillna(""), strict=True))
+        why = next(
+            (f" First reason: {file}: {e.removeprefix(f'{file}: ')}" for file, e in rows if e), ""
+        )
+        raise StudyError(
+            f"{study.title}: none of {len(table)} recorded jump(s) counts.{why}"
+            f" 'cmjlab check {say.named(folder)}' tells what to do about each."
+        )
+    return study
+
+
+def measure_study(folder: Path, results: Path | None = None) -> None:
+    """Measure every recording of a study and write the jumps table."""
+    from cmjlab.study.export import write_results
+
+    study = open_study(folder, results)
     with say.progress("measuring") as step:
         write_results(study, progress=step)
     table = study.measure()
     accepted = int(table["accepted"].fillna(False).sum())
     say.line(f"{len(table)} jumps of {table['athlete'].nunique()} athletes, {accepted} accepted")
     failed = table[table["error"].notna() & (table["error"] != "")]
-    for row in failed.itertuples():
-        say.line(f"not read: {row.file}: {row.error}")
-    say.line(f"written to {study.results}")
+    reasons: dict[str, list[str]] = {}
+    for file, error in failed[["file", "error"]].drop_duplicates().itertuples(index=False):
+        reasons.setdefault(error.removeprefix(f"{file}: "), []).append(file)
+    for error, files in reasons.items():
+        more = f" and {len(files) - 3} more" if len(files) > 3 else ""
+        say.line(f"not read: {', '.join(files[:3])}{more}: {error}")
+    say.line(f"written to {say.named(study.results)}")
+    if len(failed) or accepted < len(table):
+        say.line(f"'cmjlab check {say.named(folder)}' tells what to do about each problem.")

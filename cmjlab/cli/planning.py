@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cmjlab.cli import say
+from cmjlab.cli.folder import HERE, StudyFolder, measured
 
 if TYPE_CHECKING:
     from cmjlab.results import Result
@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
-    app.command()(plan)
+    app.command(short_help="Athletes needed, and what this squad can show at all.")(plan)
 
 
 def plan(
-    study: Annotated[Path, typer.Argument(help="The study folder.", show_default=False)],
+    study: StudyFolder = HERE,
     metric: Annotated[str, typer.Option(help="A metric; default: the primary one.")] = "",
     matters: Annotated[
         float | None, typer.Option(help="Change that matters, in the metric's unit.")
@@ -34,9 +34,8 @@ def plan(
     with say.plain_errors():
         from cmjlab.study.frozen import freeze as write_plan
         from cmjlab.study.frozen import plan_state
-        from cmjlab.study.study import Study
 
-        opened = Study.open(study)
+        opened = measured(study)
         needed = _sizes(opened, metric or opened.plan.primary_metric, matters)
         if freeze:
             say.line(f"plan: {write_plan(opened, sizes=dict(needed.settings))}")
@@ -51,8 +50,6 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     from cmjlab.errors import StudyError
     from cmjlab.stats.planning import what_squad_shows
 
-    with say.progress("measuring") as step:
-        study.measure(progress=step)
     wanted = matters if matters is not None else study.plan.change_that_matters.get(metric)
     if wanted is None:
         raise StudyError(

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import math
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
@@ -12,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pandas as pd
 
     from cmjlab.results import Result
@@ -34,24 +38,78 @@ def fail(text: str, code: int = 2) -> typer.Exit:
     return typer.Exit(code)
 
 
+def named(path: Path) -> str:
+    """Return a path as it is typed in a terminal: in quotation marks when it holds a blank."""
+    text = str(path)
+    return f'"{text}"' if re.search(r"[^\w./\\:~+,@%-]", text) else text
+
+
 @contextlib.contextmanager
 def plain_errors() -> Iterator[None]:
-    """Turn expected errors into one sentence and an exit code, without a traceback."""
+    """Turn errors into one sentence and an exit code, without a traceback.
+
+    An error that nobody foresaw is a fault of cmjlab: it is named with its place in the code,
+    and the variable CMJLAB_TRACEBACK shows all of it to whoever mends it.
+    """
     from cmjlab.errors import CmjlabError
 
     try:
         yield
+    except typer.Exit:
+        raise
     except CmjlabError as error:
         raise fail(" ".join(str(error).split())) from None
-    except PermissionError as error:
+    except KeyboardInterrupt:
         raise fail(
-            f"{error.filename}: no permission; close programs that hold it open, or choose another place."
+            "stopped. Files that were written are whole; what was measured is kept, and the same"
+            " command goes on from there.",
+            130,
         ) from None
+    except PermissionError as error:
+        raise fail(_no_permission(error)) from None
     except BrokenPipeError:  # the reader of our output has gone, e.g. `| head`
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
         raise typer.Exit(0) from None
     except OSError as error:
-        raise fail(f"{error.filename or ''}: {error.strerror or error}.") from None
+        place = f"{error.filename}: " if error.filename else ""
+        raise fail(
+            f"{place}{error.strerror or error}. {_REMEDIES.get(error.errno or 0, '')}".strip()
+        ) from None
+    except Exception as error:
+        if os.environ.get("CMJLAB_TRACEBACK"):
+            raise
+        raise fail(_unforeseen(error), 70) from None
+
+
+#: What to do about errors of the system that people meet.
+_REMEDIES = {
+    errno.ENOENT: "Name a place that exists.",
+    errno.ENOTDIR: "A folder is needed there; this is a file.",
+    errno.EROFS: "This place can only be read; copy the folder to a place where you may write.",
+    errno.ENOSPC: "The disk is full; make room and run the same command again.",
+    errno.ENAMETOOLONG: "Choose a shorter name.",
+}
+
+
+def _no_permission(error: PermissionError) -> str:
+    return (
+        f"{error.filename}: no permission. Close programs that hold it open; if the folder can"
+        " only be read, copy it to a place where you may write."
+    )
+
+
+def _unforeseen(error: Exception) -> str:
+    """Return one sentence on an error that nobody foresaw, with its place in the code."""
+    import traceback
+
+    frames = traceback.extract_tb(error.__traceback__)
+    ours = [f for f in frames if "cmjlab" in f.filename.replace(os.sep, "/").split("/")]
+    place = f" ({os.path.basename(ours[-1].filename)}, line {ours[-1].lineno})" if ours else ""
+    what = " ".join(f"{type(error).__name__}: {error}".split())[:300]
+    return (
+        f"this is a fault of cmjlab, not yours: {what}{place}. Your files are untouched. Please"
+        " report this line; with CMJLAB_TRACEBACK=1 in the environment the details are printed."
+    )
 
 
 def cell(value: Any) -> str:
@@ -69,7 +127,9 @@ def cell(value: Any) -> str:
 
 
 def table(frame: pd.DataFrame, columns: list[str] | None = None) -> None:
-    """Print a DataFrame as aligned text; numbers to the right."""
+    """Print a DataFrame as aligned text; numbers to the right; nothing without columns."""
+    if not len(frame.columns):
+        return
     shown = frame[columns] if columns else frame
     names = [str(c) for c in shown.columns]
     rows = [[cell(v) for v in row] for row in shown.itertuples(index=False, name=None)]
@@ -84,6 +144,43 @@ def table(frame: pd.DataFrame, columns: list[str] | None = None) -> None:
     line("  ".join("-" * w for w in widths))
     for row in rows:
         line(aligned(row))
+
+
+#: Problems of one kind that are written out; the others are counted.
+_SHOWN = 3
+
+
+def problems(frame: pd.DataFrame, every: bool = False) -> None:
+    """Print the problems of a study as short blocks: where, found, expected, what to do.
+
+    Problems of the same kind (same column, same remedy) stand together; of more than three the
+    first three are written out and the others counted, unless every one is asked for.
+    """
+    texts = frame.fillna("").astype(str)
+    alike = ["severity", "column", "expected", "remedy"]
+    for (severity, _, expected, remedy), rows in texts.groupby(alike, sort=False):
+        found = [
+            text.removeprefix(f"{file}: ") for file, text in rows[["file", "found"]].to_numpy()
+        ]
+        places = [_place(row) for row in rows.itertuples()]
+        shown = len(rows) if every else _SHOWN
+        if len(set(found)) == 1 and len(rows) > 1:
+            more = f" and {len(rows) - shown} more" if len(rows) > shown else ""
+            line(f"{severity}  {'; '.join(places[:shown])}{more}: {found[0]}")
+        else:
+            for place, text in list(zip(places, found, strict=True))[:shown]:
+                line(f"{severity}  {place}: {text}")
+            if len(rows) > shown:
+                line(f"      … and {len(rows) - shown} more of the same kind (--all lists them)")
+        if expected:
+            line(f"      expected: {expected}")
+        line(f"      to do:    {remedy}")
+
+
+def _place(row: Any) -> str:
+    """Return file, row and column of a problem in one phrase."""
+    named = (("row", row.row), ("column", row.column))
+    return str(row.file) + "".join(f", {name} {value}" for name, value in named if value)
 
 
 def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -> None:

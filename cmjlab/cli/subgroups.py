@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
-from cmjlab.cli.folder import HERE, StudyFolder, open_study
+from cmjlab.cli.folder import HERE, StudyFolder, measured
 
 if TYPE_CHECKING:
     from cmjlab.report.block_sheet_groups import StudySubgroups
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the command of this file."""
-    app.command()(subgroups)
+    app.command(short_help="Subgroups by your rules, block sheets, pages for athletes.")(subgroups)
 
 
 def subgroups(
@@ -44,9 +44,7 @@ def subgroups(
         from cmjlab.files.table import read_table
         from cmjlab.report.block_sheet_groups import study_subgroups
 
-        opened = open_study(study)
-        with say.progress("measuring") as step:
-            opened.measure(progress=step)
+        opened = measured(study)
         table = None if reference is None else read_table(reference)
         found = study_subgroups(opened, within=["sex", *(within or ())], reference=table)
         _evidence(found)

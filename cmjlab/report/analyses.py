@@ -118,7 +118,7 @@ def change_results(study: Study, metrics: Sequence[str] | None = None) -> dict[s
     for name, run in _change_runs(study, sessions, names, results).items():
         _try(name, run, results, reasons)
     if not results:
-        raise StatsError("no change can be computed: " + "; ".join(reasons.values()))
+        raise StatsError("no change can be computed: " + "; ".join(dict.fromkeys(reasons.values())))
     return results
 
 

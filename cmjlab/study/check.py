@@ -36,8 +36,9 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
         study = Study.read(folder, results)
     except CmjlabError as problem:
         found = Problems()
-        found.add("fail", "no_study", where=(str(Path(folder).name), "", ""), found=str(problem),
-                  expected="a study folder", remedy="Make one with 'cmjlab new'.")  # fmt: skip
+        name, _, why = str(problem).partition(": ")
+        found.add("fail", "no_study", where=(name, "", ""), found=why,
+                  expected="a study folder", remedy="Name a study folder, or make one with 'cmjlab new'.")  # fmt: skip
         return found.frame()
     _check_names(study, study._found)
     check_measured(study, study._found)

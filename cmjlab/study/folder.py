@@ -19,6 +19,7 @@ from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.settings import Settings
 from cmjlab.study.ids import look_alikes, plain, why_alike
+from cmjlab.study.lost import no_study_file
 from cmjlab.study.problems import Problems
 from cmjlab.study.user_tables import iso_date
 
@@ -89,7 +90,9 @@ def read_settings(folder: Path, problems: Problems) -> StudySettings:
         if not isinstance(value, str):
             problems.add("fail", "bad_setting", where=(_FILE, "", f"study.{key}"), found=value,
                          expected="text in quotation marks", remedy="Correct it.")  # fmt: skip
-    sessions = _sessions(data.get("sessions", []), problems)
+    # Without study.toml it is enough to say so once; sessions are not missed on top.
+    missing = any(r["code"] == "no_study_file" for r in problems.rows)
+    sessions = _sessions(data.get("sessions", []), Problems() if missing else problems)
     plan = _settings(Plan, _section(data, "plan", problems), "plan", problems)
     _check_plan(plan, list(sessions["session"]), problems)
     blocks = data.get("layout", [])
@@ -120,7 +123,7 @@ def _toml(folder: Path, problems: Problems) -> dict[str, Any]:
         problems.add(
             "fail", "no_study_file", where=(_FILE, "", ""), found="no such file",
             expected="study.toml in the study folder",
-            remedy="Make a study folder with 'cmjlab new', or copy study.toml from another study.",
+            remedy=no_study_file(folder),
         )  # fmt: skip
     except (OSError, UnicodeDecodeError) as problem:
         problems.add("fail", "not_readable", where=(_FILE, "", ""), found=str(problem),

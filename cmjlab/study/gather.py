@@ -78,7 +78,10 @@ def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) 
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise StudyError(f"{folder.name}: is not a folder.")
+        raise StudyError(
+            f"{folder}: {'is a file; name the folder with it' if folder.exists() else 'there is no such folder'}."
+            " First comes the folder with recordings, then the study folder."
+        )
     if not isinstance(study, Study):
         study = Study.read(study)
     home = study.settings.recordings
@@ -105,7 +108,7 @@ def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) 
         else:
             rows.append({"file": target, "path": path, **found})
     table = _number_trials(pd.DataFrame(rows, columns=["file", "path", *_FOUND]))
-    if not dry_run:
+    if not dry_run and len(table):
         _write(study, table, inside)
     return Draft(table.drop(columns=["path", "number", "time"]), tuple(unplaced), understood)
 
@@ -155,6 +158,8 @@ def _place(name: str, path: Path, clues: _Clues) -> dict[str, object] | str:
     how: list[str] = []
     athletes = _first(parts, clues.athletes)
     if not athletes:
+        if not clues.athletes:
+            return "athletes.csv has no rows yet; fill in the athletes first"
         return "no athlete of the roster in its name or folders"
     if len(set(athletes)) > 1:
         return f"may belong to {' or '.join(dict.fromkeys(athletes))}"

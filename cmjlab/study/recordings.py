@@ -94,7 +94,9 @@ def list_recordings(
     if not files and there:
         problems.add(
             "note", "no_recordings", where=(settings.recordings.name, "", ""),
-            found="no files yet", expected="force files", remedy="Copy the recordings there.",
+            found="no files yet", expected="force files",
+            remedy="Copy the recordings there (names like sub-A07_ses-base1_run-1.csv), or run"
+            " 'cmjlab gather' for files of any other name.",
         )  # fmt: skip
     rows = _listed(files, table, problems)
     named = {r["file"] for r in rows}

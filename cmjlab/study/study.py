@@ -20,6 +20,7 @@ from cmjlab.study.batch import ProgressCallback
 from cmjlab.study.decisions import Decided, effect, read_log
 from cmjlab.study.folder import StudySettings, read_settings
 from cmjlab.study.kept import can_write, rows_of
+from cmjlab.study.lost import no_folder
 from cmjlab.study.one_file import Task, jumps_of, layout_key
 from cmjlab.study.problems import Problems
 from cmjlab.study.recordings import list_recordings, which_layout
@@ -118,7 +119,7 @@ class Study:
         target = Path(results) if results is not None else folder / "results"
         found = Problems()
         if not folder.is_dir():
-            raise StudyError(f"{folder}: is not a folder. Make a study with 'cmjlab new'.")
+            raise StudyError(no_folder(folder))
         settings = read_settings(folder, found)
         tables = {
             stem: read_user_table(folder, stem, table, found)
