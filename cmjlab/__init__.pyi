@@ -43,7 +43,11 @@ from .stats.reliability import reliability as reliability
 from .stats.subgroups import selection_of as selection_of
 from .stats.subgroups import subgroup_athletes as subgroup_athletes
 from .stats.subgroups import with_subgroups as with_subgroups
+from .stats.subgroups_evidence import metric_repeatability as metric_repeatability
+from .stats.subgroups_evidence import split_repeatability as split_repeatability
+from .stats.subgroups_evidence import threshold_evidence as threshold_evidence
 from .stats.subgroups_measures import add_force_distance as add_force_distance
+from .stats.subgroups_standing import athlete_standing as athlete_standing
 from .study.check import check_study as check_study
 from .study.demo import demo_study as demo_study
 from .study.study import Study as Study

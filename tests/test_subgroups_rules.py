@@ -113,3 +113,12 @@ def test_wrong_tables_are_refused_with_row_and_remedy(rows, message):
 def test_a_table_without_the_columns_is_refused():
     with pytest.raises(StatsError, match="no column 'rule'"):
         read_rules(pd.DataFrame({"subgroup": ["a"]}))
+
+
+def test_an_empty_roster_cell_is_unknown_not_no():
+    from cmjlab.stats.subgroups_rules import roster_words
+
+    rules = read_rules(table(("w", "position = wing and s < 2", "", ""), ("usual", "else", "", "")))
+    words = {"position": roster_words(pd.Series(["wing", None, None, " Wing "]))}
+    values = {"s": np.array([1.0, 1.0, 3.0, 1.0])}
+    assert place(rules, values, words).tolist() == [0, -1, 1, 0]

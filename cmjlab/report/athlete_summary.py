@@ -127,7 +127,7 @@ def athlete_page(material: Material, athlete: str, name: str = "") -> Page:
         value_rows(table, athlete, metrics, (sessions, noise)),
         reference_lines(groups, athlete, words),
         how_paragraphs(groups, athlete, words),
-        change_paragraphs(material.change, athlete, groups.study, words) or (material.reason,),
+        change_paragraphs(material.change, athlete, groups.study, words) or (words.say("athlete_summary.change_unknown", reason=material.reason),),
         place_paragraphs(groups, athlete, words),
         figure.svg(),
         figure.alt_text,

@@ -144,8 +144,9 @@ def study_subgroups(
             results[name] = run()
         except CmjlabError as error:
             reasons[name] = str(error)
-    if "placement" in results:
-        table = with_subgroups(table, results["placement"])
+    if "placement" in results:  # who was not tested then keeps the group of the roster
+        placed = with_subgroups(table, results["placement"])["group"]
+        table = table.assign(group=placed.where(placed.notna() & (placed != ""), table["group"]))
     return StudySubgroups(study, table, session, results, reasons)
 
 

@@ -252,6 +252,14 @@ def association_notes(
                 " difference between the sexes. Analyse each alone.",
             )
         )
+    if pair and "group" in table and table["group"].dropna().nunique() > 1:
+        notes.append(
+            Note(
+                "groups_together",
+                "The groups trained differently: changes that go together over all athletes may only"
+                " say that one group changed in both. Look at each group alone, too.",
+            )
+        )
     return tuple(notes)
 
 

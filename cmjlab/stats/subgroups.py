@@ -17,7 +17,7 @@ from cmjlab.stats.subgroups_balance import balance_rows
 from cmjlab.stats.subgroups_draws import DRAWS, SEED, Noise, squad_draws
 from cmjlab.stats.subgroups_measures import strata
 from cmjlab.stats.subgroups_noise import FoundNoise, check_session, find_noise
-from cmjlab.stats.subgroups_rules import Rules, check_columns, place, read_rules
+from cmjlab.stats.subgroups_rules import Rules, check_columns, place, read_rules, roster_words
 from cmjlab.stats.subgroups_words import placement_notes, placement_sentences
 from cmjlab.stats.tidy import check_table, statistics_frame, unit_of
 
@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 
 CLEAR, CLOSE_CALL, UNKNOWN = "clear", "too close to call", "not estimable"
 _FEWEST = 6
+#: Fewer draws for very large squads, so that they fit into memory.
+_FEWEST_DRAWS, _LARGEST = 500, 6_000_000
 
 
 @dataclass(frozen=True)
@@ -152,7 +154,7 @@ def with_subgroups(table: pd.DataFrame, result: Result) -> pd.DataFrame:
 def _place_stratum(name: str, rows: pd.DataFrame, rules: Rules, noise: FoundNoise) -> _Stratum:
     """Place the athletes of one stratum, and say how sure each placement is."""
     values = {m: rows[m].to_numpy(dtype=float, na_value=np.nan) for m in rules.metrics}
-    words = {w: rows[w].astype(str).to_numpy(dtype=object) for w in rules.words}
+    words = {w: roster_words(rows[w]) for w in rules.words}
     athletes = tuple(rows["athlete"].astype(str))
     if not athletes:
         return _Stratum(name, (), np.zeros(0, int), np.zeros((0, len(rules.rules))), ())
@@ -202,6 +204,7 @@ def _probabilities(
     assert known is not None
     if (matrix.std(axis=0) == 0).any():
         return np.full((n, rows), np.nan)
+    size = max(_FEWEST_DRAWS, min(size, _LARGEST // matrix.size))
     true, _ = squad_draws(matrix, known, np.random.default_rng(SEED), size)
     drawn = {m: true[..., j] for j, m in enumerate(rules.metrics)}
     code = place(rules, drawn, words)

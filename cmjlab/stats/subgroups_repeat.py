@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cmjlab.stats.subgroups_draws import SEED, second_test, squad_draws
 from cmjlab.stats.subgroups_noise import FoundNoise
-from cmjlab.stats.subgroups_rules import Rules, place
+from cmjlab.stats.subgroups_rules import Rules, place, roster_words
 
 Array = NDArray[np.float64]
 _FEWEST = 6
@@ -78,7 +78,7 @@ def _codes(rows: pd.DataFrame, rules: Rules) -> NDArray[np.int64]:
     if not len(rows):
         return np.zeros(0, dtype=np.int64)
     values = {m: rows[m].to_numpy(float, na_value=np.nan) for m in rules.metrics}
-    words = {w: rows[w].astype(str).to_numpy(dtype=object) for w in rules.words}
+    words = {w: roster_words(rows[w]) for w in rules.words}
     if not values and not words:
         return np.zeros(len(rows), dtype=np.int64)
     return place(rules, values, words)
@@ -119,7 +119,7 @@ def _expected(
     rng = np.random.default_rng(SEED)
     true, errors = squad_draws(matrix, known, rng)
     again = second_test(true, errors, rng)
-    words = {w: complete[w].astype(str).to_numpy(dtype=object) for w in rules.words}
+    words = {w: roster_words(complete[w]) for w in rules.words}
     drawn = {m: again[..., j] for j, m in enumerate(rules.metrics)}
     names = np.array([rules.subgroups.index(r.subgroup) for r in rules.rules])
     now = names[_codes(complete, rules)]

@@ -254,6 +254,11 @@ def check_columns(rules: Rules, table: pd.DataFrame) -> None:
             raise StatsError(f"rules: column {c.metric!r} is not numeric (rule '{c}').")
 
 
+def roster_words(column: pd.Series) -> NDArray[np.object_]:
+    """Return a roster column as words without blanks around them; "" where it is empty."""
+    return np.array(["" if pd.isna(w) else str(w).strip() for w in column], dtype=object)
+
+
 def place(
     rules: Rules, values: dict[str, Array], words: dict[str, NDArray[np.object_]]
 ) -> NDArray[np.int64]:
@@ -265,7 +270,7 @@ def place(
     values : dict of str to array, shape (..., n_athletes)
         True or measured values of each deciding metric.
     words : dict of str to array of str, shape (n_athletes,)
-        Roster columns that decide.
+        Roster columns that decide (:func:`roster_words`).
 
     Returns
     -------
@@ -279,8 +284,10 @@ def place(
         match, unknown = np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
         for c in rule.conditions:
             if c.is_word:
-                holds = np.array([str(w).casefold() == c.word.casefold() for w in words[c.metric]])
-                match = match & holds
+                column = words[c.metric]
+                missing = np.array([w == "" for w in column], dtype=bool)
+                holds = np.array([str(w).casefold() == c.word.casefold() for w in column], bool)
+                match, unknown = match & (holds | missing), unknown | missing
                 continue
             x = values[c.metric]
             missing = ~np.isfinite(x)
