@@ -171,3 +171,26 @@ def test_wrong_sessions_are_named(arguments, message):
 def test_a_column_with_itself_needs_two_sessions():
     with pytest.raises(StatsError, match="nothing to correlate"):
         cj.association(two_sessions(6, np.random.default_rng(9)), "x", "x")
+
+
+def test_sessions_are_taken_out_with_gaps_too():
+    """Unbalanced: compared with least squares on all indicator columns."""
+    rng = np.random.default_rng(10)
+    athlete, session = np.repeat(np.arange(9), 4), np.tile(np.arange(4), 9)
+    keep = rng.random(36) > 0.25
+    athlete, session = athlete[keep], session[keep]
+    values = rng.standard_normal((len(athlete), 2)) + session[:, None]
+    seen = np.bincount(athlete, minlength=9)[athlete] > 1
+    design = np.column_stack([np.eye(9)[athlete], np.eye(4)[session]])[seen]
+    solution, _, rank, _ = np.linalg.lstsq(design, values[seen], rcond=None)
+    rest = values[seen] - design @ solution
+    r, df = repeated_correlation(values[:, 0], values[:, 1], athlete, session)
+    assert r == pytest.approx(np.corrcoef(rest.T)[0, 1], rel=1e-9)
+    assert df == seen.sum() - rank - 1
+
+
+def test_infinite_values_are_named():
+    data = two_sessions(6, np.random.default_rng(11))
+    data.loc[3, "y"] = np.inf
+    with pytest.raises(StatsError, match="y: athlete A1, session b is infinite"):
+        cj.association(data, "x", "y")

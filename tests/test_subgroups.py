@@ -380,3 +380,12 @@ def test_tied_values_share_their_percentile():
 def test_a_reference_must_be_usable_and_name_its_source(row, message):
     with pytest.raises(StatsError, match=message):
         athlete_standing(squad(), "relative_strength", reference=pd.DataFrame([row]))
+
+
+def test_infinite_values_and_empty_sexes_are_named():
+    data = squad()
+    data.loc[3, "relative_strength"] = np.inf
+    with pytest.raises(StatsError, match="athlete A01, session base2 is infinite"):
+        cj.subgroup_athletes(data, RULES)
+    with pytest.raises(StatsError, match="within: sex is empty for A02"):
+        cj.subgroup_athletes(squad().assign(sex=["f"] * 4 + [None] * 2 + ["f"] * 34), RULES)

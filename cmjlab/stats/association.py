@@ -28,6 +28,7 @@ from cmjlab.stats.association_rows import (
     with_change_rows,
 )
 from cmjlab.stats.association_words import association_sentences
+from cmjlab.stats.subgroups_noise import refuse_infinite
 from cmjlab.stats.tidy import check_table, metric_names, session_order, statistics_frame
 
 
@@ -83,6 +84,7 @@ def association(
     data = check_table(table)
     left = metric_names(data, x)
     right = metric_names(data, metrics) if metrics is not None else metric_names(data)
+    refuse_infinite(data, [*left, *right])
     sessions = _sessions(data, use)
     pair = _pair(data, before, after)
     rows: list[dict[str, Any]] = []

@@ -66,19 +66,27 @@ def repeated(
     # An athlete seen once says nothing about change within athletes.
     keep = np.bincount(who)[who] > 1
     x, y, who = x[keep], y[keep], pd.factorize(who[keep])[0]
-    columns = [np.eye(who.max() + 1)[who]] if len(who) else []
-    if session is not None and len(who):
-        when = pd.factorize(np.asarray(session)[keep])[0]
-        columns.append(np.eye(when.max() + 1)[when][:, 1:])
-    if not columns:
+    if not len(who):
         return np.nan, 0
-    design = np.column_stack(columns)
-    left, *_, rank = _rest(design, np.column_stack([x, y]))
-    df = len(x) - rank - 1
-    return _r(left[:, 0], left[:, 1], np.column_stack([x, y])), int(df)
+    values = np.column_stack([x, y])
+    athletes = int(who.max()) + 1
+    left, rank = _within(values, who), 0
+    if session is not None:
+        when = pd.factorize(np.asarray(session)[keep])[0]
+        design = _within(np.eye(when.max() + 1)[when][:, 1:], who)
+        left, rank = _rest(design, left)
+    return _r(left[:, 0], left[:, 1], values), len(x) - athletes - rank - 1
+
+
+def _within(values: Array, who: NDArray[np.int64]) -> Array:
+    """Return values less the mean of their athlete; with sessions after it, Frisch & Waugh 1933."""
+    means = np.stack([np.bincount(who, weights=v) for v in values.T], axis=1)
+    return np.asarray(values - (means / np.bincount(who)[:, None])[who])
 
 
 def _rest(design: Array, values: Array) -> tuple[Array, int]:
+    if design.shape[1] == 0:
+        return values, 0
     solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
     return values - design @ solution, int(rank)
 

@@ -49,4 +49,5 @@ def _says(row: dict[str, Any]) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:.2f}".replace("-", "−")
+    text = f"{value:.2f}"
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")

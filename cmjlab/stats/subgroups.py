@@ -16,7 +16,7 @@ from cmjlab.results import Result
 from cmjlab.stats.subgroups_balance import balance_rows
 from cmjlab.stats.subgroups_draws import DRAWS, SEED, Noise, squad_draws
 from cmjlab.stats.subgroups_measures import strata
-from cmjlab.stats.subgroups_noise import FoundNoise, check_session, find_noise
+from cmjlab.stats.subgroups_noise import FoundNoise, check_session, find_noise, refuse_infinite
 from cmjlab.stats.subgroups_rules import Rules, check_columns, place, read_rules, roster_words
 from cmjlab.stats.subgroups_words import placement_notes, placement_sentences
 from cmjlab.stats.tidy import check_table, statistics_frame, unit_of
@@ -103,6 +103,7 @@ def subgroup_athletes(
     data = check_table(table)
     read = read_rules(rules)
     check_columns(read, data)
+    refuse_infinite(data, read.metrics)
     chosen = check_session(data, session)
     masks = strata(data, within)
     noise = find_noise(data, read.metrics, reliability, masks)

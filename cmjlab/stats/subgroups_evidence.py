@@ -18,7 +18,7 @@ from cmjlab.results import Note, Result
 from cmjlab.stats.reliability import reliability
 from cmjlab.stats.subgroups_cut import CutPart, cut_rows, cut_sentences
 from cmjlab.stats.subgroups_measures import measure_label, strata
-from cmjlab.stats.subgroups_noise import check_session, find_noise
+from cmjlab.stats.subgroups_noise import check_session, find_noise, refuse_infinite
 from cmjlab.stats.subgroups_repeat import repeat_rows, repeat_sentence
 from cmjlab.stats.subgroups_rules import check_columns, read_rules
 from cmjlab.stats.tidy import check_table, metric_names, sessions_to_use, statistics_frame
@@ -74,6 +74,7 @@ def threshold_evidence(
     level = checks.level(level)
     data = check_table(table)
     metric_names(data, [metric, outcome])
+    refuse_infinite(data, [metric, outcome])
     cut = float(checks.number("cut", cut))
     chosen = check_session(data, session)
     at = data["session"].astype(str) == chosen
@@ -172,6 +173,7 @@ def split_repeatability(
     data = check_table(table)
     read = read_rules(rules)
     check_columns(read, data)
+    refuse_infinite(data, read.metrics)
     pair = _two_sessions(data, sessions)
     masks = strata(data, within)
     noise = find_noise(data, read.metrics, reliability, masks)

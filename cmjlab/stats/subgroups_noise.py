@@ -165,6 +165,18 @@ def _correlation(
     return products / np.outer(root, root), True
 
 
+def refuse_infinite(table: pd.DataFrame, metrics: Sequence[str]) -> None:
+    """Raise StatsError naming the first infinite value."""
+    for metric in metrics:
+        values = table[metric].to_numpy(dtype=float, na_value=np.nan)
+        if np.isinf(values).any():
+            row = table[np.isinf(values)].iloc[0]
+            raise StatsError(
+                f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct"
+                " or remove it."
+            )
+
+
 def check_session(table: pd.DataFrame, session: str | None) -> str:
     """Return the session whose values decide: the one asked for, else the first baseline."""
     if session is None:

@@ -20,7 +20,7 @@ from cmjlab.errors import StatsError
 from cmjlab.results import Note, Result
 from cmjlab.stats.intervals import mean_limits, sd_limits
 from cmjlab.stats.subgroups_measures import strata
-from cmjlab.stats.subgroups_noise import check_session
+from cmjlab.stats.subgroups_noise import check_session, refuse_infinite
 from cmjlab.stats.tidy import check_table, metric_names, statistics_frame, unit_of
 
 _QUANTILE = re.compile(r"p(\d{1,2}(?:\.\d+)?)")
@@ -72,6 +72,7 @@ def athlete_standing(
     level = checks.level(level)
     data = check_table(table)
     names = metric_names(data, metrics)
+    refuse_infinite(data, names)
     chosen = check_session(data, session)
     known = None if reference is None else _checked(reference, names)
     at = data["session"].astype(str) == chosen
