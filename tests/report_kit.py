@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -16,9 +17,17 @@ DATES = {"base1": "2026-08-31", "base2": "2026-09-07", "post": "2026-10-26"}
 
 
 def kit_study(
-    folder: Path, sessions: tuple[str, ...] = ("base1", "base2", "post"), athletes: int = 8
+    folder: Path,
+    sessions: tuple[str, ...] = ("base1", "base2", "post"),
+    athletes: int = 8,
+    *,
+    metrics: tuple[str, ...] = (),
+    names: dict[str, str] | None = None,
 ) -> cj.Study:
-    """Return an opened study: two groups, two jumps each, one athlete left before the last session."""
+    """Return an opened study: two groups, two jumps each, one athlete left before the last session.
+
+    ``metrics`` are the report's measures (default: the Plan's), ``names`` goes to names.csv.
+    """
     roster = pd.DataFrame(
         {
             "athlete": [f"A{i:02d}" for i in range(athletes)],
@@ -33,8 +42,8 @@ def kit_study(
             for trial in (1, 2):
                 seed = 100 * i + 10 * s + trial
                 gain = 0.05 if session == "post" and i % 2 == 0 else 0.0
-                speed = 2.3 + 0.05 * i + gain + 0.02 * ((seed * 7) % 5 - 2)
-                profile = Profile(mass_kg=60.0 + i, takeoff_velocity_m_per_s=speed)
+                speed = 2.3 + 0.05 * (i % 12) + gain + 0.02 * ((seed * 7) % 5 - 2)
+                profile = Profile(mass_kg=60.0 + i % 30, takeoff_velocity_m_per_s=speed)
                 made = simulate_jump(profile, rate_hz=500.0, noise_sd_n=1.0, seed=seed).recording
                 recordings.append(
                     made.replace(
@@ -46,7 +55,7 @@ def kit_study(
         [{"athlete": roster["athlete"].iloc[-1], "session": "post", "status": "left",
           "reason": "moved away"}]
     )  # fmt: skip
-    settings = {
+    settings: dict[str, Any] = {
         "study": {"title": "Kit"},
         "sessions": [{"session": s, "role": ROLES[s], "date": DATES[s]} for s in sessions],
         "plan": {
@@ -55,10 +64,15 @@ def kit_study(
             "change_that_matters": {"jump_height_m": 0.015},
         },
     }
+    if metrics:
+        settings["plan"]["report_metrics"] = list(metrics)
     place = create_study(
         folder / "kit", roster, recordings, settings,
         tables={"participation": left} if "post" in sessions else None,
     )  # fmt: skip
+    if names:
+        table = pd.DataFrame({"athlete": list(names), "name": list(names.values())})
+        table.to_csv(place / "names.csv", index=False, encoding="utf-8")
     return cj.Study.open(place)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,8 @@ from cmjlab.plots.style import (
 from cmjlab.results import Result
 
 _EVERYONE = "all athletes"
+#: Athletes in one column of the figure of individuals.
+_MOST_LINES = 36
 
 
 def _groups(frame: pd.DataFrame) -> list[str]:
@@ -223,16 +226,30 @@ def individual_figure(
         estimate, low, high = shown(name, [r["estimate"], r["ci_low"], r["ci_high"]])
         look = looks[r["group"]]
         lines.append(Line(str(r["athlete"]), estimate, low, high, look["color"], look["marker"]))
-    figure = picture(13.0, 3.0 + 0.44 * len(lines))
-    axes = figure.subplots()
-    draw_forest(axes, lines, values=False)
-    _draw_shrunken(axes, result, name, [line.label for line in lines])
-    zero_line(axes, vertical=True)
-    matters_band(axes, amount_that_matters(change_that_matters, name), vertical=True)
-    axes.set_xlabel(metric_axis(name, int(rows["estimate"].notna().sum()), change=True))
-    _group_legend(axes, groups, looks)
+    parts = _columns(lines)
+    figure = picture(13.0 if len(parts) == 1 else 17.0, 3.0 + 0.44 * len(parts[0]))
+    places = figure.subplots(1, len(parts), sharex=True, squeeze=False)[0]
+    for axes, part in zip(places, parts, strict=True):
+        draw_forest(axes, part, values=False)
+        _draw_shrunken(axes, result, name, [line.label for line in part])
+        zero_line(axes, vertical=True)
+        matters_band(axes, amount_that_matters(change_that_matters, name), vertical=True)
+        axes.set_ylim(len(part) - 0.4 - len(parts[0]) - 0.2, len(part) - 0.4)
+    label = metric_axis(name, int(rows["estimate"].notna().sum()), change=True)
+    if len(parts) == 1:
+        places[0].set_xlabel(label)
+    else:
+        figure.supxlabel(label, fontsize=8.5)
+    _group_legend(places[0], groups, looks)
     figure.alt_text = individual_alt_text(result, name)
     return figure
+
+
+def _columns(lines: list[Line]) -> list[list[Line]]:
+    """Return the lines in as many columns as keep the figure on one page."""
+    n = max(1, math.ceil(len(lines) / _MOST_LINES))
+    size = math.ceil(len(lines) / n)
+    return [lines[i * size : (i + 1) * size] for i in range(n)] if lines else [[]]
 
 
 def _draw_shrunken(axes: Any, result: Result, metric: str, order: list[str]) -> None:

@@ -40,7 +40,46 @@ def words(metric: str, value: float, *, signed: bool = False, extra_decimals: in
         text = f"{value:.4g}" if math.isfinite(value) else "–"
     if text.startswith("-"):
         return "−" + text[1:]
-    return f"+{text}" if signed and value > 0 and text[:1].isdigit() else text
+    rises = signed and value > 0 and text[:1].isdigit() and float(text.split(" ")[0]) > 0
+    return f"+{text}" if rises else text
+
+
+def right_share(asymmetry: float, formula: str = "share_difference") -> float:
+    """Return the right limb's share of both in percent, from an asymmetry in percent.
+
+    Parameters
+    ----------
+    asymmetry : float
+        Percent, + = right larger.
+    formula : str
+        ``Method.asymmetry``; each published formula is solved for R / (R + L).
+    """
+    a = asymmetry / 100.0
+    larger = "right_reference" if a >= 0.0 else "left_reference"
+    kind = larger if formula == "larger_limb" else formula
+    if kind == "symmetry_index":
+        return 50.0 + asymmetry / 4.0
+    if kind == "right_reference":
+        return 100.0 / (2.0 - a)
+    if kind == "left_reference":
+        return 100.0 * (1.0 + a) / (2.0 + a)
+    if kind == "symmetry_angle":
+        return 100.0 / (1.0 + math.tan(math.radians(45.0 - 90.0 * a)))
+    return 50.0 + asymmetry / 2.0
+
+
+def level_words(metric: str, value: float, *, formula: str = "share_difference") -> str:
+    """Return a value (not a change) as a person reads it; an asymmetry as both limbs' shares.
+
+    Examples
+    --------
+    >>> level_words("mean_braking_force_asymmetry_percent", 5.2)
+    'right 52.6 %, left 47.4 %'
+    """
+    if not metric.endswith("_asymmetry_percent") or not math.isfinite(value):
+        return words(metric, value)
+    right = round(right_share(value, formula), 1)
+    return f"right {right:.1f} %, left {100.0 - right:.1f} %"
 
 
 def interval_words(

@@ -88,11 +88,12 @@ Block = Paragraph | Heading | Items | Facts | TableBlock | FigureBlock
 
 @dataclass(frozen=True)
 class Section:
-    """One section with its anchor, title and blocks."""
+    """One section with its anchor, title and blocks; ``on_paper`` is false for the screen only."""
 
     key: str
     title: str
     blocks: tuple[Block, ...]
+    on_paper: bool = True
 
     def _repr_html_(self) -> str:
         return _as_html(self)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from cmjlab import __version__
 from cmjlab.errors import StudyError
 from cmjlab.report.analyses import Step, analyse
+from cmjlab.report.choices import Choices, in_decimal_style, read_names
 from cmjlab.report.data import ReportData, Section
 from cmjlab.report.frame import Frame
 from cmjlab.report.sections.change import drift_section, groups_section, individuals_section
@@ -23,6 +24,7 @@ from cmjlab.report.sections.closing import (
 from cmjlab.report.sections.coach import coach_section
 from cmjlab.report.sections.methods import methods_section
 from cmjlab.report.sections.people import people_section
+from cmjlab.report.sections.sayings import sentences_section
 from cmjlab.report.sections.trust import trust_section
 from cmjlab.report.words import read_words
 
@@ -39,8 +41,11 @@ _SECTIONS: tuple[Callable[[Frame], Section], ...] = (
     drift_section,
     limitations_section,
     cautions_section,
+    sentences_section,
     glossary_section,
 )
+#: Sections that only the long form has.
+_FULL_ONLY = (glossary_section,)
 
 
 def gather(
@@ -49,6 +54,7 @@ def gather(
     progress: Callable[[Any], None] | None = None,
     draft: bool = False,
     date: str | None = None,
+    choices: Choices | None = None,
 ) -> ReportData:
     """Return everything that the report of a study shows, as plain data.
 
@@ -62,6 +68,8 @@ def gather(
         is refused.
     date : str, optional
         Day to put on the report, ISO; today when None.
+    choices : Choices, optional
+        Length, names and decimal style; default: short, ids, decimal point.
 
     Raises
     ------
@@ -79,18 +87,23 @@ def gather(
             f"{study.title}: no change over the block: {found.reasons['change_within']}."
             " A report of what is there comes with --draft (draft=True)."
         )
-    frame = Frame(study, found, read_words(study.folder / "words.toml"))
+    wanted = choices or Choices()
+    names = read_names(study) if wanted.names else {}
+    frame = Frame(study, found, read_words(study.folder / "words.toml"), wanted, names)
     frame.tables |= {"jumps": found.jumps, "checks": found.checks, "sessions": found.sessions}
     today = date or dt.date.today().isoformat()
     sections = []
-    for number, make in enumerate(_SECTIONS):
+    makers = [m for m in _SECTIONS if wanted.full or m not in _FULL_ONLY]
+    for number, make in enumerate(makers):
         if progress is not None:
-            progress(Step(number, len(_SECTIONS), make.__name__.replace("_", " ")))
+            progress(Step(number, len(makers), make.__name__.replace("_", " ")))
         sections.append(make(frame))
     sections.append(provenance_section(frame, today))
     sections.append(references_section(frame))
     page = frame.words.part("page")
-    return ReportData(
+    if names:
+        page["footer"] = page["footer_names"]
+    data = ReportData(
         title=study.title,
         date=today,
         subtitle=page["subtitle"],
@@ -102,3 +115,4 @@ def gather(
         draft=draft and bool(found.reasons),
         provenance=provenance_data(frame),
     )
+    return in_decimal_style(data, wanted.decimal, frame.literal)

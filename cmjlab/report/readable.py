@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from cmjlab.catalog import STATISTICS
-from cmjlab.plots.labels import metric_label, metric_unit
+from cmjlab.plots.labels import level_words, metric_label, metric_unit
 from cmjlab.report import tell
 from cmjlab.results import Result
 from cmjlab.units import show
@@ -80,11 +80,14 @@ def readable_jump(metrics: dict[str, float], keys: tuple[str, ...]) -> pd.DataFr
     rows = []
     for key in keys:
         entry = METRICS[key]
+        sides = key.endswith("_asymmetry_percent")
         rows.append(
             {
                 "measure": entry.label,
-                "value": show(metrics[key], entry.unit, with_unit=False),
-                "unit": metric_unit(key),
+                "value": level_words(key, metrics[key])
+                if sides
+                else show(metrics[key], entry.unit, with_unit=False),
+                "unit": "" if sides else metric_unit(key),
                 "phase": entry.phase,
             }
         )

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from cmjlab.catalog import METRICS
-from cmjlab.plots.labels import metric_label, metric_unit, words
+from cmjlab.plots.labels import level_words, metric_label, metric_unit, words
 from cmjlab.report.words import Words
 
 #: Keeps an interval on one line; a cell breaks between estimate and interval.
@@ -133,7 +133,15 @@ def verdict(tell: Words, s: Span, matters: float | None) -> str:
     return tell.say(f"coach.verdict_{key}", matters=amount, n=s.n)
 
 
-def mean_shown(metric: str, values: pd.Series) -> str:
-    """Return the mean of values in the unit and decimals a person reads, without unit."""
+def mean_shown(metric: str, values: pd.Series, *, formula: str = "share_difference") -> str:
+    """Return the mean of values in the unit and decimals a person reads, without unit.
+
+    An asymmetry is given as both limbs' shares; ``formula`` is ``Method.asymmetry``.
+    """
     finite = values.dropna()
-    return bare(metric, float(finite.mean())) if len(finite) else "–"
+    if not len(finite):
+        return "–"
+    mean = float(finite.mean())
+    if metric.endswith("_asymmetry_percent"):
+        return level_words(metric, mean, formula=formula)
+    return bare(metric, mean)

@@ -31,8 +31,9 @@ def _missing(frame: Frame, name: str) -> list[Block]:
 def _note(frame: Frame, rows: pd.DataFrame) -> str:
     """Return what stands below a table: the level, and why numbers are missing."""
     level = tell.percent(frame.study.plan.level)
-    mine = rows[rows["metric"].isin(frame.found.metrics)]
-    return f"{frame.words.say('groups.between_note', percent=level)} {tell.why_not(mine)}".strip()
+    mine = rows[rows["metric"].isin(frame.metrics)]
+    note = frame.words.say("groups.between_note", percent=level)
+    return " ".join(t for t in (note, tell.why_not(mine), frame.more_metrics) if t)
 
 
 def _within(frame: Frame) -> list[Block]:
@@ -43,7 +44,7 @@ def _within(frame: Frame) -> list[Block]:
     say, study = frame.words.say, frame.study
     groups = list(dict.fromkeys(result.table["group"].fillna("").astype(str)))
     rows = []
-    for metric in frame.found.metrics:
+    for metric in frame.metrics:
         cells = []
         for group in groups:
             part = result.rows("mean_change", metric=metric)
@@ -93,7 +94,7 @@ def _between(frame: Frame) -> list[Block]:
     compared = result.table[result.table["statistic"].isin(kinds)]
     contrasts = list(dict.fromkeys(compared["contrast"].dropna().astype(str)))
     rows = []
-    for metric in frame.found.metrics:
+    for metric in frame.metrics:
         for contrast in contrasts:
             cells = []
             for kind in kinds:
@@ -129,7 +130,6 @@ def individuals_section(frame: Frame) -> Section:
         return Section("individuals", title, tuple(_missing(frame, "change_individual")))
     frame.tables["change_individual"] = result.table
     metric = frame.primary
-    matters = tell.matters_of(frame.matters, metric)
     figure = individual_figure(result, metric, change_that_matters=frame.matters)
     blocks: list[Block] = [
         Paragraph(say("individuals.intro", percent=tell.percent(study.plan.level))),
@@ -139,6 +139,18 @@ def individuals_section(frame: Frame) -> Section:
     ]
     if not study.plan.control_group:
         blocks.insert(1, Paragraph(say("individuals.control_missing")))
+    if frame.full:
+        blocks.append(_individual_table(frame, result))
+    else:
+        blocks.append(Paragraph(say("individuals.table_elsewhere")))
+    blocks += result_words(frame, result)
+    return Section("individuals", title, tuple(blocks))
+
+
+def _individual_table(frame: Frame, result: Result) -> TableBlock:
+    """Return one row per athlete: change, estimate drawn towards the group, and words."""
+    say, study, metric = frame.words.say, frame.study, frame.primary
+    matters = tell.matters_of(frame.matters, metric)
     shrunken = result.rows("shrunken_change", metric=metric)
     drawn = {
         str(row["athlete"]): tell.with_interval(tell.span(row), signed=True)
@@ -150,7 +162,7 @@ def individuals_section(frame: Frame) -> Section:
         athlete = str(row["athlete"])
         rows.append(
             (
-                athlete,
+                frame.who(athlete),
                 str(row["group"]) if pd.notna(row["group"]) else "",
                 tell.with_interval(s, signed=True),
                 drawn.get(athlete, "–"),
@@ -158,16 +170,15 @@ def individuals_section(frame: Frame) -> Section:
             )
         )
     columns = ("athlete", "group", "individual", "shrunken", "verdict")
-    blocks.append(
-        TableBlock(
-            say("individuals.table_title", metric=tell.label(metric), before=study.before, after=study.after),
-            tuple(say(f"columns.{c}") for c in columns),
-            tuple(rows),
-            (False, False, True, True, False),
-        )
+    return TableBlock(
+        say(
+            "individuals.table_title",
+            metric=tell.label(metric), before=study.before, after=study.after,
+        ),
+        tuple(say(f"columns.{c}") for c in columns),
+        tuple(rows),
+        (False, False, True, True, False),
     )  # fmt: skip
-    blocks += result_words(frame, result)
-    return Section("individuals", title, tuple(blocks))
 
 
 def drift_section(frame: Frame) -> Section:

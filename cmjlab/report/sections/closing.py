@@ -159,9 +159,12 @@ def provenance_section(frame: Frame, date: str) -> Section:
                 say("provenance.tables", tables=", ".join(f"{t}.csv" for t in frame.tables)),
             )
         ),
-        Heading(say("provenance.versions")),
-        Facts(tuple(library_versions().items())),
     ]
+    if frame.full:
+        blocks += [
+            Heading(say("provenance.versions")),
+            Facts(tuple(library_versions().items())),
+        ]
     return Section("provenance", say("titles.provenance"), tuple(blocks))
 
 

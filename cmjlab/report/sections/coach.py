@@ -123,8 +123,8 @@ def change_table(frame: Frame, metric: str) -> TableBlock:
             (
                 group or "all",
                 str(s.n),
-                tell.mean_shown(metric, part["before"]),
-                tell.mean_shown(metric, part["after"]),
+                tell.mean_shown(metric, part["before"], formula=frame.study.method.asymmetry),
+                tell.mean_shown(metric, part["after"], formula=frame.study.method.asymmetry),
                 tell.with_interval(s, signed=True),
                 tell.verdict(frame.words, s, matters),
             )
@@ -176,10 +176,10 @@ def _next(frame: Frame) -> list[str]:
     out = []
     dropped = _only_decreases(frame)
     if dropped:
-        out.append(say("coach.next_drop", athletes=", ".join(dropped)))
+        out.append(say("coach.next_drop", athletes=frame.who_all(dropped)))
     missed = _missed(frame)
     if missed:
-        out.append(say("coach.next_test", after=study.after, athletes=", ".join(missed)))
+        out.append(say("coach.next_test", after=study.after, athletes=frame.who_all(missed)))
     out += _group_advice(frame)
     out += _flag_advice(frame)
     if tell.matters_of(frame.matters, frame.primary) is None:
@@ -210,15 +210,20 @@ def _missed(frame: Frame) -> list[str]:
     return [a for a in before if a not in after and a not in gone]
 
 
+def leading_kind(frame: Frame) -> str:
+    """Return the statistic that leads when groups are compared, by how the groups came about."""
+    result = frame.found.result("change_between")
+    formed = result.settings["assignment"] if result is not None else None
+    clean = isinstance(formed, dict) and formed.get("session") != frame.study.before
+    return "change_difference" if clean else "adjusted_difference"
+
+
 def leading_differences(frame: Frame) -> pd.DataFrame:
     """Return the difference rows on which advice may rest: the leading kind, else the adjusted."""
     result = frame.found.result("change_between")
     if result is None:
         return pd.DataFrame()
-    formed = result.settings["assignment"]
-    clean = isinstance(formed, dict) and formed.get("session") != frame.study.before
-    kind = "change_difference" if clean else "adjusted_difference"
-    rows = result.rows(kind, metric=frame.primary)
+    rows = result.rows(leading_kind(frame), metric=frame.primary)
     return rows.drop_duplicates("contrast")
 
 

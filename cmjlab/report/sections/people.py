@@ -7,18 +7,25 @@ from collections.abc import Sequence
 import pandas as pd
 
 from cmjlab.catalog import CHECKS
+from cmjlab.plots.flow import flow_figure
 from cmjlab.report.data import Block, Paragraph, Section, TableBlock
 from cmjlab.report.frame import Frame
+from cmjlab.report.sections.flow import flow_steps
 
-_MOST_ROWS = 40
+#: Rows of a table in the short and in the full form.
+_FEW_ROWS, _MOST_ROWS = 10, 40
+#: Flags named in the short form.
+_FEW_FLAGS = 6
 
 
 def people_section(frame: Frame) -> Section:
     """Return participants, flow, and what was excluded."""
     say = frame.words.say
+    steps, complete = flow_steps(frame)
     blocks: list[Block] = [
         Paragraph(say("people.intro")),
-        flow_table(frame),
+        frame.figure("flow", flow_figure(steps), say("flow.caption")),
+        *([] if complete and not frame.full else [flow_table(frame)]),
         *_missing(frame),
         *_excluded(frame),
         *_files(frame),
@@ -61,7 +68,7 @@ def _missing(frame: Frame) -> list[Block]:
     for row in missing.to_dict("records"):
         known = [str(row[k]) for k in ("status", "reason") if str(row[k])]
         why = ": ".join(known) if known else say("people.no_reason")
-        rows.append((str(row["athlete"]), _text(row["group"]), str(row["session"]), why))
+        rows.append((frame.who(str(row["athlete"])), _text(row["group"]), str(row["session"]), why))
     columns = tuple(say(f"columns.{c}") for c in ("athlete", "group", "session", "reason"))
     return [_cut(frame, say("people.left_title"), columns, rows)]
 
@@ -74,10 +81,9 @@ def _cut(
     frame: Frame, title: str, columns: tuple[str, ...], rows: Sequence[tuple[str, ...]]
 ) -> TableBlock:
     """Return a table of the first rows, with a line that says where the rest stands."""
-    note = ""
-    if len(rows) > _MOST_ROWS:
-        note = frame.words.say("people.more", n=len(rows) - _MOST_ROWS)
-    return TableBlock(title, columns, tuple(rows[:_MOST_ROWS]), (False,) * len(columns), note)
+    most = _MOST_ROWS if frame.full else _FEW_ROWS
+    note = frame.words.say("people.more", n=len(rows) - most) if len(rows) > most else ""
+    return TableBlock(title, columns, tuple(rows[:most]), (False,) * len(columns), note)
 
 
 def _excluded(frame: Frame) -> list[Block]:
@@ -89,7 +95,7 @@ def _excluded(frame: Frame) -> list[Block]:
         return [Paragraph(say("people.no_excluded"))]
     rows = [
         (
-            f"{r['athlete']}, {r['session']}",
+            f"{frame.who(str(r['athlete']))}, {r['session']}",
             f"{r['file']}, {r['jump']}",
             say(f"people.by_{r['by']}"),
             str(r["reason"]),
@@ -131,4 +137,7 @@ def _flags(frame: Frame) -> list[Block]:
         label, test = (rule.label, rule.test) if rule else (str(code).replace("_", " "), "")
         rows.append((label, str(n), test))
     columns = (say("people.column_flag"), say("columns.jumps"), say("people.column_test"))
-    return [TableBlock(say("people.flags_title"), columns, tuple(rows), (False, True, False))]
+    most = len(rows) if frame.full else _FEW_FLAGS
+    note = say("people.more_flags", n=len(rows) - most) if len(rows) > most else ""
+    title = say("people.flags_title")
+    return [TableBlock(title, columns, tuple(rows[:most]), (False, True, False), note)]

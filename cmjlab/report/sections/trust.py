@@ -14,7 +14,7 @@ from cmjlab.report.data import Block, FigureBlock, Items, Paragraph, Section, Ta
 from cmjlab.report.frame import Frame
 from cmjlab.report.pick import first_row
 from cmjlab.report.sections.coach import listed
-from cmjlab.results import Result
+from cmjlab.results import Note, Result
 
 #: Marks sentences that repeat an estimate against the change that matters.
 _AGAIN = " against a change that matters of "
@@ -45,16 +45,31 @@ def result_words(frame: Frame, result: Result) -> list[Block]:
     """Return the sentences of a result about the primary measure, and all its notes.
 
     Sentences that hold an interval against the change that matters again are left to the
-    tables (rows "equivalence" and "minimum_effect"): the page has said it in words before.
+    tables (rows "equivalence" and "minimum_effect"): the page has said it in words before. A note
+    stands once on the page; in the short form those on other measures are left to the full one.
     """
     name = metric_label(frame.primary)
     mine = [s for s in result.sentences if s.startswith((name, frame.primary))]
     kept = [s for s in mine or result.sentences if _AGAIN not in s]
     blocks: list[Block] = [Items(tuple(map(tell.plain_keys, kept)))] if kept else []
     if result.notes:
-        texts = dict.fromkeys(tell.plain_keys(n.text) for n in result.notes)
-        blocks.append(Items(tuple(texts), small=True))
+        texts = [t for t in map(_note_text, result.notes) if frame.first_time(t)]
+        mine_only = [t for t in texts if frame.full or not _of_another(frame, t)]
+        if len(mine_only) < len(texts):
+            mine_only.append(frame.words.say("page.more_notes", n=len(texts) - len(mine_only)))
+        if mine_only:
+            blocks.append(Items(tuple(mine_only), small=True))
     return blocks
+
+
+def _note_text(note: Note) -> str:
+    return tell.plain_keys(note.text)
+
+
+def _of_another(frame: Frame, text: str) -> bool:
+    """Return whether a text begins with the name of a measure that is not the primary one."""
+    others = tuple(f"{metric_label(m)}:" for m in frame.found.metrics if m != frame.primary)
+    return text.startswith(others) if others else False
 
 
 def _cell(result: Result, statistic: str, metric: str, *, signed: bool = False) -> str:
@@ -82,14 +97,14 @@ def trust_table(frame: Frame, result: Result) -> TableBlock:
             _cell(result, "smallest_detectable_change", m),
             _cell(result, "session_change", m, signed=True),
         )
-        for m in frame.found.metrics
+        for m in frame.metrics
     ]
     n = result.rows("typical_error")["n"].dropna()
     title = say("reliability.table_title") + (f" (n = {int(n.max())})" if len(n) else "")
     note = say("reliability.table_note", percent=tell.percent(frame.study.plan.level))
     kinds = ["typical_error", "typical_error_percent", "icc_a1", "icc_c1"]
     shown = result.table[
-        result.table["statistic"].isin(kinds) & result.table["metric"].isin(frame.found.metrics)
+        result.table["statistic"].isin(kinds) & result.table["metric"].isin(frame.metrics)
     ]
     columns = ("metric", "typical_error", "cv", "icc", "icc_c", "sdc", "session_change")
     return TableBlock(
@@ -97,7 +112,7 @@ def trust_table(frame: Frame, result: Result) -> TableBlock:
         tuple(say(f"columns.{c}") for c in columns),
         tuple(rows),
         (False, *(True,) * 6),
-        f"{note} {tell.why_not(shown)}".strip(),
+        f"{note} {tell.why_not(shown)} {frame.more_metrics}".strip(),
     )
 
 
@@ -134,10 +149,9 @@ def _figures(frame: Frame, result: Result) -> list[FigureBlock]:
     if not np.isfinite(known).any():
         return out
     try:
-        drawn = {
-            "sessions": sessions_figure(result, metric),
-            "agreement": agreement_figure(result, metric),
-        }
+        drawn = {"agreement": agreement_figure(result, metric)}
+        if frame.full:
+            drawn = {"sessions": sessions_figure(result, metric), **drawn}
     except ArgumentError:
         return out
     for key, picture in drawn.items():

@@ -1,0 +1,104 @@
+"""The steps of the flow figure: roster, sessions, and who is in the change over the block."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from cmjlab.catalog import CHECKS
+from cmjlab.plots.flow import FlowStep
+from cmjlab.report.frame import Frame
+from cmjlab.report.sections.coach import group_counts
+
+#: Sessions drawn; with more, only the first, those around the block and the last.
+_MOST_SESSIONS = 6
+#: Reasons named at one step.
+_MOST_REASONS = 5
+
+
+def flow_steps(frame: Frame) -> tuple[list[FlowStep], bool]:
+    """Return the steps of the flow, and whether every session is among them."""
+    say, flow = frame.words.say, frame.found.flow
+    rows = flow["sessions"].to_dict("records")
+    names = [str(r["session"]) for r in rows]
+    drawn = _drawn(frame, names)
+    planned = int(rows[0]["planned"]) if rows else 0
+    steps = [FlowStep((say("flow.roster", n=planned), group_counts(frame)))]
+    skipped = 0
+    for row in rows:
+        if str(row["session"]) not in drawn:
+            skipped += 1
+            continue
+        if skipped:
+            steps.append(FlowStep((say("flow.between", n=skipped),)))
+            skipped = 0
+        steps.append(_session(frame, row))
+    steps += _counted(frame)
+    return steps, len(drawn) == len(names)
+
+
+def _drawn(frame: Frame, names: list[str]) -> set[str]:
+    if len(names) <= _MOST_SESSIONS:
+        return set(names)
+    wanted = {names[0], frame.study.before, frame.study.after, names[-1]}
+    return wanted & set(names)
+
+
+def _session(frame: Frame, row: dict[str, object]) -> FlowStep:
+    """Return one session: who was tested, which jumps count, and what was left out."""
+    say, session = frame.words.say, str(row["session"])
+    counts = frame.found.flow["jumps"]
+    mine = counts[counts["session"].astype(str) == session]
+    lines = (
+        say("flow.session", session=session, tested=row["tested"], valued=row["with_accepted_jumps"]),
+        say("flow.jumps", recorded=int(mine["recorded"].sum()), used=int(mine["accepted"].sum())),
+    )  # fmt: skip
+    aside = _not_tested(frame, session) + _not_counted(frame, session)
+    if len(aside) > _MOST_REASONS:
+        rest = len(aside) - _MOST_REASONS + 1
+        aside = [*aside[: _MOST_REASONS - 1], say("flow.more", n=rest)]
+    return FlowStep(lines, tuple(aside))
+
+
+def _not_tested(frame: Frame, session: str) -> list[str]:
+    """Return how many were not tested, by reason."""
+    missing = frame.found.flow["missing"]
+    mine = missing[missing["session"].astype(str) == session]
+    words = [
+        ": ".join(str(part) for part in (row["status"], row["reason"]) if str(part))
+        or frame.words.say("people.no_reason")
+        for row in mine.to_dict("records")
+    ]
+    counts = pd.Series(words, dtype=object).value_counts(sort=False)
+    return [frame.words.say("flow.missing", n=n, reason=reason) for reason, n in counts.items()]
+
+
+def _not_counted(frame: Frame, session: str) -> list[str]:
+    """Return how many jumps do not count, by reason."""
+    reasons = frame.found.flow["reasons"]
+    mine = reasons[reasons["session"].astype(str) == session]
+    say, out = frame.words.say, []
+    for row in mine.to_dict("records"):
+        code, n = str(row["reason"]), int(row["n"])
+        rule = CHECKS.get(code) if row["by"] == "rules" else None
+        reason = rule.label.lower() if rule else code.replace("_", " ")
+        key = "flow.jumps_out_one" if n == 1 else "flow.jumps_out"
+        out.append(say(key, n=n, reason=reason, by=say(f"people.by_{row['by']}")))
+    return out
+
+
+def _counted(frame: Frame) -> list[FlowStep]:
+    """Return who is in the change of the primary measure, by group; nothing without one."""
+    within = frame.found.result("change_within")
+    if within is None:
+        return []
+    rows = within.rows("mean_change", metric=frame.primary)
+    sizes = {
+        str(r["group"]) if pd.notna(r["group"]) else "": int(r["n"])
+        for r in rows.to_dict("records")
+        if pd.notna(r["n"])
+    }
+    head = frame.words.say(
+        "flow.counted", before=frame.study.before, after=frame.study.after, n=sum(sizes.values())
+    )
+    named = ", ".join(f"{n} {g}" for g, n in sizes.items() if g)
+    return [FlowStep((head, named) if named else (head,))]
