@@ -97,7 +97,7 @@ def write_report(
     study : Study
         An opened study.
     out : path, optional
-        HTML or .docx file, or a folder; default: the results folder of the study.
+        HTML, .docx or .pdf file, or a folder; default: the results folder of the study.
     progress : callable, optional
         Called with an object that has ``done``, ``total`` and ``what``.
     draft : bool
@@ -126,18 +126,28 @@ def write_data(data: ReportData, out: Path) -> Path:
     ----------
     data : ReportData
     out : Path
-        HTML or .docx file, or the folder for ``report_<title>_<date>.html``.
+        HTML, .docx or .pdf file (the page lies beside it), or the folder for
+        ``report_<title>_<date>.html``.
     """
     target = out
-    if target.suffix.lower() not in (".html", ".htm", ".docx"):
+    if target.suffix.lower() not in (".html", ".htm", ".docx", ".pdf"):
         target = target / f"{file_stem(data.title, data.date)}.html"
     if target.suffix.lower() == ".docx":
         from cmjlab.report.docx import write_docx
 
         write_docx(data, target)
+    elif target.suffix.lower() == ".pdf":
+        from cmjlab.report.pdf import write_pdf
+
+        page = target.with_suffix(".html")
+        write_whole(page, render_html(data))
+        write_pdf(page, target)
     else:
         write_whole(target, render_html(data))
     write_tables(data, target.parent)
+    from cmjlab.report.beside import write_beside
+
+    write_beside(data, target.parent)
     return target
 
 

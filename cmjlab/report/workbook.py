@@ -1,11 +1,12 @@
 """``results.xlsx``: every table of the report on a sheet of its own, and a dictionary of it all.
 
-Texts are written as texts, never as formulas; numbers keep full precision; a
-missing value is an empty cell.
+Texts are written as texts, never as formulas; numbers have sixteen digits (the CSV
+tables beside it have all); a missing value is an empty cell.
 """
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import io
 import math
@@ -35,6 +36,11 @@ _PEOPLE = {
     "reason": "why, as it was noted",
     "by": "what took the jump out: a rule, a person, or the file",
     "code": "quality rule, where a rule did",
+    "result": "which result the sentence tells",
+    "of": "group, comparison or athlete that it is about",
+    "coach": "the result as a sentence for a coach",
+    "colleague": "the result as a sentence for a colleague",
+    "thesis": "the result as a sentence for a thesis",
 }
 
 
@@ -65,7 +71,8 @@ def write_workbook(data: ReportData, path: str | os.PathLike[str]) -> Path:
         part.write_bytes(content)
         os.replace(part, target)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise StudyError(
             f"{target}: cannot be written ({error.strerror or error}). Close the program that"
             " shows it, or name another place."
@@ -77,6 +84,11 @@ def render_workbook(data: ReportData) -> bytes:
     """Return the workbook as bytes; see :func:`write_workbook`."""
     from openpyxl import Workbook
 
+    for name, frame in data.tables.items():
+        if len(frame) + 1 > _MOST_ROWS:
+            raise StudyError(
+                f"{name}: {len(frame)} rows, a sheet holds {_MOST_ROWS - 1}. Use {name}.csv beside it."
+            )
     book = Workbook(write_only=True)
     book.properties.creator = f"cmjlab {data.version}"
     book.properties.title = _clean(data.title)[:255]
@@ -181,10 +193,6 @@ def _sheet(
     from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
 
-    if n + 1 > _MOST_ROWS:
-        raise StudyError(
-            f"{name}: {n} rows, a sheet holds {_MOST_ROWS - 1}. Use {name}.csv beside it."
-        )
     sheet = book.create_sheet(_sheet_name(name))
     sheet.freeze_panes = "B2" if len(head) > 3 else "A2"
     sheet.auto_filter.ref = f"A1:{get_column_letter(len(head))}{n + 1}"

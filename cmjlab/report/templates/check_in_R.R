@@ -84,8 +84,9 @@ icc_a1 <- function(m, level) {
   df <- (u * m$msc + v * m$mse)^2 / ((u * m$msc)^2 / (k - 1) + (v * m$mse)^2 / ((n - 1) * (k - 1)))
   f1 <- qf(1 - a, n - 1, df); f2 <- qf(1 - a, df, n - 1)
   rest <- k * m$msc + (k * n - k - n) * m$mse
-  list(estimate = r, ci_low = n * (m$msr - f1 * m$mse) / (f1 * rest + n * m$msr),
-       ci_high = n * (f2 * m$msr - m$mse) / (rest + n * f2 * m$msr), n = n)
+  floor <- -1  # a limit below -1 has no meaning: cmjlab cuts it there and says so
+  list(estimate = r, ci_low = max(floor, n * (m$msr - f1 * m$mse) / (f1 * rest + n * m$msr)),
+       ci_high = max(floor, n * (f2 * m$msr - m$mse) / (rest + n * f2 * m$msr)), n = n)
 }
 
 typical_error <- function(m, level) {
