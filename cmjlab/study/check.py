@@ -9,6 +9,7 @@ import pandas as pd
 from cmjlab.checks import suggestion
 from cmjlab.errors import CmjlabError
 from cmjlab.study.check_measured import check_measured
+from cmjlab.study.check_subgroups import check_subgroups
 from cmjlab.study.problems import Problems
 from cmjlab.study.study import Study
 from cmjlab.study.user_tables import ROW, read_user_table
@@ -42,6 +43,7 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
         return found.frame()
     _check_names(study, study._found)
     check_measured(study, study._found)
+    check_subgroups(study, study._found)
     return study.problems
 
 
