@@ -30,12 +30,17 @@ _MOST_CHARACTERS = 32_767
 _MOST_ROWS = 1_048_576
 _DECLARED: dict[str, Table] = {"jumps": JUMPS, "checks": CHECK_ROWS, "sessions": SESSIONS}
 _HEADS = ("sheet", "name", "label", "unit", "meaning", "computed_as", "source")
-#: Columns of the tables about people and excluded jumps, which no other place declares.
+#: Columns of the tables about people, excluded jumps and sentences, which no other place declares.
 _PEOPLE = {
     "status": "what happened: absent, left, withdrawn, excluded, pain, or not tested",
     "reason": "why, as it was noted",
     "by": "what took the jump out: a rule, a person, or the file",
     "code": "quality rule, where a rule did",
+    "result": "kind of result that a sentence tells",
+    "of": "group, comparison or athlete that a sentence is about; empty: all athletes",
+    "coach": "the result as a sentence for coaches",
+    "colleague": "the same result for colleagues",
+    "thesis": "the same result for a thesis",
     "result": "which result the sentence tells",
     "of": "group, comparison or athlete that it is about",
     "coach": "the result as a sentence for a coach",
@@ -96,7 +101,8 @@ def render_workbook(data: ReportData) -> bytes:
     book.properties.created = book.properties.modified = made
     _about(book, data)
     for name, frame in data.tables.items():
-        rows = (tuple(row) for row in frame.astype(object).itertuples(index=False, name=None))
+        columns = [_plain_column(frame.iloc[:, i]) for i in range(frame.shape[1])]
+        rows = zip(*columns, strict=True)
         _sheet(book, name, tuple(map(str, frame.columns)), rows, len(frame))
     entries = dictionary(data.tables)
     _sheet(book, "dictionary", _HEADS, iter(entries), len(entries))
@@ -211,13 +217,10 @@ def _cell(sheet: Any, value: Any, *, font: Any = None, alignment: Any = None) ->
     """Return one cell, bare where it may be; text is text whatever it begins with."""
     from openpyxl.cell import WriteOnlyCell
 
-    plain = _plain(value)
-    if plain is None:
-        return None
-    risky = isinstance(plain, str) and plain[:1] in ("=", "+", "-", "@")
+    risky = isinstance(value, str) and value[:1] in ("=", "+", "-", "@")
     if not risky and font is None and alignment is None:
-        return plain
-    cell = WriteOnlyCell(sheet, value=plain)
+        return value
+    cell = WriteOnlyCell(sheet, value=_clean(value) if isinstance(value, str) else value)
     if risky:
         cell.data_type, cell.quotePrefix = "s", True
     if font is not None:
@@ -227,23 +230,31 @@ def _cell(sheet: Any, value: Any, *, font: Any = None, alignment: Any = None) ->
     return cell
 
 
-def _plain(value: Any) -> Any:
-    """Return a value as Excel keeps it; None for a missing one."""
-    import numpy as np
-    import pandas as pd
+def _plain_column(column: pd.Series) -> list[Any]:
+    """Return a column's values as a workbook keeps them; None for a missing one."""
+    from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
-    if value is None or value is pd.NA or value is pd.NaT:
-        return None
-    if isinstance(value, bool | np.bool_):
-        return bool(value)
-    if isinstance(value, int | np.integer):
-        return int(value)
-    if isinstance(value, float | np.floating):
-        number = float(value)
-        if math.isnan(number):
-            return None
-        return number if math.isfinite(number) else ("inf" if number > 0 else "-inf")
-    return _clean(value)[:_MOST_CHARACTERS]
+    missing = column.isna().tolist()
+    values = column.tolist()
+    if is_bool_dtype(column.dtype):
+        return [None if m else bool(v) for v, m in zip(values, missing, strict=True)]
+    if is_numeric_dtype(column.dtype):
+        return [None if m else _finite(v) for v, m in zip(values, missing, strict=True)]
+    return [None if m else _plain(v) for v, m in zip(values, missing, strict=True)]
+
+
+def _finite(value: float) -> Any:
+    """Return a number, or the word for one that a workbook cannot hold."""
+    if math.isfinite(value):
+        return value
+    return "inf" if value > 0 else "-inf"
+
+
+def _plain(value: Any) -> Any:
+    """Return a value of a mixed column: numbers as numbers, everything else as text."""
+    if isinstance(value, bool):
+        return value
+    return _finite(value) if isinstance(value, int | float) else _clean(value)[:_MOST_CHARACTERS]
 
 
 def _clean(text: object) -> str:
