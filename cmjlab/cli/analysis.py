@@ -106,26 +106,96 @@ def report(
     draft: Annotated[
         bool, typer.Option(help="From what is there, listing what is missing.")
     ] = False,
+    full: Annotated[
+        bool, typer.Option("--full", help="Everything; else at most nine pages.")
+    ] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="Names of names.csv beside the ids.")
+    ] = False,
+    decimal: Annotated[str, typer.Option(help="Decimal sign of the reader: . or ,")] = ".",
+    figures: Annotated[
+        bool, typer.Option("--figures", help="Figures for a paper too (PDF and 300 dpi PNG).")
+    ] = False,
 ) -> None:
-    """Write the block report: one HTML file, and the tables beside it."""
+    """Write the block report: one page for coaches and what stands behind it, tables beside it.
+
+    --out may be a folder, or a file ending in .html, .docx or .pdf.
+    """
     with say.plain_errors():
-        from cmjlab.report.render import write_report
+        from cmjlab.report.choices import Choices
+        from cmjlab.report.gather import gather
+        from cmjlab.report.render import write_data
 
-        opened = open_study(study)
+        opened, choices = _open_for_report(study, out), Choices(full, names, decimal)
         with say.progress("report") as step:
-            path = write_report(opened, out, progress=step, draft=draft)
+            data = gather(opened, progress=step, draft=draft, choices=choices)
+        path = write_data(data, out or opened.results)
         say.line(f"report: {path}")
+        if figures:
+            from cmjlab.plots.style import save_all
+
+            written = save_all(data.figures, path.parent / "figures")
+            say.line(f"figures: {len(written)} files in {path.parent / 'figures'}")
 
 
-def notebooks(study: StudyPath) -> None:
-    """Run the notebooks on a study, in order, and write an index page."""
+def _open_for_report(folder: Path, out: Path | None) -> Study:
+    """Open a study; in a folder that cannot be written to, what is kept goes to ``out`` too."""
+    from cmjlab.errors import StudyError
+    from cmjlab.study.kept import can_write
+
+    opened = open_study(folder)
+    if can_write(opened.results):
+        return opened
+    if out is None:
+        raise StudyError(
+            f"{opened.results}: cannot be written to. Name another place, e.g."
+            f" 'cmjlab report {say.named(folder)} --out my_report'."
+        )
+    place = out.parent if out.suffix else out
+    return open_study(folder, place)
+
+
+def notebooks(
+    study: StudyPath = HERE,
+    copy: Annotated[
+        Path | None,
+        typer.Option(help="Write copies to edit into this new folder; nothing is run."),
+    ] = None,
+    answers: Annotated[
+        bool, typer.Option("--answers", help="The teacher's set: solutions below the exercises.")
+    ] = False,
+    only: Annotated[str, typer.Option(help="Numbers of notebooks, e.g. 02,04,06.")] = "",
+    results: Results = None,
+) -> None:
+    """Run the notebooks on a study, in order, and write an index page; or copy them to edit.
+
+    02 reliability, 04 block change and 06 block report are for work, the others for learning.
+    """
     with say.plain_errors():
         from cmjlab.report.notebooks import run_notebooks
+        from cmjlab.report.notebooks_copy import copy_notebooks
 
-        opened = open_study(study)
+        chosen = [n for n in only.replace(",", " ").split() if n] or None
+        if copy is not None:
+            opened = _study_of_copies(study)
+            written = copy_notebooks(copy, opened, answers=answers, only=chosen)
+            say.line(f"{len(written)} notebooks to edit: {say.named(copy)}")
+            say.line(f"open them: jupyter lab {say.named(copy)}")
+            return
+        opened = measured(study, results)
         with say.progress("notebooks") as step:
-            path = run_notebooks(opened, progress=step)
-        say.line(f"notebooks: {path}")
+            path = run_notebooks(opened, only=chosen, answers=answers, progress=step)
+        say.line(f"notebooks: {say.named(path)} (opens in a browser)")
+
+
+def _study_of_copies(folder: Path) -> Study | None:
+    """Return the study that copies work on; None, the demo study, when none is named."""
+    from cmjlab.study.study import Study
+
+    if folder == HERE and not (folder / "study.toml").is_file():
+        say.line("no study named: the copies work on the invented demo study")
+        return None
+    return Study.open(folder)
 
 
 def _known(metrics: list[str] | None, study: Study) -> None:

@@ -9,7 +9,6 @@ with this interpreter; the installed notebooks are never written to.
 
 from __future__ import annotations
 
-import html
 import json
 import os
 import re
@@ -136,12 +135,33 @@ def notebooks_folder() -> Path:
 def check_answer(answer: float | None, value: float, *, tolerance: float, unit: str = "") -> str:
     """Return whether a student's number is right, in words; None has not been answered yet."""
     if answer is None:
-        return "Not answered yet: put your number in place of None and run both cells."
+        return "Not answered yet: put your number in place of None and run the cell again."
     if abs(float(answer) - value) <= tolerance:
         return "Right."
     return (
         f"Not yet: {answer:g} {unit}".rstrip() + " is too far off. Look at the cells above again."
     )
+
+
+def choose_notebooks(only: Sequence[str] | None = None) -> list[Path]:
+    """Return the notebooks with these numbers, in order; all without any.
+
+    Raises
+    ------
+    ArgumentError
+        There is no notebook of a number.
+    """
+    paths = sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb"))
+    if only is None:
+        return paths
+    wanted = [str(n).strip().zfill(2)[:2] for n in only]
+    have = [p.name[:2] for p in paths]
+    for number, text in zip(wanted, only, strict=True):
+        if number not in have:
+            raise ArgumentError(
+                f"only: there is no notebook {text!r}; there are {', '.join(have)}."
+            )
+    return [p for p in paths if p.name[:2] in wanted]
 
 
 def is_demo(study: Study) -> bool:
@@ -158,6 +178,7 @@ def run_notebooks(
     study: Study,
     *,
     only: Sequence[str] | None = None,
+    answers: bool = False,
     progress: Callable[[Any], None] | None = None,
 ) -> Path:
     """Run the notebooks on a study, in order, and write an index page.
@@ -167,13 +188,16 @@ def run_notebooks(
     study : Study
     only : sequence of str, optional
         Numbers such as "02"; default: all.
+    answers : bool
+        True: the solution is shown below each exercise (the teacher's set).
     progress : callable, optional
         Called with objects that have ``done``, ``total`` and ``what``.
 
     Returns
     -------
     Path
-        ``results/notebooks/index.html``; the executed notebooks lie beside it.
+        ``results/notebooks/index.html``; the executed notebooks lie beside it, each with a
+        page that can be read without JupyterLab.
 
     Raises
     ------
@@ -181,15 +205,17 @@ def run_notebooks(
         The lab extra is not installed, or notebooks stopped with an error. All others were
         run nevertheless; the index page names those that stopped, with the reason.
     """
-    paths = sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb"))
-    if only is not None:
-        missing = [n for n in only if not any(p.name.startswith(n) for p in paths)]
-        if missing:
-            have = ", ".join(p.name[:2] for p in paths)
-            raise ArgumentError(f"only: there is no notebook {missing[0]!r}; there are {have}.")
-        paths = [p for p in paths if p.name[:2] in {n[:2] for n in only}]
+    from cmjlab.report.notebooks_index import write_index
+
+    paths = choose_notebooks(only)
     target = Path(study.results) / "notebooks"
-    target.mkdir(parents=True, exist_ok=True)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StudyError(
+            f"{target}: cannot be made ({error.strerror}). Name another place for the results:"
+            " --results FOLDER, or Study.open(folder, results=...)."
+        ) from None
     demo = is_demo(study)
     stopped: dict[str, str] = {}
     values = {
@@ -201,12 +227,12 @@ def run_notebooks(
             if progress is not None:
                 progress(Step(number, len(paths), path.stem.replace("_", " ")))
             try:
-                execute(path, target / path.name, keep_demo_checks=demo)
+                execute(path, target / path.name, keep_demo_checks=demo, answers=answers)
             except StudyError as error:
                 if not (target / path.name).is_file():
                     raise
                 stopped[path.name] = str(error)
-    index = _write_index(target, paths, study.title, stopped)
+    index = write_index(target, paths, study.title, stopped)
     if stopped:
         raise StudyError(
             f"{len(stopped)} of {len(paths)} notebooks stopped: {'; '.join(stopped.values())}"
@@ -232,7 +258,9 @@ def _parameters_file(values: Mapping[str, Any]) -> Iterator[None]:
                 os.environ[VARIABLE] = before
 
 
-def execute(source: Path, target: Path, *, keep_demo_checks: bool = True) -> None:
+def execute(
+    source: Path, target: Path, *, keep_demo_checks: bool = True, answers: bool = False
+) -> None:
     """Execute one notebook with this interpreter and write it with its outputs.
 
     Raises
@@ -256,6 +284,10 @@ def execute(source: Path, target: Path, *, keep_demo_checks: bool = True) -> Non
         notebook.cells = [
             c for c in notebook.cells if DEMO_TAG not in c.get("metadata", {}).get("tags", [])
         ]
+    if answers:
+        from cmjlab.report.notebooks_copy import with_solutions
+
+        notebook.cells = with_solutions(notebook.cells)
     client = NotebookClient(
         notebook,
         timeout=_CELL_SECONDS,
@@ -270,35 +302,3 @@ def execute(source: Path, target: Path, *, keep_demo_checks: bool = True) -> Non
         raise StudyError(f"notebook {source.name} stopped: {reason} (see {target}).") from None
     finally:
         nbformat.write(notebook, target)
-
-
-def _why(reason: str | None) -> str:
-    return f"<br><strong>Stopped.</strong> {html.escape(reason)}" if reason else ""
-
-
-def _write_index(
-    target: Path, paths: Sequence[Path], title: str, stopped: Mapping[str, str]
-) -> Path:
-    """Write a plain page that lists the executed notebooks with their first headings."""
-    rows = []
-    for path in paths:
-        cells = json.loads((target / path.name).read_text(encoding="utf-8"))["cells"]
-        text = "".join(
-            next((c["source"] for c in cells if c["cell_type"] == "markdown"), [path.stem])
-        )
-        heading = text.splitlines()[0].lstrip("# ") if text else path.stem
-        rows.append(
-            f'<li><a href="{html.escape(path.name)}">{html.escape(heading)}</a>'
-            f" ({html.escape(path.name)}){_why(stopped.get(path.name))}</li>"
-        )
-    page = (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Notebooks: {html.escape(title)}</title></head>\n"
-        '<body style="font-family: system-ui, sans-serif; max-width: 45rem; margin: 2rem auto">'
-        f"<h1>Notebooks: {html.escape(title)}</h1>\n<p>Executed copies; open them in JupyterLab"
-        " or any notebook viewer.</p>\n<ol>\n" + "\n".join(rows) + "\n</ol></body></html>\n"
-    )
-    index = target / "index.html"
-    index.write_text(page, encoding="utf-8")
-    return index

@@ -1,0 +1,163 @@
+"""Pages of executed notebooks: one readable page each, without network, and an index of them."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+#: Which notebooks are for work; the others are for learning (and 00 is for both).
+FOR_WORK = ("02", "04", "06")
+
+_STYLE = """
+body { font: 16px/1.5 system-ui, sans-serif; color: #1a1a1a; background: #fff; max-width: 56rem;
+  margin: 0 auto; padding: 1rem; overflow-wrap: anywhere; }
+h1, h2, h3 { line-height: 1.25; }
+a { color: #0b4f9e; }
+table { border-collapse: collapse; margin: .7rem 0; }
+th, td { padding: .25rem .6rem; border-bottom: 1px solid #c8c8c8; text-align: left;
+  vertical-align: top; }
+.wide { overflow-x: auto; }
+img { max-width: 100%; height: auto; }
+pre { white-space: pre-wrap; background: #f4f4f4; padding: .5rem .7rem; }
+details { margin: .4rem 0; } summary { color: #4a4a4a; cursor: pointer; }
+blockquote { border-left: 4px solid #8a8a8a; margin-left: 0; padding-left: 1rem; }
+.stopped { border-left: 4px solid #9b1c1c; padding-left: .7rem; }
+@media print { details { display: none; } }
+"""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One notebook of the index: file, heading, question, and why it stopped, if it did."""
+
+    file: str
+    heading: str
+    question: str
+    stopped: str = ""
+
+
+def write_index(
+    target: Path, paths: Sequence[Path], title: str, stopped: Mapping[str, str]
+) -> Path:
+    """Write a readable page for each executed notebook and the index page.
+
+    Parameters
+    ----------
+    target : Path
+        Folder of the executed notebooks.
+    paths : sequence of Path
+        The notebooks, in order.
+    title : str
+        Title of the study.
+    stopped : mapping of file name to reason
+        Notebooks that stopped with an error.
+
+    Returns
+    -------
+    Path
+        The index page.
+    """
+    entries = []
+    for path in paths:
+        cells = json.loads((target / path.name).read_text(encoding="utf-8"))["cells"]
+        entry = _entry(path.name, cells, stopped.get(path.name, ""))
+        _write_page(target / path.name, entry, title, cells)
+        entries.append(entry)
+    rows = "\n".join(_row(e) for e in entries)
+    body = (
+        f"<h1>Notebooks: {html.escape(title)}</h1>\n<p>Executed copies. The page of a notebook can"
+        " be read here; the notebook itself opens in JupyterLab. The next run writes them anew: a"
+        " copy to work on comes from <code>cmjlab notebooks --copy FOLDER</code>.</p>\n"
+        '<div class="wide"><table><thead><tr><th scope="col">Notebook</th>'
+        '<th scope="col">Question</th><th scope="col">For</th><th scope="col">File</th></tr>'
+        f"</thead><tbody>\n{rows}\n</tbody></table></div>"
+    )
+    index = target / "index.html"
+    index.write_text(_page(f"Notebooks: {title}", body), encoding="utf-8")
+    return index
+
+
+def page_name(notebook: str) -> str:
+    """Return the file name of a notebook's page."""
+    return re.sub(r"\.ipynb$", ".html", notebook)
+
+
+def _entry(file: str, cells: Sequence[dict], stopped: str) -> Entry:
+    """Return what the index says of a notebook, from its first text cell."""
+    first = "".join(next((c["source"] for c in cells if c["cell_type"] == "markdown"), []))
+    heading = first.splitlines()[0].lstrip("# ") if first else file
+    question = re.search(r"\*\*Question\.\*\*\s*([^\n]*)", first)
+    return Entry(file, heading, question.group(1) if question else "", stopped)
+
+
+def _row(entry: Entry) -> str:
+    """Return the index row of one notebook."""
+    number = entry.file[:2]
+    use = "work" if number in FOR_WORK else "everybody" if number == "00" else "learning"
+    name, page = html.escape(entry.file), html.escape(page_name(entry.file))
+    why = (
+        f'<div class="stopped"><strong>Stopped.</strong> {html.escape(entry.stopped)}</div>'
+        if entry.stopped
+        else ""
+    )
+    return (
+        f'<tr><th scope="row"><a href="{page}">{html.escape(entry.heading)}</a></th>'
+        f"<td>{html.escape(entry.question)}{why}</td><td>{use}</td>"
+        f'<td><a href="{name}">{name}</a></td></tr>'
+    )
+
+
+def _write_page(notebook: Path, entry: Entry, title: str, cells: Sequence[dict]) -> None:
+    """Write an executed notebook as a page: text, outputs, code folded away; no script at all."""
+    parts = ['<p><a href="index.html">All notebooks</a></p>']
+    for cell in cells:
+        source = "".join(cell["source"])
+        if cell["cell_type"] == "markdown":
+            parts.append(_markdown(source))
+        elif cell["cell_type"] == "code":
+            parts.append(
+                f"<details><summary>Code</summary><pre>{html.escape(source)}</pre></details>"
+            )
+            parts += [_output(o) for o in cell.get("outputs", [])]
+    page = _page(f"{entry.heading}: {title}", "\n".join(parts))
+    notebook.with_name(page_name(notebook.name)).write_text(page, encoding="utf-8")
+
+
+def _markdown(text: str) -> str:
+    """Return a text cell as HTML; markup in it is not trusted."""
+    from mistune import create_markdown
+
+    return str(create_markdown(escape=True, plugins=["table"])(text))
+
+
+def _output(output: dict) -> str:
+    """Return one output: a table, a picture with its words, or plain text."""
+    data = output.get("data", {})
+    if "text/html" in data:
+        found = re.sub(
+            r"<style.*?</style>|<script.*?</script>", "", "".join(data["text/html"]), flags=re.S
+        )
+        return f'<div class="wide">{found}</div>'
+    if "image/png" in data:
+        words = html.escape(
+            output.get("metadata", {}).get("image/png", {}).get("alt", ""), quote=True
+        )
+        picture = "".join(data["image/png"]).replace("\n", "")
+        return f'<p><img src="data:image/png;base64,{picture}" alt="{words}"></p>'
+    if output.get("output_type") == "error":
+        return f'<pre class="stopped">{html.escape(str(output.get("evalue", "")))}</pre>'
+    text = "".join(output.get("text", data.get("text/plain", "")))
+    return f"<pre>{html.escape(text)}</pre>" if text.strip() else ""
+
+
+def _page(title: str, body: str) -> str:
+    return (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{html.escape(title)}</title><style>{_STYLE}</style></head>\n<body><main>\n{body}\n"
+        "</main></body></html>\n"
+    )
