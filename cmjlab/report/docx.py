@@ -23,7 +23,7 @@ from cmjlab.report.data import Facts, FigureBlock, Items, Paragraph, ReportData,
 _NO_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _TEXT_WIDTH_CM = 17.0
 #: Heights that keep the page for coaches on one sheet, and the rest in proportion.
-_FIRST_HEIGHT_CM = 7.4
+_FIRST_HEIGHT_CM = 7.0
 _MOST_HEIGHT_CM = 13.0
 _DPI = 200
 _INK, _LINE, _HEAD, _GROUND = "1C2733", "9AA3AD", "E6E8EA", "F4F5F6"
@@ -85,7 +85,7 @@ def render_docx(data: ReportData) -> bytes:
     document.add_paragraph(clean(f"{data.words['made_on']} {data.date}"))
     if data.draft:
         _boxed(document, data.words["draft"])
-    for number, section in enumerate(data.sections):
+    for number, section in enumerate(s for s in data.sections if s.on_paper):
         heading = document.add_heading(clean(section.title), level=1)
         heading.paragraph_format.page_break_before = number == 1  # the coach page stands alone
         for block in section.blocks:
@@ -149,7 +149,7 @@ def _new_document(data: ReportData) -> Any:
         for key in [k for k in fonts.attrib if "Theme" in k]:
             del fonts.attrib[key]  # a theme would win over the font named here
         shape = style.paragraph_format
-        shape.space_before, shape.space_after, shape.line_spacing = Pt(before), Pt(after), 1.08
+        shape.space_before, shape.space_after, shape.line_spacing = Pt(before), Pt(after), 1.0
     for border in document.styles["Title"].element.findall(f".//{qn('w:pBdr')}"):
         border.getparent().remove(border)
     document.styles["Caption"].font.bold = True
@@ -293,6 +293,8 @@ def _table(document: Any, block: TableBlock) -> None:
     _widths(table, block)
     below = document.add_paragraph()  # two tables without a paragraph between would be one
     below.add_run(clean(block.note)).font.size = Pt(8)
+    if not block.note:
+        below.paragraph_format.line_spacing = Pt(5)
 
 
 def _frame_table(table: Any, title: str) -> None:
