@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
+from pathlib import Path
 
 import pytest
 
@@ -15,13 +17,35 @@ FLAGS = [
 
 
 @pytest.fixture(scope="module")
-def page_file(tmp_path_factory):
+def study(tmp_path_factory):
     from report_kit import kit_study
 
+    return kit_study(tmp_path_factory.mktemp("browser"))
+
+
+@pytest.fixture(scope="module")
+def page_file(study):
     from cmjlab.report.render import write_report
 
-    study = kit_study(tmp_path_factory.mktemp("browser"))
     return write_report(study)
+
+
+@pytest.fixture(scope="module")
+def full_page(study, tmp_path_factory):
+    from cmjlab.report.choices import Choices
+    from cmjlab.report.render import write_report
+
+    place = tmp_path_factory.mktemp("full")
+    return write_report(study, place, choices=Choices(full=True, decimal=","))
+
+
+@pytest.fixture(scope="module")
+def axe():
+    """Return the text of axe-core; where it lies is named in the environment."""
+    place = os.environ.get("CMJLAB_AXE", "")
+    if not place:
+        pytest.skip("CMJLAB_AXE does not name axe.min.js (npm install axe-core)")
+    return Path(place).read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +106,35 @@ def test_page_prints_on_a4_with_the_coach_page_alone_on_the_first(browser, page_
         assert float(width) == pytest.approx(595.3, abs=1.5)
         assert float(height) == pytest.approx(841.9, abs=1.5)
     page.close()
+
+
+def test_short_report_has_at_most_nine_pages(browser, page_file):
+    page, _ = _open(browser, page_file, 1280)
+    data = page.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type /Page\b(?!s)", data)) <= 9
+    page.close()
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("form", ["page_file", "full_page"])
+def test_axe_finds_no_serious_fault(browser, axe, request, form, width):
+    """Oracle: axe-core (Mozilla Public License 2.0), its own severities, nothing switched off.
+
+    Its script may run only because the page's policy is set aside for the test.
+    """
+    context = browser.new_context(bypass_csp=True, viewport={"width": width, "height": 800})
+    page = context.new_page()
+    page.goto(request.getfixturevalue(form).as_uri())
+    page.add_script_tag(content=axe)
+    found = page.evaluate("axe.run(document)")
+    assert len(found["passes"]) > 15
+    bad = [
+        f"{v['id']} ({v['impact']}): {v['nodes'][0]['html'][:120]}"
+        for v in found["violations"]
+        if v["impact"] in ("serious", "critical")
+    ]
+    assert bad == []
+    context.close()
 
 
 def test_keyboard_reaches_the_sections(browser, page_file):

@@ -16,6 +16,7 @@ from cmjlab.errors import StudyError
 from cmjlab.report.data import Block, ReportData, Section
 
 if TYPE_CHECKING:
+    from cmjlab.report.choices import Choices
     from cmjlab.study.study import Study
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -89,6 +90,7 @@ def write_report(
     *,
     progress: Callable[[Any], None] | None = None,
     draft: bool = False,
+    choices: Choices | None = None,
 ) -> Path:
     """Write the block report of a study.
 
@@ -102,6 +104,8 @@ def write_report(
         Called with an object that has ``done``, ``total`` and ``what``.
     draft : bool
         Write what can be written although parts are missing; the page lists them.
+    choices : Choices, optional
+        Length, names and decimal style; default: short, ids, decimal point.
 
     Returns
     -------
@@ -115,7 +119,7 @@ def write_report(
     """
     from cmjlab.report.gather import gather
 
-    data = gather(study, progress=progress, draft=draft)
+    data = gather(study, progress=progress, draft=draft, choices=choices)
     return write_data(data, Path(out) if out is not None else Path(study.results))
 
 
