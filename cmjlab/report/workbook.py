@@ -41,11 +41,6 @@ _PEOPLE = {
     "coach": "the result as a sentence for coaches",
     "colleague": "the same result for colleagues",
     "thesis": "the same result for a thesis",
-    "result": "which result the sentence tells",
-    "of": "group, comparison or athlete that it is about",
-    "coach": "the result as a sentence for a coach",
-    "colleague": "the result as a sentence for a colleague",
-    "thesis": "the result as a sentence for a thesis",
 }
 
 
