@@ -20,7 +20,7 @@ def glossary(
         "glossary.html"
     ),
 ) -> None:
-    """Write the glossary: name, key, unit, formula, meaning and source of every number."""
+    """Every metric, statistic and rule, explained on one page."""
     with say.plain_errors():
         from cmjlab.report.glossary import write_glossary
 
