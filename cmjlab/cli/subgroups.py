@@ -61,10 +61,13 @@ def subgroups(
 def _evidence(found: StudySubgroups) -> None:
     """Print what speaks for a split, and what does not, before any placement."""
     say.line("Evidence first")
+    said: set[str] = set()
     for name in ("threshold", "measures", "split"):
         if name in found.results:
             for text in found.results[name].sentences:
-                say.line(f"- {text}")
+                if text not in said:
+                    say.line(f"- {text}")
+                said.add(text)
             for note in found.results[name].notes:
                 say.line(f"  note: {note.text}")
         else:
