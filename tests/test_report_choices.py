@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 
+import pandas as pd
 import pytest
 from report_kit import kit_study, text_of
 
 import cmjlab as cj
+from cmjlab.report import tell
 from cmjlab.report.analyses import analyse
 from cmjlab.report.gather import gather
 from cmjlab.report.pick import first_row
@@ -61,6 +63,17 @@ def test_names_of_the_icc_stand_in_three_languages(study):
     }  # fmt: skip
     assert rows["ICC(C,1)"][2] == "two-way mixed, consistency, single measures"
     assert "one session, not of one jump" in text_of(section)
+
+
+def test_a_mean_asymmetry_reads_as_both_limbs():
+    values = pd.Series([4.0, 6.4, float("nan")])
+    shown = tell.mean_shown("peak_propulsion_force_asymmetry_percent", values)
+    assert shown == "right 52.6 %, left 47.4 %"
+    half = tell.mean_shown(
+        "peak_propulsion_force_asymmetry_percent", values, formula="symmetry_index"
+    )
+    assert half == "right 51.3 %, left 48.7 %"
+    assert tell.mean_shown(HEIGHT, pd.Series([0.3, 0.31])) == "30.5"
 
 
 def test_a_frozen_plan_stands_in_the_methods_and_none_in_the_limits(tmp_path):

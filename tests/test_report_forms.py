@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import html
 import re
+import shutil
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 from report_kit import kit_study, text_of
 
@@ -12,7 +15,9 @@ from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.report.analyses import change_results
 from cmjlab.report.choices import Choices
 from cmjlab.report.gather import gather
-from cmjlab.report.render import render_html
+from cmjlab.report.render import render_html, write_data
+from cmjlab.report.sections.flow import flow_steps
+from cmjlab.report.words import read_words
 
 HEIGHT = "jump_height_m"
 NAMES = {"A00": 'Zoë <b>&"Ünal" 日本', "A01": "O'Brien $x$ {{7*7}}", "A02": "Łukasz 1.5"}
@@ -96,6 +101,36 @@ def test_flow_figure_adds_up(short, study):
     assert f"In the change from base2 to post: {int(within['n'].sum())} athletes" in figure.alt
 
 
+def test_flow_of_many_sessions_draws_those_around_the_block():
+    names = [f"s{i}" for i in range(1, 11)]
+    flow = {
+        "sessions": pd.DataFrame(
+            {"session": names, "planned": 5, "tested": 5, "with_accepted_jumps": 4}
+        ),
+        "jumps": pd.DataFrame({"session": names, "recorded": 9, "accepted": 8}),
+        "missing": pd.DataFrame(columns=["athlete", "group", "session", "status", "reason"]),
+        "reasons": pd.DataFrame(
+            [("s4", "rules", f"code_{i}", 1) for i in range(8)],
+            columns=["session", "by", "reason", "n"],
+        ),
+    }
+    frame = SimpleNamespace(
+        words=read_words(),
+        found=SimpleNamespace(flow=flow, result=lambda name: None),
+        study=SimpleNamespace(before="s4", after="s8", athletes=pd.DataFrame({"group": ["a"] * 5})),
+    )
+    steps, complete = flow_steps(frame)
+    assert not complete
+    heads = [s.lines[0].split(":")[0] for s in steps]
+    assert heads == [
+        "Roster", "s1", "2 sessions in between, see the table", "s4",
+        "3 sessions in between, see the table", "s8", "1 session in between, see the table",
+        "s10",
+    ]  # fmt: skip
+    assert len(steps[3].aside) == 5
+    assert steps[3].aside[-1] == "4 more reasons, see the tables"
+
+
 # ---- names ---------------------------------------------------------------------------------
 
 
@@ -124,6 +159,37 @@ def test_wrong_names_are_refused(tmp_path):
     (study.folder / "names.csv").write_text("athlete,name\nA00,one\nA00,two\n", encoding="utf-8")
     with pytest.raises(StudyError):
         gather(study, choices=Choices(names=True))
+
+
+def test_word_document_of_the_short_form_leaves_out_what_is_for_the_screen(short, tmp_path):
+    docx = pytest.importorskip("docx")
+    path = write_data(short, tmp_path / "report.docx")
+    texts = [p.text for p in docx.Document(str(path)).paragraphs]
+    assert "Cautions" in texts
+    assert "Sentences to copy" not in texts
+
+
+# ---- a folder that cannot be written to ----------------------------------------------------
+
+
+def test_a_folder_that_cannot_be_written_to_gets_its_report_elsewhere(tmp_path):
+    from typer.testing import CliRunner
+
+    from cmjlab.cli.app import app
+
+    study = kit_study(tmp_path)
+    shutil.rmtree(study.results, ignore_errors=True)
+    study.results.write_text("in the way")  # holds for administrators too
+    before = sorted(p.name for p in study.folder.rglob("*"))
+    refused = CliRunner().invoke(app, ["report", str(study.folder)])
+    assert refused.exit_code == 2
+    assert "--out my_report" in refused.stderr
+    out = tmp_path / "elsewhere"
+    done = CliRunner().invoke(app, ["report", str(study.folder), "--out", str(out)])
+    assert done.exit_code == 0, done.stderr
+    assert len(list(out.glob("report_kit_*.html"))) == 1
+    assert (out / "sessions.csv").is_file()
+    assert sorted(p.name for p in study.folder.rglob("*")) == before
 
 
 # ---- decimal style -------------------------------------------------------------------------

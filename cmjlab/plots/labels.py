@@ -103,7 +103,8 @@ def metric_axis(metric: str, n: int | None = None, *, change: bool = False) -> s
     label = metric_label(metric)
     if change:
         label = f"Change in {label[0].lower() + label[1:] if label[1:2].islower() else label}"
-    return axis_label(label, metric_unit(metric), n)
+    side = ", + = right" if metric.endswith("_asymmetry_percent") else ""
+    return axis_label(label, metric_unit(metric) + side, n)
 
 
 def pick_metric(result: Result, metric: str | None) -> str:

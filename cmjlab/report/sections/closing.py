@@ -18,7 +18,8 @@ from cmjlab.units import shown_unit
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")
 #: Author(s), year, then journal with volume and page, then a remark in parentheses.
 _CITATION = re.compile(
-    r"(?P<who>[A-ZÀ-Ý][\w'’-]+(?: et al\.| & [A-ZÀ-Ý][\w'’-]+)?)"
+    r"(?P<who>(?:[A-ZÀ-Ý][\w'’-]+, )*[A-ZÀ-Ý][\w'’-]+ & [A-ZÀ-Ý][\w'’-]+"
+    r"|[A-ZÀ-Ý][\w'’-]+(?: et al\.)?)"
     r" (?P<year>(?:18|19|20)\d\d)(?P<where>, [A-Z][\w ]+ \d[\d()]*:\w+)?"
     r"(?P<remark> \((?:abstract read|from memory)\))?"
 )
@@ -176,7 +177,7 @@ def cited(sources: list[str]) -> list[str]:
     found: dict[str, str] = {}
     for text in sources:
         for match in _CITATION.finditer(text):
-            key = f"{match['who'].split()[0]} {match['year']}"
+            key = f"{match['who'].split()[0].rstrip(',')} {match['year']}"
             full = f"{match['who']} {match['year']}{match['where'] or ''}{match['remark'] or ''}"
             found[key] = max(found.get(key, ""), full, key=len)
     return sorted(found.values(), key=str.casefold)

@@ -29,7 +29,7 @@ def flow_steps(frame: Frame) -> tuple[list[FlowStep], bool]:
             skipped += 1
             continue
         if skipped:
-            steps.append(FlowStep((say("flow.between", n=skipped),)))
+            steps.append(FlowStep((frame.words.count("flow.between", skipped),)))
             skipped = 0
         steps.append(_session(frame, row))
     steps += _counted(frame)
@@ -80,9 +80,9 @@ def _not_counted(frame: Frame, session: str) -> list[str]:
     for row in mine.to_dict("records"):
         code, n = str(row["reason"]), int(row["n"])
         rule = CHECKS.get(code) if row["by"] == "rules" else None
-        reason = rule.label.lower() if rule else code.replace("_", " ")
-        key = "flow.jumps_out_one" if n == 1 else "flow.jumps_out"
-        out.append(say(key, n=n, reason=reason, by=say(f"people.by_{row['by']}")))
+        name = rule.label if rule else code.replace("_", " ")
+        reason = say(f"flow.by_{row['by']}", reason=name)
+        out.append(frame.words.count("flow.jumps_out", n, reason=reason))
     return out
 
 

@@ -128,11 +128,21 @@ def _rows(frame: Frame, metric: str, result: str, statistic: str, kind: str) -> 
             "low": tell.bare(metric, s.low, signed=True),
             "high": words(metric, s.high, signed=True),
             "percent": tell.percent(frame.study.plan.level),
-            "verdict": tell.verdict(frame.words, s, tell.matters_of(frame.matters, metric)),
+            "verdict": _verdict(frame, s, kind, row),
             "method": str(row["method"]),
             "shrunken": guesses.get(str(row["athlete"]), "–"),
         }
         yield Saying(kind, metric, where, *_three(frame, kind, gaps))
+
+
+def _verdict(frame: Frame, s: tell.Span, kind: str, row: pd.Series) -> str:
+    """Return what the interval says; a difference between groups is no increase."""
+    if kind != "between":
+        return tell.verdict(frame.words, s, tell.matters_of(frame.matters, s.metric))
+    first, second = str(row["contrast"]).split(" - ", 1)
+    if s.low <= 0 <= s.high:
+        return frame.words.say("sayings.same", n=s.n)
+    return frame.words.say("sayings.higher", group=first if s.low > 0 else second)
 
 
 def _where(frame: Frame, row: pd.Series, kind: str) -> str:
