@@ -94,7 +94,8 @@ _REMEDIES = {
 def _no_permission(error: PermissionError) -> str:
     return (
         f"{error.filename}: no permission. Close programs that hold it open; if the folder can"
-        " only be read, copy it to a place where you may write."
+        " only be read, name another place for what is written (--results FOLDER; report: --out"
+        " FOLDER), or copy the study."
     )
 
 

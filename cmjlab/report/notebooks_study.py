@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -72,18 +73,21 @@ def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
     baselines = [
         str(s) for s in study.sessions.loc[study.sessions["role"] == "baseline", "session"]
     ]
+    missing = "" if len(baselines) > 1 else "; the own one needs two baseline sessions"
     try:
         own = cj.reliability(
             study.sessions_table(), [metric], use=baselines, level=study.plan.level
         )
         typical = own.value("typical_error", metric=metric)
     except (CmjlabError, KeyError) as error:
+        typical, missing = math.nan, missing or f"; the own one is not known: {error}"
+    if math.isnan(typical):
         if metric not in _USUAL:
-            raise StatsError(f"the noise of {metric} is not known yet: {error}") from None
+            raise StatsError(f"the typical error of {metric} is not known yet{missing}.")
         usual = show(_USUAL[metric][0], _unit(metric))
-        return {metric: _USUAL[metric]}, (
-            f"Taken for now: a usual typical error of {usual}; the own one needs two baselines ({error})"
-        )
+        return {
+            metric: _USUAL[metric]
+        }, f"Taken for now: a usual typical error of {usual}{missing}."
     text = show(typical, _unit(metric), extra_decimals=1)
     return own, f"Typical error of this squad, from {' and '.join(baselines)}: {text}."
 

@@ -289,7 +289,7 @@ class Study:
         self._found.add(
             "warn", "results_not_kept", where=(str(self.results.name), "", ""),
             found="the folder cannot be written to", expected="a place for results",
-            remedy="Give another place: Study.open(folder, results=\"...\"). All is measured anew.",
+            remedy="Give another place: --results FOLDER, or Study.open(folder, results=\"...\"). All is measured anew.",
         )  # fmt: skip
         return False
 
