@@ -247,6 +247,9 @@ def test_every_result_has_three_sentences_from_the_same_numbers(study, short):
         limits = [_signed(row[c]) for c in ("ci_low", "ci_high")]
         for register in ("colleague", "thesis"):
             assert f"interval {limits[0]} to {limits[1]} cm" in mine[register]
+    alone = table[(table["result"] == "individual") & ~table["coach"].str.contains("best guess")]
+    assert set(alone["of"]) == {"A01", "A03", "A05"}  # the control group is drawn to nothing
+    assert not table["thesis"].str.contains("–").any()
     assert table[["coach", "colleague", "thesis"]].notna().all().all()
     assert not table["thesis"].str.contains("nan").any()
 

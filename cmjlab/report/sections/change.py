@@ -170,6 +170,7 @@ def _individual_table(frame: Frame, result: Result) -> TableBlock:
             )
         )
     columns = ("athlete", "group", "individual", "shrunken", "verdict")
+    note = say("individuals.not_drawn") if any(r[3] == "–" for r in rows) else ""
     return TableBlock(
         say(
             "individuals.table_title",
@@ -178,6 +179,7 @@ def _individual_table(frame: Frame, result: Result) -> TableBlock:
         tuple(say(f"columns.{c}") for c in columns),
         tuple(rows),
         (False, False, True, True, False),
+        note,
     )  # fmt: skip
 
 

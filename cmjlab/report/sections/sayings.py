@@ -130,7 +130,7 @@ def _rows(frame: Frame, metric: str, result: str, statistic: str, kind: str) -> 
             "percent": tell.percent(frame.study.plan.level),
             "verdict": _verdict(frame, s, kind, row),
             "method": str(row["method"]),
-            "shrunken": guesses.get(str(row["athlete"]), "–"),
+            **_guess(frame, guesses.get(str(row["athlete"]))),
         }
         yield Saying(kind, metric, where, *_three(frame, kind, gaps))
 
@@ -160,7 +160,16 @@ def _shrunken(result: Result, metric: str) -> dict[str, str]:
     return {
         str(a): words(metric, float(v), signed=True)
         for a, v in zip(rows["athlete"], rows["estimate"], strict=True)
+        if math.isfinite(v)
     }
+
+
+def _guess(frame: Frame, shrunken: str | None) -> dict[str, object]:
+    """Return the part of each sentence on the drawn estimate; empty where there is none."""
+    keys = [f"guess_{r}" for r in REGISTERS]
+    if shrunken is None:
+        return dict.fromkeys(keys, "")
+    return {k: frame.words.say(f"sayings.{k}", shrunken=shrunken) for k in keys}
 
 
 def _names(metric: str) -> dict[str, object]:
