@@ -9,8 +9,10 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
+from matplotlib.text import Text
 from report_kit import kit_study, text_of
 
+import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.report.analyses import change_results
 from cmjlab.report.choices import Choices
@@ -152,6 +154,28 @@ def test_names_appear_only_when_asked_and_literally(study, short):
 
 def test_sentences_on_disk_hold_no_names_unless_asked(study, short):
     assert not short.tables["sentences"]["coach"].str.contains("Zoë").any()
+
+
+def test_odd_groups_and_titles_appear_literally_everywhere(tmp_path):
+    study = kit_study(tmp_path)
+    odd, title = "Zoë <b>&'1.5' $x$ {{7*7}}", 'Bl<i>ock 1.5 "x" Ñ'
+    roster = study.folder / "athletes.csv"
+    table = pd.read_csv(roster, dtype=str)
+    table["group"] = table["group"].replace({"jump": odd})
+    table.to_csv(roster, index=False, encoding="utf-8")
+    settings = study.folder / "study.toml"
+    settings.write_text(
+        settings.read_text("utf-8").replace('title = "Kit"', f"title = '{title}'"), "utf-8"
+    )
+    data = gather(cj.Study.open(study.folder), choices=Choices(full=True, decimal=","))
+    text = _page_text(data)
+    assert title in text
+    assert text.count(odd) > 12
+    assert "<b>&" not in render_html(data)
+    for key in ("paired_primary", "individual_primary", "flow", "difference_primary"):
+        drawn = " ".join(t.get_text() for t in data.figures[key].findobj(Text))
+        assert "Zoë <b>&" in drawn, key
+        assert "49" not in drawn
 
 
 def test_wrong_names_are_refused(tmp_path):
