@@ -12,6 +12,44 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+#: Rows of a table that a notebook shows at once.
+_ROWS = 40
+_PLACES = ("group", "contrast", "session", "athlete")
+
+
+def _in_words(row: Mapping[str, Any]) -> dict[str, str]:
+    """Return one estimate in words: labels of the catalog, units that a person reads."""
+    from cmjlab.catalog import METRICS, STATISTICS
+    from cmjlab.units import show, shown_unit
+
+    metric, statistic = _text(row.get("metric")), _text(row.get("statistic"))
+    entry, known = METRICS.get(metric), STATISTICS.get(statistic)
+    own = entry.unit if entry else ""
+    unit = own if known is None or known.unit == "metric" else known.unit
+    values = [row.get(c) for c in ("estimate", "ci_low", "ci_high")]
+    texts = [
+        show(float("nan") if v is None else v, unit, with_unit=False, extra_decimals=1)
+        for v in values
+    ]
+    number = _text(row.get("n"))
+    return {
+        "measure": entry.label if entry else metric,
+        **{p: _text(row.get(p)) for p in _PLACES},
+        "statistic": known.label if known else statistic.replace("_", " "),
+        "estimate": texts[0].replace("-", "\u2212"),
+        "interval": " to ".join(texts[1:]).replace("-", "\u2212") if "–" not in texts[1:] else "",
+        "unit": shown_unit(unit),
+        "n": number.removesuffix(".0"),
+        "method": _text(row.get("method")),
+        "remark": _text(row.get("text")) if texts[0] == "–" else "",
+    }
+
+
+def _text(value: Any) -> str:
+    """Return a cell as text; nothing for a missing value."""
+    return "" if value is None or value != value or str(value) in ("<NA>", "nan") else str(value)
+
+
 @dataclass(frozen=True)
 class Note:
     """A remark with a code that programs and tests can rely on, and a text for people."""
@@ -98,8 +136,27 @@ class Result:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        parts = [f"<p><strong>{html.escape(self.kind)}</strong></p>"]
+        name = self.kind.replace("_", " ").capitalize()
+        parts = [f"<p><strong>{html.escape(name)}</strong></p>"]
         parts += [f"<p>{html.escape(s)}</p>" for s in self.sentences]
-        parts.append(self.table.dropna(axis=1, how="all").to_html(index=False, na_rep="–"))
+        first = self.readable().head(_ROWS)
+        parts.append(first.to_html(index=False, na_rep="", border=0))
+        if len(self.table) > len(first):
+            left = len(self.table) - len(first)
+            parts.append(f"<p>… and {left} more rows in <code>.table</code>.</p>")
         parts += [f"<p><em>{html.escape(n.text)}</em></p>" for n in self.notes]
         return "\n".join(parts)
+
+    def readable(self) -> pd.DataFrame:
+        """Return the estimates as a person reads them: labels, shown units, one interval a cell.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Texts; one row per estimate, columns that hold nothing are left out.
+        """
+        import pandas as pd
+
+        rows = [_in_words(row) for row in self.table.to_dict("records")]
+        frame = pd.DataFrame(rows, columns=list(rows[0]) if rows else ["measure", "estimate"])
+        return frame.loc[:, (frame != "").any()] if len(frame) else frame

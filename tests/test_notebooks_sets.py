@@ -201,7 +201,7 @@ def test_pages_need_no_network_and_hold_what_the_notebooks_hold(tmp_path):
     index = write_index(tmp_path, choose_notebooks(), "A <b>study</b> & more", {"02": ""})
     text = index.read_text(encoding="utf-8")
     assert "A &lt;b&gt;study&lt;/b&gt; &amp; more" in text
-    assert text.count("<td>work</td>") == len(FOR_WORK)
+    assert text.count("(for work)") == len(FOR_WORK)
     for path in choose_notebooks():
         assert f'href="{page_name(path.name)}"' in text
         page = (tmp_path / page_name(path.name)).read_text(encoding="utf-8")
@@ -251,3 +251,25 @@ def test_a_teachers_run_shows_the_solution(tmp_path):
     page = index.with_name("01_recordings.html").read_text(encoding="utf-8")
     assert "Solution: " in page
     assert "accepted within 0.2" in page
+
+
+def test_tables_have_no_row_numbers_and_escape():
+    import pandas as pd
+
+    shown = notebooks_study.tidy(pd.DataFrame({"a": ["<b>x</b>"], "n": [3]}))
+    assert repr(shown).split() == ["a", "n", "<b>x</b>", "3"]
+    assert "&lt;b&gt;x" in shown._repr_html_()
+    assert "<th></th>" not in shown._repr_html_()
+    assert repr(notebooks_study.tidy(pd.DataFrame({"a": []}))) == "no rows"
+
+
+def test_a_result_reads_in_shown_units(demo):
+    table = demo["02"].readable()
+    row = table[table["statistic"] == "Typical error"].iloc[0]
+    assert (row["measure"], row["estimate"], row["unit"]) == (
+        "Jump height (take-off velocity)", "1.40", "cm",
+    )  # fmt: skip
+    assert row["interval"] == "1.11 to 1.89"
+    page = demo["04"]._repr_html_()
+    assert "more rows in <code>.table</code>" in page or len(demo["04"].table) <= 40
+    assert "jump_height_m" not in page.partition("<table")[2].partition("</table>")[0]

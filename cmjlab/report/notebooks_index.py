@@ -14,13 +14,14 @@ FOR_WORK = ("02", "04", "06")
 
 _STYLE = """
 body { font: 16px/1.5 system-ui, sans-serif; color: #1a1a1a; background: #fff; max-width: 56rem;
-  margin: 0 auto; padding: 1rem; overflow-wrap: anywhere; }
+  margin: 0 auto; padding: 1rem; overflow-wrap: break-word; }
 h1, h2, h3 { line-height: 1.25; }
 a { color: #0b4f9e; }
 table { border-collapse: collapse; margin: .7rem 0; }
 th, td { padding: .25rem .6rem; border-bottom: 1px solid #c8c8c8; text-align: left;
   vertical-align: top; }
 .wide { overflow-x: auto; }
+dt { margin-top: 1rem; font-weight: 600; } dd { margin-left: 0; }
 img { max-width: 100%; height: auto; }
 pre { white-space: pre-wrap; background: #f4f4f4; padding: .5rem .7rem; }
 details { margin: .4rem 0; } summary { color: #4a4a4a; cursor: pointer; }
@@ -71,10 +72,8 @@ def write_index(
     body = (
         f"<h1>Notebooks: {html.escape(title)}</h1>\n<p>Executed copies. The page of a notebook can"
         " be read here; the notebook itself opens in JupyterLab. The next run writes them anew: a"
-        " copy to work on comes from <code>cmjlab notebooks --copy FOLDER</code>.</p>\n"
-        '<div class="wide"><table><thead><tr><th scope="col">Notebook</th>'
-        '<th scope="col">Question</th><th scope="col">For</th><th scope="col">File</th></tr>'
-        f"</thead><tbody>\n{rows}\n</tbody></table></div>"
+        " copy to work on comes from <code>cmjlab notebooks STUDY --copy FOLDER</code>.</p>\n"
+        f"<dl>\n{rows}\n</dl>"
     )
     index = target / "index.html"
     index.write_text(_page(f"Notebooks: {title}", body), encoding="utf-8")
@@ -91,11 +90,11 @@ def _entry(file: str, cells: Sequence[dict], stopped: str) -> Entry:
     first = "".join(next((c["source"] for c in cells if c["cell_type"] == "markdown"), []))
     heading = first.splitlines()[0].lstrip("# ") if first else file
     question = re.search(r"\*\*Question\.\*\*\s*([^\n]*)", first)
-    return Entry(file, heading, question.group(1) if question else "", stopped)
+    return Entry(file, heading, question.group(1).replace("*", "") if question else "", stopped)
 
 
 def _row(entry: Entry) -> str:
-    """Return the index row of one notebook."""
+    """Return the index entry of one notebook."""
     number = entry.file[:2]
     use = "work" if number in FOR_WORK else "everybody" if number == "00" else "learning"
     name, page = html.escape(entry.file), html.escape(page_name(entry.file))
@@ -105,9 +104,8 @@ def _row(entry: Entry) -> str:
         else ""
     )
     return (
-        f'<tr><th scope="row"><a href="{page}">{html.escape(entry.heading)}</a></th>'
-        f"<td>{html.escape(entry.question)}{why}</td><td>{use}</td>"
-        f'<td><a href="{name}">{name}</a></td></tr>'
+        f'<dt><a href="{page}">{html.escape(entry.heading)}</a> (for {use})</dt>'
+        f'<dd>{html.escape(entry.question)}{why}<br><a href="{name}">{name}</a></dd>'
     )
 
 
@@ -131,7 +129,10 @@ def _markdown(text: str) -> str:
     """Return a text cell as HTML; markup in it is not trusted."""
     from mistune import create_markdown
 
-    return str(create_markdown(escape=True, plugins=["table"])(text))
+    page = str(create_markdown(escape=True, plugins=["table"])(text))
+    return page.replace("<table>", '<div class="wide"><table>').replace(
+        "</table>", "</table></div>"
+    )
 
 
 def _output(output: dict) -> str:

@@ -48,6 +48,32 @@ def open_study(folder: str | Path | None = None, results: str | Path | None = No
     return Study.open(place, Path(tempfile.gettempdir()) / name)
 
 
+class Tidy:
+    """A table as a notebook shows it: without row numbers, as HTML and as text.
+
+    Attributes
+    ----------
+    frame : pandas.DataFrame
+        The table itself, for further work.
+    """
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self.frame = frame
+
+    def __repr__(self) -> str:
+        return self.frame.to_string(index=False, na_rep="") if len(self.frame) else "no rows"
+
+    def _repr_html_(self) -> str:
+        if not len(self.frame):
+            return "<p>no rows</p>"
+        return self.frame.to_html(index=False, na_rep="", border=0)
+
+
+def tidy(frame: pd.DataFrame) -> Tidy:
+    """Return a table that a notebook shows without row numbers."""
+    return Tidy(frame)
+
+
 def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
     """Return the noise of a metric in this squad, or a usual one, and which of them it is.
 
