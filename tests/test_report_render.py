@@ -255,9 +255,11 @@ def test_papers_are_listed_once_in_their_fullest_form():
         "Pérez-Castilla et al. 2021, Meas Phys Educ Exerc Sci 25:227 (abstract read)",
         "common practice, no source",
         "Hopkins 2000, Sports Med 30:1 (from memory)",
+        "Hothorn, Bretz & Westfall 2008, Biom J 50:346",
     ]
     assert cited(sources) == [
         "Hopkins 2000, Sports Med 30:1 (from memory)",
+        "Hothorn, Bretz & Westfall 2008, Biom J 50:346",
         "McGraw & Wong 1996",
         "Owen et al. 2014, J Strength Cond Res 28:1552 (abstract read)",
         "Pérez-Castilla et al. 2021, Meas Phys Educ Exerc Sci 25:227 (abstract read)",
