@@ -231,3 +231,17 @@ def test_three_athletes_and_sixty_make_figures():
         paired_figure(result).svg()
         trust = cj.reliability(table, [HEIGHT])
         typical_error_figure(trust).svg()
+
+
+def test_six_groups_share_the_width_of_a_page_and_no_title_touches_the_next():
+    names = [f"group with a long name {i}" for i in range(6)]
+    result = cj.change_within(
+        _sessions(names), [HEIGHT], before="base2", after="post", group="group"
+    )
+    figure = paired_figure(result, HEIGHT)
+    assert figure.get_size_inches()[0] * 2.54 < 18
+    figure.svg()
+    boxes = [a.title.get_window_extent() for a in figure.axes[:6]]
+    left = [a._left_title.get_window_extent() for a in figure.axes[:6]]
+    shown = [b if b.width > 1 else c for b, c in zip(boxes, left, strict=True)]
+    assert all(a.x1 <= b.x0 + 1 for a, b in zip(shown, shown[1:], strict=False))

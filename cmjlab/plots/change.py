@@ -28,6 +28,7 @@ from cmjlab.plots.style import (
     picture,
     safe,
     styled,
+    wrapped,
     zero_line,
 )
 from cmjlab.results import Result
@@ -35,6 +36,8 @@ from cmjlab.results import Result
 _EVERYONE = "all athletes"
 #: Athletes in one column of the figure of individuals.
 _MOST_LINES = 36
+#: From here on the panels of groups share the width of a page.
+_MANY_GROUPS = 4
 
 
 def _groups(frame: pd.DataFrame) -> list[str]:
@@ -76,7 +79,9 @@ def paired_figure(
     pairs = points(result, "pairs", name)
     groups = _groups(pairs)
     looks = group_style(groups)
-    figure = picture(max(8.0, 5.2 * len(groups)), 11.0)
+    many = len(groups) >= _MANY_GROUPS
+    panel = max(2.9, 17.4 / len(groups)) if many else 5.2
+    figure = picture(max(8.0, panel * len(groups)), 9.4 if many else 11.0)
     grid = figure.subplots(
         2, len(groups), sharey="row", squeeze=False, gridspec_kw={"height_ratios": [1.5, 1]}
     )
@@ -90,15 +95,18 @@ def paired_figure(
                    marker=looks[group]["marker"], markersize=7)  # fmt: skip
         upper.set_xticks([0, 1], [safe(before), safe(after)])
         upper.set_xlim(-0.25, 1.25)
-        upper.set_title(safe(f"{group or _EVERYONE}, n = {len(part)}"))
+        title = f"{group or _EVERYONE}, n = {len(part)}"
+        upper.set_title(wrapped(title, int(4.6 * panel)), fontsize=8 if many else None)
         _draw_changes(lower, shown(name, part["change"]), looks[group])
         row = _mean_change(result, name, group)
         if row is not None:
-            _draw_mean(lower, name, row, looks[group]["color"])
+            _draw_mean(lower, name, row, looks[group]["color"], narrow=many)
         zero_line(lower)
         matters_band(lower, amount_that_matters(change_that_matters, name))
-    grid[0][0].set_ylabel(metric_axis(name))
-    grid[1][0].set_ylabel(metric_axis(name, change=True).replace(" (", "\n("))
+    grid[0][0].set_ylabel(metric_axis(name), fontsize=7 if many else None)
+    grid[1][0].set_ylabel(
+        metric_axis(name, change=True).replace(" (", "\n("), fontsize=6.5 if many else None
+    )
     figure.alt_text = paired_alt_text(result, name)
     return figure
 
@@ -119,11 +127,14 @@ def _draw_changes(axes: Any, change: np.ndarray, look: dict[str, Any]) -> None:
     axes.tick_params(axis="x", length=0)
 
 
-def _draw_mean(axes: Any, metric: str, row: pd.Series, color: str) -> None:
+def _draw_mean(axes: Any, metric: str, row: pd.Series, color: str, *, narrow: bool = False) -> None:
     value, low, high = shown(metric, [row["estimate"], row["ci_low"], row["ci_high"]])
     axes.plot([0.85, 0.85], [low, high], color=color, linewidth=2.2, solid_capstyle="butt")
     axes.plot([0.85], [value], marker="o", markersize=7, color=color)
     text = interval_words(metric, row, signed=True).replace(" (", "\n(")
+    if narrow:
+        text = text.replace("interval ", "interval\n")
+        axes.set_xticks([0.31, 0.85], ["each", "mean"])
     axes.set_title(text, fontsize=7.5, fontweight="normal")
 
 

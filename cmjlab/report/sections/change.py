@@ -14,6 +14,9 @@ from cmjlab.report.sections.trust import result_words
 from cmjlab.results import Result
 from cmjlab.stats.change_paragraph import team_paragraph
 
+#: Rows of the table of comparisons in the short form.
+_MOST_ROWS = 24
+
 
 def groups_section(frame: Frame) -> Section:
     """Return change within groups and differences between them."""
@@ -28,12 +31,15 @@ def _missing(frame: Frame, name: str) -> list[Block]:
     return [Paragraph(frame.words.say("reliability.none", reason=reason), "note")]
 
 
-def _note(frame: Frame, rows: pd.DataFrame) -> str:
-    """Return what stands below a table: the level, and why numbers are missing."""
+def _note(frame: Frame, rows: pd.DataFrame, left: int | None = None) -> str:
+    """Return what stands below a table: the level, why numbers are missing, measures left out."""
+    more = frame.more_metrics
+    if left:
+        more = frame.words.say("page.more_measures", n=left)
     level = tell.percent(frame.study.plan.level)
     mine = rows[rows["metric"].isin(frame.metrics)]
     note = frame.words.say("groups.between_note", percent=level)
-    return " ".join(t for t in (note, tell.why_not(mine), frame.more_metrics) if t)
+    return " ".join(t for t in (note, tell.why_not(mine), more) if t)
 
 
 def _within(frame: Frame) -> list[Block]:
@@ -94,7 +100,9 @@ def _between(frame: Frame) -> list[Block]:
     compared = result.table[result.table["statistic"].isin(kinds)]
     contrasts = list(dict.fromkeys(compared["contrast"].dropna().astype(str)))
     rows = []
-    for metric in frame.metrics:
+    most = len(frame.metrics) if frame.full else max(1, _MOST_ROWS // max(1, len(contrasts)))
+    shown = frame.metrics[:most]
+    for metric in shown:
         for contrast in contrasts:
             cells = []
             for kind in kinds:
@@ -109,7 +117,7 @@ def _between(frame: Frame) -> list[Block]:
         tuple(say(f"columns.{c}") for c in columns),
         tuple(rows),
         (False, False, True, True),
-        _note(frame, compared),
+        _note(frame, compared, len(frame.found.metrics) - len(shown)),
     )
     figure = difference_figure(result, frame.primary, change_that_matters=frame.matters)
     caption = say("groups.figure_difference", metric=metric_label(frame.primary))

@@ -14,6 +14,9 @@ from cmjlab.report import tell
 from cmjlab.report.data import Block, Heading, Items, Paragraph, Section, TableBlock
 from cmjlab.report.frame import Frame
 
+#: Comparisons that the page for coaches names one by one.
+_MOST_ADVICE = 3
+
 
 def coach_section(frame: Frame) -> Section:
     """Return the first page."""
@@ -240,6 +243,9 @@ def _group_advice(frame: Frame) -> list[str]:
             name = f"{first} against {second}"
             size = f"{tell.with_interval(s, signed=True)} {metric_unit(s.metric)}".rstrip()
             out.append(say("coach.next_groups_clear", contrast=name, better=better, size=size))
+    if len(out) > _MOST_ADVICE:
+        rest = len(out) - _MOST_ADVICE + 1
+        out = [*out[: _MOST_ADVICE - 1], say("coach.next_groups_more", n=rest)]
     if unclear:
         out.append(say("coach.next_groups_unclear", contrast="; ".join(unclear)))
     return out

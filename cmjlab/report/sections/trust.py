@@ -16,6 +16,8 @@ from cmjlab.report.pick import first_row
 from cmjlab.report.sections.coach import listed
 from cmjlab.results import Note, Result
 
+#: Sentences of one result in the short form.
+_MOST_SENTENCES = 6
 #: Marks sentences that repeat an estimate against the change that matters.
 _AGAIN = " against a change that matters of "
 
@@ -51,7 +53,10 @@ def result_words(frame: Frame, result: Result) -> list[Block]:
     name = metric_label(frame.primary)
     mine = [s for s in result.sentences if s.startswith((name, frame.primary))]
     kept = [s for s in mine or result.sentences if _AGAIN not in s]
-    blocks: list[Block] = [Items(tuple(map(tell.plain_keys, kept)))] if kept else []
+    lines = [tell.plain_keys(s) for s in (kept if frame.full else kept[:_MOST_SENTENCES])]
+    if len(lines) < len(kept):
+        lines.append(frame.words.say("page.more_sentences", n=len(kept) - len(lines)))
+    blocks: list[Block] = [Items(tuple(lines))] if lines else []
     if result.notes:
         texts = [t for t in map(_note_text, result.notes) if frame.first_time(t)]
         mine_only = [t for t in texts if frame.full or not _of_another(frame, t)]
