@@ -162,3 +162,36 @@ def test_places_are_quoted_as_a_terminal_needs_them():
     assert say.named(Path("a/b.csv")) == "a/b.csv"
     assert say.named(Path("été")) == "été"
     assert say.named(Path("a b")) == '"a b"'
+
+
+@pytest.fixture
+def one_baseline(tmp_path: Path) -> Path:
+    """A study with one baseline session only, and no roster."""
+    folder = tmp_path / "one"
+    assert run("new", folder, "--sessions", "base1:baseline, post:post").exit_code == 0
+    block = MINI.with_name("merrowfold_block") / "recordings"
+    for path in [*block.glob("sub-A0*_ses-base1*"), *block.glob("sub-A0*_ses-post*")]:
+        shutil.copy(path, folder / "recordings")
+    return folder
+
+
+def test_one_baseline_is_told_and_everything_else_goes_on(one_baseline):
+    assert "two sessions with role baseline" in run("check", one_baseline).stdout
+    plan = run("plan", one_baseline)
+    assert plan.exit_code == 0, plan.output
+    assert "a usual typical error of 1.2 cm" in plan.stdout
+    trust = run("reliability", one_baseline)
+    assert trust.exit_code == 0, trust.output
+    assert "only one session (base1)" in trust.stdout
+    change = run("change", one_baseline)
+    assert change.exit_code == 0, change.output
+    assert "mean change" in change.stdout
+
+
+def test_plan_is_a_table_and_a_wrong_metric_is_named():
+    block = MINI.with_name("merrowfold_block")
+    done = run("plan", block)
+    assert done.exit_code == 0
+    assert "strength against usual; fast_braking against usual" in done.stdout
+    assert "two groups, ANCOVA" in done.stdout
+    refused(run("plan", block, "--metric", "jump_heigt_m"), "Did you mean 'jump_height_m'")

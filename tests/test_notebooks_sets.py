@@ -273,3 +273,16 @@ def test_a_result_reads_in_shown_units(demo):
     page = demo["04"]._repr_html_()
     assert "more rows in <code>.table</code>" in page or len(demo["04"].table) <= 40
     assert "jump_height_m" not in page.partition("<table")[2].partition("</table>")[0]
+
+
+def test_notebooks_that_need_two_baselines_stop_with_one_reason(tmp_path):
+    from report_kit import kit_study
+
+    study = kit_study(tmp_path, sessions=("base1", "post"))
+    with pytest.raises(StudyError) as stop:
+        run_notebooks(study, only=["00", "02", "05"])
+    text = str(stop.value)
+    assert text.startswith("2 of 3 notebooks stopped. 02_reliability, 05_individuals: two tested")
+    assert text.count("found base1") == 1
+    page = (study.results / "notebooks" / "index.html").read_text(encoding="utf-8")
+    assert page.count("Stopped.") == 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -47,30 +48,56 @@ def plan(
 def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     """Print what is needed and what this squad can show; return the first of the two."""
     import cmjlab as cj
+    from cmjlab.catalog import METRICS
+    from cmjlab.checks import suggestion
     from cmjlab.errors import StudyError
+    from cmjlab.report.notebooks_study import squad_noise
     from cmjlab.stats.planning import what_squad_shows
+    from cmjlab.stats.tidy import label_of
+    from cmjlab.units import show
 
+    if metric not in METRICS:
+        raise StudyError(f"--metric: there is no metric {metric!r}.{suggestion(metric, METRICS)}")
+    unit = METRICS[metric].unit
     wanted = matters if matters is not None else study.plan.change_that_matters.get(metric)
     if wanted is None:
         raise StudyError(
             f"{metric}: no change that matters is declared. Write it in study.toml under"
             " [plan.change_that_matters], or give --matters in the metric's unit."
         )
-    noise = cj.reliability(study.sessions_table(), [metric], level=study.plan.level)
+    noise, words = squad_noise(study, metric)
+    say.line(words)
     needed = cj.plan_study(metric, reliability=noise, matters=wanted, level=study.plan.level)
-    _print(needed)
+    seen = f"{label_of(metric)}: athletes needed to see a true change of {show(wanted, unit)}"
+    say.line(f"{seen} in {100 * float(needed.settings['power']):g} of 100 studies")
+    _designs(needed, "n_needed", lambda n: f"{n:.0f}" if n == n else "–")
     for sizes, titles in _pairs(study).items():
-        say.line(f"{'; '.join(titles)}:")
-        _print(
-            what_squad_shows(metric, reliability=noise, group_sizes=sizes, level=study.plan.level)
+        say.line()
+        size = " and ".join(str(n) for n in sizes)
+        say.line(f"{'; '.join(titles)} ({size} athletes): a change will be known to about")
+        shows = what_squad_shows(
+            metric, reliability=noise, group_sizes=sizes, level=study.plan.level
         )
+        _designs(shows, "expected_half_width", lambda h: f"±{show(h, unit)}")
+    say.line()
+    for text in dict.fromkeys(n.text for n in needed.notes):
+        say.line(f"note: {text}")
+    say.line("note: two groups: that many in each group. TE: typical error, one day to the next.")
     return needed
 
 
-def _print(result: Result) -> None:
-    for text in (*result.sentences, *(f"note: {n.text}" for n in result.notes)):
-        say.line(text)
-    say.line()
+def _designs(result: Result, statistic: str, words: Callable[[float], str]) -> None:
+    """Print one row per design and spread of responses, one column per number of baselines."""
+    import pandas as pd
+
+    rows: dict[tuple[str, str], dict[str, str]] = {}
+    for row in result.rows(statistic).itertuples():
+        design, *spread, baselines = (part.strip() for part in str(row.method).split(";"))
+        cells = rows.setdefault((design, spread[0].split(" ", 2)[-1] if spread else ""), {})
+        cells[baselines] = words(float(row.estimate))
+    say.table(
+        pd.DataFrame([{"design": d, "responses spread": s, **c} for (d, s), c in rows.items()])
+    )
 
 
 def _pairs(study: Study) -> dict[tuple[int, ...], list[str]]:
@@ -84,7 +111,8 @@ def _pairs(study: Study) -> dict[tuple[int, ...], list[str]]:
             pairs.setdefault((n, counts[control]), []).append(f"{group} against {control}")
         elif control not in counts:
             pairs.setdefault((n,), []).append(group)
-    return pairs or {(len(study.athletes),): ["all athletes"]}
+    everybody = len(study.athletes) or study.files["athlete"].nunique()
+    return pairs or {(max(2, everybody),): ["all athletes"]}
 
 
 def expected_precision(group_sizes: tuple[int, ...], baselines: int) -> str:

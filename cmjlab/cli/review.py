@@ -17,7 +17,9 @@ _ACTIONS = "accept, reject, move or undo"
 
 def register(app: typer.Typer) -> None:
     """Add the command of this file."""
-    app.command()(review)
+    app.command(short_help="One jump with its flags and log; accept, reject, move an event.")(
+        review
+    )
 
 
 def review(

@@ -195,7 +195,11 @@ def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -
     part = result.table[result.table["metric"].isin(metrics)]
     part = part[part["statistic"].isin(statistics)]
     keys = ["metric", "group", "contrast", "athlete", "statistic"]
-    part = part.drop_duplicates(keys).dropna(axis=1, how="all")
+    if not len(part):
+        line("no estimates; the notes say why")
+        return
+    empty = [k for k in keys if part[k].isna().all()]
+    part = part.drop_duplicates(keys).drop(columns=empty)
     rows = []
     for row in part.to_dict("records"):
         unit = "" if row.get("unit") != row.get("unit") else str(row.get("unit") or "")

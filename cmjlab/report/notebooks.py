@@ -231,14 +231,28 @@ def run_notebooks(
             except StudyError as error:
                 if not (target / path.name).is_file():
                     raise
-                stopped[path.name] = str(error)
+                stopped[path.name] = _reason(str(error))
     index = write_index(target, paths, study.title, stopped)
     if stopped:
         raise StudyError(
-            f"{len(stopped)} of {len(paths)} notebooks stopped: {'; '.join(stopped.values())}"
+            f"{len(stopped)} of {len(paths)} notebooks stopped. {_reasons(stopped)}"
             f" The others were run: {index}."
         )
     return index
+
+
+def _reason(text: str) -> str:
+    """Return why a notebook stopped, without its name, place and kind of error."""
+    reason = text.partition(" stopped: ")[2].rpartition(" (see ")[0] or text
+    return re.sub(r"^\w*Error: ", "", reason)
+
+
+def _reasons(stopped: Mapping[str, str]) -> str:
+    """Return the reasons in words, each once with all notebooks that stopped for it."""
+    by_reason: dict[str, list[str]] = {}
+    for name, reason in stopped.items():
+        by_reason.setdefault(reason, []).append(name.removesuffix(".ipynb"))
+    return " ".join(f"{', '.join(names)}: {reason}" for reason, names in by_reason.items())
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from cmjlab.errors import CmjlabError, StatsError
+from cmjlab.errors import CmjlabError, StatsError, StudyError
 from cmjlab.units import show
 
 if TYPE_CHECKING:
@@ -46,6 +46,39 @@ def open_study(folder: str | Path | None = None, results: str | Path | None = No
         return Study.open(place, results)
     name = f"cmjlab_{place.resolve().name}_results"
     return Study.open(place, Path(tempfile.gettempdir()) / name)
+
+
+def tested_baselines(study: Study) -> list[str]:
+    """Return the baseline sessions that were tested; at least two are needed.
+
+    Raises
+    ------
+    StudyError
+        There are fewer than two: the noise of these athletes cannot be known.
+    """
+    found = _tested(study)
+    if len(found) < 2:
+        raise StudyError(
+            f"two tested sessions with role baseline are needed, found {', '.join(found) or 'none'}."
+            " Without them nobody knows the noise of these athletes: test twice before the block,"
+            " or give two sessions without training in between the role baseline in study.toml."
+        )
+    return found
+
+
+def _tested(study: Study) -> list[str]:
+    """Return the sessions with role baseline that have recordings, in order."""
+    tested = set(study.files["session"].astype(str))
+    named = study.sessions.loc[study.sessions["role"] == "baseline", "session"].astype(str)
+    return [s for s in named if s in tested]
+
+
+def sessions_for_groups(study: Study) -> pd.DataFrame:
+    """Return the sessions table with groups where there are any, without the column otherwise."""
+    from cmjlab.report.analyses import grouped, has_groups
+
+    sessions = study.sessions_table()
+    return grouped(sessions) if has_groups(sessions) else sessions.drop(columns="group")
 
 
 class Tidy:
@@ -96,9 +129,7 @@ def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
     """
     import cmjlab as cj
 
-    baselines = [
-        str(s) for s in study.sessions.loc[study.sessions["role"] == "baseline", "session"]
-    ]
+    baselines = _tested(study)
     missing = "" if len(baselines) > 1 else "; the own one needs two baseline sessions"
     try:
         own = cj.reliability(
