@@ -21,16 +21,18 @@ PARTS: dict[str, tuple[str, ...]] = {
 
 def glossary_rows() -> dict[str, list[tuple[str, ...]]]:
     """Return the rows of each part of :data:`PARTS`, as text."""
-    metrics = [
+    metrics: list[tuple[str, ...]] = [
         (m.label, m.key, _unit(m.unit), m.formula, m.meaning, _remarks(m.key), m.source)
         for m in METRICS.values()
     ]
-    statistics = [
+    statistics: list[tuple[str, ...]] = [
         (s.label, s.key, "the metric's" if s.unit == "metric" else s.unit, s.formula, s.meaning)
         + (s.source,)
         for s in STATISTICS.values()
     ]
-    checks = [(c.label, c.code, c.scope, c.test, c.remedy, c.source) for c in CHECKS.values()]
+    checks: list[tuple[str, ...]] = [
+        (c.label, c.code, c.scope, c.test, c.remedy, c.source) for c in CHECKS.values()
+    ]
     return {"Metrics": metrics, "Statistics": statistics, "Quality rules": checks}
 
 
