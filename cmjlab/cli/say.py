@@ -190,10 +190,11 @@ def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -
     Where a statistic was computed by several methods the first, preferred one is printed; all of
     them stand in the table on disk.
     """
+    from cmjlab.report.pick import preferred_first
     from cmjlab.units import show, shown_unit
 
     part = result.table[result.table["metric"].isin(metrics)]
-    part = part[part["statistic"].isin(statistics)]
+    part = preferred_first(part[part["statistic"].isin(statistics)].reset_index(drop=True))
     keys = ["metric", "group", "contrast", "athlete", "statistic"]
     if not len(part):
         line("no estimates; the notes say why")

@@ -34,3 +34,17 @@ def first_row(result: Result, statistic: str, metric: str) -> pd.Series | None:
     better = better[better["ci_low"].notna() & better["ci_high"].notna()]
     chosen = better if len(better) else rows
     return chosen.iloc[0] if len(chosen) else None
+
+
+def preferred_first(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a statistics table in its order, preferred methods before the others.
+
+    After it ``drop_duplicates`` on metric and statistic keeps the row that a report shows.
+    """
+    wanted = table["statistic"].astype(str).map(PREFERRED)
+    better = (table["method"].astype(str) == wanted) & table["ci_low"].notna()
+    places = pd.Series(range(len(table)), index=table.index)
+    for _, rows in table.groupby(["metric", "statistic"], sort=False):
+        order = [*rows.index[better[rows.index]], *rows.index[~better[rows.index]]]
+        places[order] = sorted(places[rows.index])
+    return table.loc[places.sort_values().index]
