@@ -195,3 +195,17 @@ def test_plan_is_a_table_and_a_wrong_metric_is_named():
     assert "strength against usual; fast_braking against usual" in done.stdout
     assert "two groups, ANCOVA" in done.stdout
     refused(run("plan", block, "--metric", "jump_heigt_m"), "Did you mean 'jump_height_m'")
+
+
+def test_a_file_name_that_is_nearly_right_and_a_folder_that_is_not(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "jump_07.csv").write_text("x", encoding="utf-8")
+    refused(run("measure", "jump_7.csv"), "Did you mean 'jump_07.csv'")
+    refused(run("inspect", "nowhere/jump_07.csv"), "nor its folder")
+    refused(run("reliability", "values.xlsx"), "no such file")
+
+
+def test_a_table_of_values_that_is_not_one_row_per_session(tmp_path):
+    path = tmp_path / "wide é.csv"
+    path.write_text("athlete,one,two\nA1,30,31\nA2,33,32\n", encoding="utf-8")
+    refused(run("reliability", path), "one row per athlete and session")

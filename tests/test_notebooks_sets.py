@@ -286,3 +286,26 @@ def test_notebooks_that_need_two_baselines_stop_with_one_reason(tmp_path):
     assert text.count("found base1") == 1
     page = (study.results / "notebooks" / "index.html").read_text(encoding="utf-8")
     assert page.count("Stopped.") == 2
+
+
+@pytest.mark.skipif(__import__("sys").platform == "win32", reason="signals of a terminal")
+def test_ctrl_c_ends_the_run_and_its_kernel_with_one_sentence(tmp_path):
+    import os
+    import signal
+    import subprocess
+    import sys
+    import time
+
+    from report_kit import kit_study
+
+    study = kit_study(tmp_path)
+    command = [sys.executable, "-m", "cmjlab", "notebooks", str(study.folder), "--only", "04"]
+    run = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    time.sleep(4)
+    os.killpg(run.pid, signal.SIGINT)
+    _, errors = run.communicate(timeout=60)
+    assert run.returncode in (0, 130), errors  # 0: it was quicker than the signal
+    assert "Traceback" not in errors
+    assert "fault of cmjlab" not in errors

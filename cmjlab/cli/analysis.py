@@ -60,7 +60,11 @@ def register(app: typer.Typer) -> None:
 
 
 def reliability(source: Source, metric: Metrics = None, results: Results = None) -> None:
-    """Test-retest reliability of a study's baselines, or of a table of values."""
+    """Test-retest reliability of a study's baselines, or of a table of values.
+
+    A table (.csv or .xlsx) has one row per athlete and session: the columns athlete, session and
+    one column per measure. A session in a column of its own must become rows first.
+    """
     with say.plain_errors():
         import cmjlab as cj
 

@@ -10,6 +10,7 @@ import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
+from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
 
 #: First bytes -> what such a file is, for files that hold no force.
@@ -72,6 +73,20 @@ def load(path: Path, *, limit_mb: float) -> Contents:
     return Contents(path, name, data, sha256, _kind(name, data))
 
 
+def no_such_file(path: Path) -> str:
+    """Return in one sentence that a file is not there, with the nearest name that is."""
+    if not path.absolute().parent.is_dir():
+        return f"{path}: there is no such file, nor its folder. Check the folder's name."
+    try:
+        names = [p.name for p in path.absolute().parent.iterdir()]
+    except OSError:
+        names = []
+    return (
+        f"{path}: there is no such file. Check the name and the folder."
+        f"{suggestion(path.name, names)}"
+    )
+
+
 def _bytes_of(path: Path, limit_mb: float) -> bytes:
     name = path.name
     try:
@@ -82,7 +97,7 @@ def _bytes_of(path: Path, limit_mb: float) -> bytes:
             handle.seek(0)
             return handle.read()
     except FileNotFoundError:
-        raise ReadError(f"{path}: there is no such file. Check the name and the folder.") from None
+        raise ReadError(no_such_file(path)) from None
     except IsADirectoryError:
         raise ReadError(f"{path}: this is a folder; name one file inside it.") from None
     except (OSError, ValueError) as error:

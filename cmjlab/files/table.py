@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import number_of
-from cmjlab.files.contents import refuse_signature
+from cmjlab.files.contents import no_such_file, refuse_signature
 from cmjlab.files.notes import listed
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]], bool]:
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        raise ReadError(f"{path}: there is no such file. Check the name and the folder.") from None
+        raise ReadError(no_such_file(path)) from None
     except OSError as error:
         what = "this is a folder" if path.is_dir() else f"it cannot be opened ({error.strerror})"
         raise ReadError(f"{path}: {what}; name a .csv or .xlsx file.") from None

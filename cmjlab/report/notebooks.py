@@ -241,6 +241,21 @@ def run_notebooks(
     return index
 
 
+def _run(client: Any) -> None:
+    """Execute in a thread of its own, so that Ctrl-C reaches us and ends the kernel, too."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(1) as pool:
+        running = pool.submit(client.execute)
+        try:
+            running.result()
+        except KeyboardInterrupt:
+            process = getattr(getattr(client.km, "provisioner", None), "process", None)
+            if process is not None:
+                process.terminate()
+            raise
+
+
 def _reason(text: str) -> str:
     """Return why a notebook stopped, without its name, place and kind of error."""
     reason = text.partition(" stopped: ")[2].rpartition(" (see ")[0] or text
@@ -309,7 +324,7 @@ def execute(
         resources={"metadata": {"path": str(target.parent)}},
     )
     try:
-        client.execute()
+        _run(client)
     except (CellExecutionError, CellTimeoutError, DeadKernelError, RuntimeError) as error:
         lines = _COLOUR.sub("", str(error)).strip().splitlines()
         reason = lines[-1] if lines else type(error).__name__

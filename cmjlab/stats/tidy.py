@@ -80,7 +80,8 @@ def check_table(
     if missing:
         raise StatsError(
             f"the table has no column {missing[0]!r}; its columns are {', '.join(map(str, table.columns[:20]))}."
-            f" Name the columns {', '.join(needs)} and one column per metric."
+            f" Name the columns {', '.join(needs)} and one column per metric; one row per"
+            f" {' and '.join(needs)}."
         )
     out = table.copy()
     for c in needs:
