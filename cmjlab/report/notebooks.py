@@ -243,10 +243,14 @@ def run_notebooks(
 
 def _run(client: Any) -> None:
     """Execute in a thread of its own, so that Ctrl-C reaches us and ends the kernel, too."""
+    import asyncio
     from concurrent.futures import ThreadPoolExecutor
 
+    def run() -> None:
+        asyncio.run(client.async_execute())
+
     with ThreadPoolExecutor(1) as pool:
-        running = pool.submit(client.execute)
+        running = pool.submit(run)
         try:
             running.result()
         except KeyboardInterrupt:
