@@ -14,7 +14,40 @@ import cmjlab as cj
 
 STUB = Path(cj.__file__).with_name("__init__.pyi")
 
-PINNED = ["ArgumentError", "Check", "CmjlabError", "Jump", "JumpError", "Layout", "Method", "Note", "Plan", "ReadError", "Recording", "Result", "Selection", "StatsError", "Study", "StudyError", "change_between", "change_individual", "change_mixed", "change_within", "check_study", "demo_study", "jumps_needed", "measure", "plan_study", "read_recording", "reliability", "simulate_jump", "simulate_study", "split_jumps", "summarise_sessions", "write_recording"]
+PINNED = [
+    "ArgumentError",
+    "Check",
+    "CmjlabError",
+    "Jump",
+    "JumpError",
+    "Layout",
+    "Method",
+    "Note",
+    "Plan",
+    "ReadError",
+    "Recording",
+    "Result",
+    "Selection",
+    "StatsError",
+    "Study",
+    "StudyError",
+    "change_between",
+    "change_individual",
+    "change_mixed",
+    "change_within",
+    "check_study",
+    "demo_study",
+    "jumps_needed",
+    "measure",
+    "plan_study",
+    "read_recording",
+    "reliability",
+    "simulate_jump",
+    "simulate_study",
+    "split_jumps",
+    "summarise_sessions",
+    "write_recording",
+]
 
 
 def _declared() -> list[str]:
