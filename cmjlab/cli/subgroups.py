@@ -37,6 +37,10 @@ def subgroups(
     names: Annotated[
         bool, typer.Option("--names", help="Show the names of names.csv on athletes' pages.")
     ] = False,
+    results: Annotated[
+        Path | None,
+        typer.Option(help="Where results go; default: results/ in the study folder."),
+    ] = None,
 ) -> None:
     """Place athletes into subgroups by the rules of subgroups.csv, and say how sure it is."""
     with say.plain_errors():
@@ -44,7 +48,7 @@ def subgroups(
         from cmjlab.files.table import read_table
         from cmjlab.report.block_sheet_groups import study_subgroups
 
-        opened = measured(study)
+        opened = measured(study, results)
         table = None if reference is None else read_table(reference)
         found = study_subgroups(opened, within=["sex", *(within or ())], reference=table)
         _evidence(found)
