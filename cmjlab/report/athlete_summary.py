@@ -20,7 +20,8 @@ from cmjlab.report.athlete_summary_text import (
     value_rows,
 )
 from cmjlab.report.block_sheet_groups import StudySubgroups, study_subgroups
-from cmjlab.report.render import TEMPLATES, _environment, write_whole
+from cmjlab.report.render import TEMPLATES, _environment
+from cmjlab.report.whole import write_whole
 from cmjlab.report.words import read_words
 from cmjlab.results import Result
 

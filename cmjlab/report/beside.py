@@ -7,7 +7,7 @@ from pathlib import Path
 from cmjlab.report.check_in_r import check_in_r
 from cmjlab.report.citations import bibliography, methods_text
 from cmjlab.report.data import ReportData
-from cmjlab.report.render import write_whole
+from cmjlab.report.whole import write_whole
 from cmjlab.report.workbook import write_workbook
 
 

@@ -11,7 +11,8 @@ import pandas as pd
 
 from cmjlab.errors import StudyError
 from cmjlab.report.block_sheet_groups import StudySubgroups, study_subgroups
-from cmjlab.report.render import TEMPLATES, _environment, write_whole
+from cmjlab.report.render import TEMPLATES, _environment
+from cmjlab.report.whole import write_whole
 from cmjlab.report.words import Words, read_words
 
 if TYPE_CHECKING:

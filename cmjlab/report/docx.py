@@ -6,7 +6,6 @@ lists, figures are pictures with alt text: the document can be edited, navigated
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import io
 import os
@@ -18,6 +17,7 @@ from typing import Any
 
 from cmjlab.errors import StudyError
 from cmjlab.report.data import Facts, FigureBlock, Items, Paragraph, ReportData, TableBlock
+from cmjlab.report.whole import write_whole
 
 #: Characters that XML cannot hold; they appear as the sign for an unknown character.
 _NO_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
@@ -61,19 +61,7 @@ def write_docx(data: ReportData, path: str | os.PathLike[str]) -> Path:
         another program).
     """
     target = Path(path)
-    content = render_docx(data)
-    part = target.with_name(target.name + ".part")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(content)
-        os.replace(part, target)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise StudyError(
-            f"{target}: cannot be written ({error.strerror or error}). Close the program that"
-            " shows it, or name another place."
-        ) from None
+    write_whole(target, render_docx(data))
     return target
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import contextlib
 import json
 import os
 import re
@@ -12,8 +11,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.errors import StudyError
 from cmjlab.report.data import Block, ReportData, Section
+from cmjlab.report.whole import write_whole
 
 if TYPE_CHECKING:
     from cmjlab.report.choices import Choices
@@ -60,28 +59,6 @@ def file_stem(title: str, date: str) -> str:
     plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode("ascii")
     plain = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].strip("-")
     return f"report_{plain or 'study'}_{date}"
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file whole or not at all.
-
-    Raises
-    ------
-    StudyError
-        The file is held open by another program, or the folder cannot be written.
-    """
-    part = path.with_name(path.name + ".part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(part, path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise StudyError(
-            f"{path}: cannot be written ({error.strerror or error}). Close the program that shows"
-            " it, or name another place for the report."
-        ) from None
 
 
 def write_report(

@@ -6,7 +6,6 @@ tables beside it have all); a missing value is an empty cell.
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import io
 import math
@@ -19,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from cmjlab.catalog import CHECKS, METRICS, STATISTICS
 from cmjlab.errors import StudyError
 from cmjlab.report.data import ReportData
+from cmjlab.report.whole import write_whole
 from cmjlab.tables import CHECK_ROWS, JUMPS, SESSIONS, STATISTICS_TABLE, USER_TABLES, Table
 
 if TYPE_CHECKING:
@@ -64,19 +64,7 @@ def write_workbook(data: ReportData, path: str | os.PathLike[str]) -> Path:
         than a sheet can hold.
     """
     target = Path(path)
-    content = render_workbook(data)
-    part = target.with_name(target.name + ".part")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(content)
-        os.replace(part, target)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise StudyError(
-            f"{target}: cannot be written ({error.strerror or error}). Close the program that"
-            " shows it, or name another place."
-        ) from None
+    write_whole(target, render_workbook(data))
     return target
 
 
