@@ -16,12 +16,12 @@ ICC(C,1) .85 unless the cell says otherwise.
 
 from __future__ import annotations
 
-import sys
 import time
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from judged_table import write_judged
 
 from cmjlab.stats.change_paired import mean_estimate
 from cmjlab.stats.effect_sizes import noncentrality_interval
@@ -236,14 +236,7 @@ def main():
     for cell in cells():
         rows += count(cell, study, studies=STUDIES, seed=SEED, batch=BATCH)
     table = judge(pd.DataFrame(rows), bar=bar, shown=shown)
-    table.to_csv(TABLE, index=False, float_format="%.6g", lineterminator="\n")
-    words = table["verdict"].value_counts().to_dict()
-    sys.stdout.write(
-        f"{TABLE.name}: {len(table)} rows, {words}, {time.perf_counter() - start:.0f} s\n"
-    )
-    failed = table[table["verdict"] == "fail"]
-    if len(failed):
-        sys.stdout.write(failed.to_string() + "\n")
+    write_judged(table, TABLE, start)
 
 
 if __name__ == "__main__":

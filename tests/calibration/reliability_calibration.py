@@ -14,12 +14,12 @@ Cells that theory excludes are marked "shown".
 
 from __future__ import annotations
 
-import sys
 import time
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from judged_table import write_judged
 from scipy import special
 
 from cmjlab.stats import reliability_icc as icc
@@ -186,14 +186,7 @@ def main():
         if cell["session_variance"] == 0 and cell["noise"] == "normal":
             counted += count(cell, null_study, studies=TEST_STUDIES, seed=SEED + 1, batch=BATCH)
     table = judge(pd.DataFrame(counted), bar=bar, shown=shown)
-    table.to_csv(TABLE, index=False, float_format="%.6g", lineterminator="\n")
-    words = table["verdict"].value_counts().to_dict()
-    sys.stdout.write(
-        f"{TABLE.name}: {len(table)} rows, {words}, {time.perf_counter() - start:.0f} s\n"
-    )
-    failed = table[table["verdict"] == "fail"]
-    if len(failed):
-        sys.stdout.write(failed.to_string() + "\n")
+    write_judged(table, TABLE, start)
 
 
 if __name__ == "__main__":

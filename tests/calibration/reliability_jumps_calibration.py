@@ -9,12 +9,12 @@ Writes ``reliability_jumps_coverage.csv``. Jumps = athlete + session shift + ath
 
 from __future__ import annotations
 
-import sys
 import time
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from judged_table import write_judged
 
 from cmjlab.stats.intervals import mean_limits, mls_limits, sd_limits
 from cmjlab.stats.jump_components import JumpCube, components
@@ -101,14 +101,7 @@ def main():
     for cell in cells():
         rows += count(cell, study, studies=STUDIES, seed=SEED, batch=BATCH)
     table = judge(pd.DataFrame(rows), bar=bar, shown=shown)
-    table.to_csv(TABLE, index=False, float_format="%.6g", lineterminator="\n")
-    words = table["verdict"].value_counts().to_dict()
-    sys.stdout.write(
-        f"{TABLE.name}: {len(table)} rows, {words}, {time.perf_counter() - start:.0f} s\n"
-    )
-    failed = table[table["verdict"] == "fail"]
-    if len(failed):
-        sys.stdout.write(failed.to_string() + "\n")
+    write_judged(table, TABLE, start)
 
 
 if __name__ == "__main__":
