@@ -61,6 +61,11 @@ def notebook_parameters(**defaults: Any) -> Parameters:
         Name and default of every parameter: text, number, true/false, list, or None (then a
         text or nothing).
 
+    Returns
+    -------
+    Parameters
+        Every parameter as an attribute.
+
     Raises
     ------
     ArgumentError

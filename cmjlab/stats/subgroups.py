@@ -132,6 +132,16 @@ def selection_of(result: Result) -> Selection:
     ----------
     result : Result
         From :func:`subgroup_athletes`.
+
+    Returns
+    -------
+    Selection
+        Metrics that decided the groups, and the session they were taken from.
+
+    Raises
+    ------
+    ArgumentError
+        When no metric decided the groups.
     """
     record = result.settings["record"]
     return Selection(tuple(record["selected_on"]), str(record["selected_in"]))
@@ -146,6 +156,11 @@ def with_subgroups(table: pd.DataFrame, result: Result) -> pd.DataFrame:
         With ``athlete``.
     result : Result
         From :func:`subgroup_athletes` or :func:`cmjlab.assign_randomly`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A copy with the column ``group``; missing for athletes that were not placed.
     """
     points = result.points["placements"]
     groups = dict(zip(points["athlete"], points["subgroup"], strict=True))
