@@ -63,7 +63,7 @@ def notebook_parameters(**defaults: Any) -> Parameters:
 
     Returns
     -------
-    Parameters
+    p : Parameters
         Every parameter as an attribute.
 
     Raises
