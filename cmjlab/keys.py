@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 #: Version of the numbers. Raise it by one whenever a change moves any metric or statistic:
-#: stored results of older engines are then recomputed. ``tests/test_golden.py`` guards it.
+#: stored results of older engines are then recomputed. ``tests/jump/test_golden.py`` guards it.
 ENGINE = 1
 
 

@@ -6,8 +6,8 @@ import os
 from pathlib import Path
 
 import pytest
+from places import ROOT
 
-ROOT = Path(__file__).resolve().parents[1]
 REFERENCE = Path(os.environ.get("CMJLAB_REFERENCE_DATA", ROOT.parent / "shared" / "data"))
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 import cmjlab as cj
 from cmjlab.simulate.jump import simulate_jump
 from cmjlab.simulate.profile import Profile
-from cmjlab.study.create import create_study
+from cmjlab.study.folder.create import create_study
 
 ROLES = {"base1": "baseline", "base2": "baseline", "post": "post"}
 DATES = {"base1": "2026-08-31", "base2": "2026-09-07", "post": "2026-10-26"}

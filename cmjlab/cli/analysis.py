@@ -89,7 +89,7 @@ def reliability(source: Source, metric: Metrics = None, results: Results = None)
 def change(source: StudyPath = HERE, metric: Metrics = None, results: Results = None) -> None:
     """Change over the block: within groups, between groups, for each athlete."""
     with say.plain_errors():
-        from cmjlab.report.analyses import change_results
+        from cmjlab.report.build.analyses import change_results
 
         study = measured(source, results)
         _known(metric, study)
@@ -126,9 +126,9 @@ def report(
     --out may be a folder, or a file ending in .html, .docx or .pdf.
     """
     with say.plain_errors():
-        from cmjlab.report.choices import Choices
-        from cmjlab.report.gather import gather
-        from cmjlab.report.render import write_data
+        from cmjlab.report.build.choices import Choices
+        from cmjlab.report.render.html import write_data
+        from cmjlab.report.sections.assemble import gather
 
         opened, choices = _open_for_report(study, out), Choices(full, names, decimal)
         with say.progress("report") as step:
@@ -147,7 +147,7 @@ def report(
 def _open_for_report(folder: Path, out: Path | None) -> Study:
     """Open a study; in a folder that cannot be written to, what is kept goes to ``out`` too."""
     from cmjlab.errors import StudyError
-    from cmjlab.study.kept import can_write
+    from cmjlab.study.store.cached import can_write
 
     opened = open_study(folder)
     if can_write(opened.results):
@@ -178,8 +178,8 @@ def notebooks(
     02 reliability, 04 block change and 06 block report are for work, the others for learning.
     """
     with say.plain_errors():
-        from cmjlab.report.notebooks import run_notebooks
-        from cmjlab.report.notebooks_copy import copy_notebooks
+        from cmjlab.report.notebooks.copy import copy_notebooks
+        from cmjlab.report.notebooks.run import run_notebooks
 
         chosen = [n for n in only.replace(",", " ").split() if n] or None
         if copy is not None:
@@ -230,7 +230,7 @@ def _write(result: Result, study: Study, name: str) -> None:
 
 def _show(result: Result, statistics: tuple[str, ...], metrics: list[str] | None) -> None:
     """Print sentences and chosen estimates of the metrics, all notes, and the caution."""
-    from cmjlab.stats.tidy import label_of
+    from cmjlab.stats.common.tables import label_of
 
     present = list(dict.fromkeys(result.table["metric"]))
     wanted = [m for m in present if metrics is None or m in metrics]

@@ -39,7 +39,7 @@ def new(
     """Make a study folder: study.toml and every table with a filled example line."""
     with say.plain_errors():
         from cmjlab.cli.planning import expected_precision
-        from cmjlab.study.create import create_study, sessions_from_text, template_toml
+        from cmjlab.study.folder.create import create_study, sessions_from_text, template_toml
 
         chosen = sessions_from_text(sessions) if sessions else ()
         settings = template_toml(title or folder.resolve().name, chosen)
@@ -78,7 +78,7 @@ def demo(
 ) -> None:
     """Write the invented demo study: raw recordings, tables and the truth behind them."""
     with say.plain_errors():
-        from cmjlab.study.demo import write_demo
+        from cmjlab.study.demo.demo import write_demo
 
         with say.progress("writing") as step:
             write_demo(folder, seed=seed, mini=mini, progress=step)
@@ -92,7 +92,7 @@ def gather(
 ) -> None:
     """Draft recordings.csv for files of any name; originals are never renamed."""
     with say.plain_errors():
-        from cmjlab.study.gather import gather as draft
+        from cmjlab.study.folder.gather import gather as draft
 
         found = draft(heap, study, dry_run=dry_run)
         if len(found.table):
@@ -131,7 +131,7 @@ def check(
 ) -> None:
     """List all problems of a study folder at once; exit code 1 if any is a fail."""
     with say.plain_errors():
-        from cmjlab.study.check import check_study
+        from cmjlab.study.check.check import check_study
 
         problems = check_study(study)
         counts = problems["severity"].value_counts()
@@ -151,7 +151,7 @@ def check(
 
 def _still_missing(folder: Path) -> None:
     """Print what is not wrong, but will be missed later."""
-    from cmjlab.study.check_begun import still_missing
+    from cmjlab.study.check.begun import still_missing
     from cmjlab.study.study import Study
 
     missing = still_missing(Study.open(folder))

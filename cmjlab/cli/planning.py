@@ -51,9 +51,9 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     from cmjlab.catalog import METRICS
     from cmjlab.checks import suggestion
     from cmjlab.errors import StudyError
-    from cmjlab.report.notebooks_study import squad_noise
-    from cmjlab.stats.planning import what_squad_shows
-    from cmjlab.stats.tidy import label_of
+    from cmjlab.report.notebooks.study import squad_noise
+    from cmjlab.stats.common.tables import label_of
+    from cmjlab.stats.planning.planning import what_squad_shows
     from cmjlab.units import show
 
     if metric not in METRICS:
@@ -121,7 +121,7 @@ def expected_precision(group_sizes: tuple[int, ...], baselines: int) -> str:
     The typical error of jump height is not known yet: 1.2 cm is taken, in the middle of what is
     reported for means of three jumps between days (1.0 to 1.5 cm, from memory).
     """
-    from cmjlab.stats.planning import Scenario, what_squad_shows
+    from cmjlab.stats.planning.planning import Scenario, what_squad_shows
 
     shown = what_squad_shows(
         "jump_height_m",

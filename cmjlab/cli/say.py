@@ -190,7 +190,7 @@ def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -
     Where a statistic was computed by several methods the first, preferred one is printed; all of
     them stand in the table on disk.
     """
-    from cmjlab.report.pick import preferred_first
+    from cmjlab.report.build.leading_rows import preferred_first
     from cmjlab.units import show, shown_unit
 
     part = result.table[result.table["metric"].isin(metrics)]

@@ -12,7 +12,7 @@ from cmjlab.cli import say
 from cmjlab.cli.folder import HERE, StudyFolder, measured
 
 if TYPE_CHECKING:
-    from cmjlab.report.block_sheet_groups import StudySubgroups
+    from cmjlab.report.sheets.groups import StudySubgroups
     from cmjlab.study.study import Study
 
 
@@ -46,7 +46,7 @@ def subgroups(
     with say.plain_errors():
         from cmjlab.errors import StatsError
         from cmjlab.files.table import read_table
-        from cmjlab.report.block_sheet_groups import study_subgroups
+        from cmjlab.report.sheets.groups import study_subgroups
 
         opened = measured(study, results)
         table = None if reference is None else read_table(reference)
@@ -107,7 +107,7 @@ def _placement(found: StudySubgroups) -> None:
 def _write(found: StudySubgroups, study: Study) -> None:
     """Write the placements, all estimates and the record of how the groups came about."""
     from cmjlab.files.table import write_table
-    from cmjlab.report.render import write_whole
+    from cmjlab.report.render.html import write_whole
 
     study.results.mkdir(parents=True, exist_ok=True)
     result = found.results["placement"]
@@ -158,8 +158,8 @@ def _compare(found: StudySubgroups) -> None:
 
 def _pages(found: StudySubgroups, study: Study, names: bool) -> None:
     """Write block sheets and athletes' pages; without block.csv the sheets are left out, and told."""
-    from cmjlab.report.athlete_summary import write_athlete_summaries
-    from cmjlab.report.block_sheet import write_block_sheets
+    from cmjlab.report.sheets.athlete import write_athlete_summaries
+    from cmjlab.report.sheets.block import write_block_sheets
 
     if study.block.empty:
         say.line("note: no block sheets, because block.csv has no rows.")
@@ -171,8 +171,8 @@ def _pages(found: StudySubgroups, study: Study, names: bool) -> None:
 
 def _names(study: Study) -> dict[str, str]:
     """Return the private names; they are read only when asked for."""
-    from cmjlab.study.problems import Problems
-    from cmjlab.study.user_tables import read_user_table
+    from cmjlab.study.folder.problems import Problems
+    from cmjlab.study.folder.user_tables import read_user_table
     from cmjlab.tables import NAMES
 
     found = Problems()

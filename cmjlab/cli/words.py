@@ -22,6 +22,6 @@ def glossary(
 ) -> None:
     """Every metric, statistic and rule, explained on one page."""
     with say.plain_errors():
-        from cmjlab.report.glossary import write_glossary
+        from cmjlab.report.render.glossary import write_glossary
 
         say.line(f"glossary: {write_glossary(out)}")

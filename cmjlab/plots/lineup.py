@@ -20,7 +20,7 @@ def lineup_figure(result: Result) -> Picture:
     Parameters
     ----------
     result : Result
-        From ``cmjlab.stats.lineup``: data ``panels`` with columns panel, athlete, group,
+        From ``cmjlab.stats.change.lineup``: data ``panels`` with columns panel, athlete, group,
         before, after. The answer stands in ``result.settings["real_panel"]``.
     """
     frame = points(result, "panels")

@@ -5,7 +5,7 @@ global, nothing opens a window, and many figures can be made side by side. A Pic
 its alt text and shows itself in a notebook.
 
 Colours are our own. They differ in lightness as well as in hue, so they stay apart for
-colour-blind readers and in a black-and-white print (``tests/test_plots_style.py`` measures
+colour-blind readers and in a black-and-white print (``tests/plots/test_plots_style.py`` measures
 it), and groups differ in marker, limbs in line style: colour never carries a meaning alone.
 """
 

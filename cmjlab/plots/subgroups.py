@@ -20,7 +20,7 @@ from cmjlab.plots.style import (
     wrapped,
 )
 from cmjlab.results import Result
-from cmjlab.stats.subgroups_measures import measure_label
+from cmjlab.stats.common.measures import measure_label
 
 
 @styled
@@ -30,7 +30,7 @@ def threshold_figure(result: Result, *, stratum: str | None = None) -> Picture:
     Parameters
     ----------
     result : Result
-        From :func:`cmjlab.stats.subgroups_evidence.threshold_evidence`.
+        From :func:`cmjlab.stats.subgroups.evidence.threshold_evidence`.
     stratum : str, optional
         One stratum; the first by default.
 
@@ -166,7 +166,7 @@ def repeat_figure(result: Result, metric: str | None = None) -> Picture:
     Parameters
     ----------
     result : Result
-        From :func:`cmjlab.stats.subgroups_evidence.metric_repeatability`.
+        From :func:`cmjlab.stats.subgroups.evidence.metric_repeatability`.
     metric : str, optional
         Default: the first measure.
     """

@@ -1,7 +1,7 @@
 """A person looks at one jump after another and decides; every decision is written at once.
 
 This is the whole review, without a window: the widget only draws it. The rows of the log are
-written by ``cmjlab.study.decisions``; the numbers come from ``cmjlab.jump.measure``.
+written by ``cmjlab.study.decide.decisions``; the numbers come from ``cmjlab.jump.measure``.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError, CmjlabError, JumpError
 from cmjlab.jump_types import MOVABLE_EVENTS, Jump
 from cmjlab.review.effect import compared, events_in_order, fixed_by_hand, remeasured
-from cmjlab.study import decisions
+from cmjlab.study.decide import decisions
 
 if TYPE_CHECKING:
     from cmjlab.plots.style import Picture

@@ -8,7 +8,7 @@ exact values of thousands of jumps cost one call.
 
 Symbols: g gravity, BW = m g, alpha unweighting / BW, beta net force at zero velocity / BW,
 d depth, n exponent of the push, delta dip (> 0: two peaks, < 0: late peak).
-Source: derived here; verified by adaptive quadrature in ``tests/test_simulate_profile.py``.
+Source: derived here; verified by adaptive quadrature in ``tests/simulate/test_simulate_profile.py``.
 """
 
 from __future__ import annotations

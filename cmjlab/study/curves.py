@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, CmjlabError
-from cmjlab.study.one_file import jumps_of
+from cmjlab.study.store.one_file import jumps_of
 
 if TYPE_CHECKING:
     from cmjlab.jump_types import Jump

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from cmjlab.files.table import write_table
-from cmjlab.study.batch import ProgressCallback
-from cmjlab.study.store import Store, locked, replace, write_whole
+from cmjlab.study.store.batch import ProgressCallback
+from cmjlab.study.store.parts import Store, locked, replace, write_whole
 from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, USER_TABLES, Table
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from cmjlab.keys import ENGINE, file_sha256
-from cmjlab.study.cells import find_table
+from cmjlab.study.folder.cells import find_table
 from cmjlab.tables import USER_TABLES
 
 if TYPE_CHECKING:

@@ -15,18 +15,18 @@ from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
-from cmjlab.study import joined
-from cmjlab.study.batch import ProgressCallback
-from cmjlab.study.decisions import Decided, effect, read_log
-from cmjlab.study.folder import StudySettings, read_settings
-from cmjlab.study.kept import can_write, rows_of
-from cmjlab.study.lost import no_folder
-from cmjlab.study.one_file import Task, jumps_of, layout_key
-from cmjlab.study.problems import Problems
-from cmjlab.study.recordings import list_recordings, which_layout
-from cmjlab.study.roster import check_people
+from cmjlab.study.decide import combine as joined
+from cmjlab.study.decide.decisions import Decided, effect, read_log
+from cmjlab.study.folder.missing_folder import no_folder
+from cmjlab.study.folder.problems import Problems
+from cmjlab.study.folder.recordings import list_recordings, which_layout
+from cmjlab.study.folder.roster import check_people
+from cmjlab.study.folder.settings import StudySettings, read_settings
+from cmjlab.study.folder.user_tables import ROW, read_user_table
+from cmjlab.study.store.batch import ProgressCallback
+from cmjlab.study.store.cached import can_write, rows_of
+from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
-from cmjlab.study.user_tables import ROW, read_user_table
 from cmjlab.tables import ATHLETES, USER_TABLES
 
 

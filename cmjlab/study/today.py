@@ -9,7 +9,7 @@ import pandas as pd
 from cmjlab.checks import suggestion
 from cmjlab.errors import StudyError
 from cmjlab.study.flow import excluded_jumps, files_not_used, missing_athletes
-from cmjlab.study.problems import listed
+from cmjlab.study.folder.problems import listed
 from cmjlab.study.study import Study
 
 

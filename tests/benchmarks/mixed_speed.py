@@ -11,8 +11,8 @@ import warnings
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from cmjlab.stats.reml import fit_linear, slope_structure
-from cmjlab.stats.reml_intercept import fit_intercept
+from cmjlab.stats.common.reml import fit_linear, slope_structure
+from cmjlab.stats.common.reml_intercept import fit_intercept
 
 STUDIES, ATHLETES, SESSIONS = 200, 20, 3
 

@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 import cmjlab as cj
-from cmjlab.stats.pingouin_bridge import icc_by_pingouin
-from cmjlab.stats.reliability_published import published_icc
+from cmjlab.stats.reliability.pingouin_bridge import icc_by_pingouin
+from cmjlab.stats.reliability.published import published_icc
 
 METRICS, ATHLETES, ROUNDS = 50, 1000, 5
 

@@ -23,11 +23,11 @@ import numpy as np
 import pandas as pd
 from judged_table import write_judged
 
-from cmjlab.stats.change_paired import mean_estimate
-from cmjlab.stats.effect_sizes import noncentrality_interval
-from cmjlab.stats.individual_noise import maximum_modulus
-from cmjlab.stats.individual_response import response_limits
-from cmjlab.stats.linear import Estimate, contrast, least_squares
+from cmjlab.stats.change.paired import mean_estimate
+from cmjlab.stats.common.effect_sizes import noncentrality_interval
+from cmjlab.stats.common.least_squares import Estimate, contrast, least_squares
+from cmjlab.stats.common.noise import maximum_modulus
+from cmjlab.stats.individual.response import response_limits
 from cmjlab.truth.harness import COVERAGE_BAR, count, covers, judge
 
 TABLE = Path(__file__).with_name("change_coverage.csv")

@@ -18,13 +18,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from cmjlab.stats.change_drift import (
+from cmjlab.stats.change.drift import (
     clean_change,
     clean_change_squad_error,
     constrained_model,
     regression_drift,
 )
-from cmjlab.stats.linear import contrast, least_squares
+from cmjlab.stats.common.least_squares import contrast, least_squares
 from cmjlab.truth.harness import COVERAGE_BAR, count, covers, judge
 
 TABLE = Path(__file__).with_name("change_selected_coverage.csv")

@@ -19,11 +19,11 @@ from pathlib import Path
 import numpy as np
 from scipy import special
 
-from cmjlab.stats.contrasts import two_groups
-from cmjlab.stats.mixed_anova import BOTH, anova_fit
-from cmjlab.stats.reml import fit_linear, slope_structure, unstructured
-from cmjlab.stats.reml_intercept import fit_intercept
-from cmjlab.stats.reml_tests import kenward_roger, satterthwaite
+from cmjlab.stats.common.contrasts import two_groups
+from cmjlab.stats.common.reml import fit_linear, slope_structure, unstructured
+from cmjlab.stats.common.reml_intercept import fit_intercept
+from cmjlab.stats.common.reml_tests import kenward_roger, satterthwaite
+from cmjlab.stats.mixed.anova import BOTH, anova_fit
 from cmjlab.truth.harness import REJECTION_BAR, calibrate, rejects
 
 HERE = Path(__file__).parent

@@ -18,10 +18,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from cmjlab.stats.subgroups import _by_subgroup, _probabilities
-from cmjlab.stats.subgroups_draws import Noise, second_test, squad_draws
-from cmjlab.stats.subgroups_noise import FoundNoise
-from cmjlab.stats.subgroups_rules import Rules, place, read_rules
+from cmjlab.stats.subgroups.draws import Noise, second_test, squad_draws
+from cmjlab.stats.subgroups.noise import FoundNoise
+from cmjlab.stats.subgroups.rules import Rules, place, read_rules
+from cmjlab.stats.subgroups.subgroups import _by_subgroup, _probabilities
 
 HERE = Path(__file__).parent
 TABLE = HERE / "placement.csv"

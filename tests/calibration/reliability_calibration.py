@@ -22,13 +22,13 @@ import pandas as pd
 from judged_table import write_judged
 from scipy import special
 
-from cmjlab.stats import reliability_icc as icc
-from cmjlab.stats.agreement import difference_moments, limits_of_agreement
-from cmjlab.stats.anova import two_way
-from cmjlab.stats.intervals import f_tail, mean_limits, sd_limits
-from cmjlab.stats.reliability_gpq import agreement_limits
-from cmjlab.stats.reliability_missing import consistency_missing, intra_block
-from cmjlab.stats.reliability_robust import bonett, shares
+from cmjlab.stats.common.intervals import f_tail, mean_limits, sd_limits
+from cmjlab.stats.common.mean_squares import two_way
+from cmjlab.stats.reliability import icc as icc
+from cmjlab.stats.reliability.agreement import difference_moments, limits_of_agreement
+from cmjlab.stats.reliability.missing import consistency_missing, intra_block
+from cmjlab.stats.reliability.pivotal import agreement_limits
+from cmjlab.stats.reliability.robust import bonett, shares
 from cmjlab.truth.harness import COVERAGE_BAR, REJECTION_BAR, count, covers, judge, rejects
 
 TABLE = Path(__file__).with_name("reliability_coverage.csv")

@@ -7,12 +7,12 @@ import pandas as pd
 from cmjlab.errors import StatsError
 from cmjlab.plots.change import difference_figure, drift_figure, individual_figure
 from cmjlab.plots.labels import metric_label
-from cmjlab.report import tell
-from cmjlab.report.data import Block, Heading, Paragraph, Section, TableBlock
-from cmjlab.report.frame import Frame
-from cmjlab.report.sections.trust import result_words
+from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.data import Block, Heading, Paragraph, Section, TableBlock
+from cmjlab.report.build.context import Frame
+from cmjlab.report.sections.reliability import result_words
 from cmjlab.results import Result
-from cmjlab.stats.change_paragraph import team_paragraph
+from cmjlab.stats.change.paragraph import team_paragraph
 
 #: Rows of the table of comparisons in the short form.
 _MOST_ROWS = 24

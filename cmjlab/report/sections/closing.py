@@ -11,8 +11,8 @@ from cmjlab import __version__
 from cmjlab.catalog import METRICS, STATISTICS
 from cmjlab.keys import ENGINE, key_of
 from cmjlab.plots.labels import metric_label
-from cmjlab.report.data import Block, Facts, Heading, Items, Paragraph, Section
-from cmjlab.report.frame import Frame
+from cmjlab.report.blocks.data import Block, Facts, Heading, Items, Paragraph, Section
+from cmjlab.report.build.context import Frame
 from cmjlab.units import shown_unit
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")

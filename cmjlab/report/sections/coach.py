@@ -10,9 +10,9 @@ import pandas as pd
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.change import paired_figure
 from cmjlab.plots.labels import metric_label, metric_unit, words
-from cmjlab.report import tell
-from cmjlab.report.data import Block, Heading, Items, Paragraph, Section, TableBlock
-from cmjlab.report.frame import Frame
+from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
+from cmjlab.report.build.context import Frame
 
 #: Comparisons that the page for coaches names one by one.
 _MOST_ADVICE = 3

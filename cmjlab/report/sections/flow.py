@@ -6,7 +6,7 @@ import pandas as pd
 
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.flow import FlowStep
-from cmjlab.report.frame import Frame
+from cmjlab.report.build.context import Frame
 from cmjlab.report.sections.coach import group_counts
 
 #: Sessions drawn; with more, only the first, those around the block and the last.

@@ -6,13 +6,13 @@ from cmjlab import __version__
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.jump import jump_figure
 from cmjlab.plots.labels import metric_label
-from cmjlab.report import tell
-from cmjlab.report.data import Block, Heading, Items, Paragraph, Section, TableBlock
-from cmjlab.report.frame import Frame
+from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
+from cmjlab.report.build.context import Frame
 from cmjlab.report.sections.coach import session_words
-from cmjlab.report.words import Words
 from cmjlab.settings import Settings
 from cmjlab.units import show
+from cmjlab.words.catalog import Words
 
 
 def methods_section(frame: Frame) -> Section:

@@ -8,8 +8,8 @@ import pandas as pd
 
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.flow import flow_figure
-from cmjlab.report.data import Block, Paragraph, Section, TableBlock
-from cmjlab.report.frame import Frame
+from cmjlab.report.blocks.data import Block, Paragraph, Section, TableBlock
+from cmjlab.report.build.context import Frame
 from cmjlab.report.sections.flow import flow_steps
 
 #: Rows of a table in the short and in the full form.

@@ -1,0 +1,1 @@
+"""The report as plain data, and numbers as text."""

@@ -1,0 +1,146 @@
+"""ReportData: the whole report as plain data, before anything looks like HTML or Word.
+
+A report is a list of sections, a section a list of blocks; a block is one of the few kinds
+below. Every renderer (HTML now) walks the same data, so all of them say the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """One paragraph; ``tone`` is "plain", "lead", "note" or "caution"."""
+
+    text: str
+    tone: str = "plain"
+    kind: str = field(default="paragraph", init=False)
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading inside a section."""
+
+    text: str
+    kind: str = field(default="heading", init=False)
+
+
+@dataclass(frozen=True)
+class Items:
+    """A list of short texts; ``small`` for remarks."""
+
+    items: tuple[str, ...]
+    ordered: bool = False
+    small: bool = False
+    kind: str = field(default="items", init=False)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Terms and what they mean, or names and values."""
+
+    pairs: tuple[tuple[str, str], ...]
+    kind: str = field(default="facts", init=False)
+
+
+@dataclass(frozen=True)
+class TableBlock:
+    """A table of texts as a person reads them; ``numeric`` columns stand to the right."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+    note: str = ""
+    kind: str = field(default="table", init=False)
+
+    def _repr_html_(self) -> str:
+        return _as_html(self)
+
+
+@dataclass(frozen=True)
+class FigureBlock:
+    """A figure as SVG text, with caption and alt text."""
+
+    key: str
+    caption: str
+    alt: str
+    svg: str = field(repr=False)
+    width_cm: float = 16.0
+    kind: str = field(default="figure", init=False)
+
+
+def _as_html(part: Any) -> str:
+    """Return a part of a report as HTML for a notebook."""
+    from cmjlab.report.render.html import render_part
+
+    return render_part(part)
+
+
+Block = Paragraph | Heading | Items | Facts | TableBlock | FigureBlock
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section with its anchor, title and blocks; ``on_paper`` is false for the screen only."""
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+    on_paper: bool = True
+
+    def _repr_html_(self) -> str:
+        return _as_html(self)
+
+
+@dataclass(frozen=True)
+class ReportData:
+    """Everything that a report shows.
+
+    Attributes
+    ----------
+    title, date : str
+        Title of the study; day on which the report was made (ISO).
+    subtitle : str
+        One line: what kind of report, of what.
+    version : str
+        Version of cmjlab that made it.
+    sections : tuple of Section
+        The page for coaches first.
+    tables : mapping of str to pandas.DataFrame
+        The tables written beside the report, by file stem.
+    figures : mapping of str to object
+        The figures, by file stem, for ``cmjlab.plots.save_all``.
+    words : mapping
+        Fixed words of the page (contents, version line, …).
+    draft : bool
+        Whether something is still missing.
+    provenance : mapping
+        Content of provenance.json.
+    """
+
+    title: str
+    date: str
+    subtitle: str
+    version: str
+    sections: tuple[Section, ...]
+    tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    figures: Mapping[str, Any] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
+    draft: bool = False
+    provenance: Mapping[str, Any] = field(default_factory=dict)
+
+    def section(self, key: str) -> Section:
+        """Return one section; KeyError when there is none of this key."""
+        for s in self.sections:
+            if s.key == key:
+                return s
+        raise KeyError(
+            f"no section {key!r}; sections are {', '.join(s.key for s in self.sections)}"
+        )

@@ -1,0 +1,94 @@
+"""A Result as a table that a person reads: labels, shown units, intervals in one cell."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from cmjlab.catalog import STATISTICS
+from cmjlab.plots.labels import level_words, metric_label, metric_unit
+from cmjlab.report.blocks import format as tell
+from cmjlab.results import Result
+from cmjlab.units import show
+
+_PLACES = ("group", "contrast", "session", "athlete")
+
+
+def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.DataFrame:
+    """Return one row per measure (and group, contrast, …), one column per statistic.
+
+    Parameters
+    ----------
+    result : Result
+    *statistics : str
+        Statistic keys in the order wanted; all of the result when none is named. Where a
+        statistic was computed by several methods, the first (the default) is shown.
+    extra_decimals : int
+        Decimals beyond the usual ones (typical errors need one more).
+
+    Returns
+    -------
+    pandas.DataFrame
+        Texts such as "1.4 (1.1 to 1.9)" in the unit that stands in the first column.
+    """
+    table = result.table
+    wanted = list(statistics) or list(dict.fromkeys(table["statistic"].astype(str)))
+    table = table[table["statistic"].isin(wanted)]
+    places = [p for p in _PLACES if table[p].notna().any()]
+    rows: dict[tuple[str, ...], dict[str, str]] = {}
+    for _, row in table.iterrows():
+        where = tuple("" if pd.isna(row[p]) else str(row[p]) for p in places)
+        cells = rows.setdefault((str(row["metric"]), *where), {})
+        cells.setdefault(str(row["statistic"]), _cell(row, extra_decimals))
+    out = []
+    for key, cells in rows.items():
+        metric, where = key[0], key[1:]
+        unit = metric_unit(metric)
+        first = f"{metric_label(metric)} ({unit})" if unit else metric_label(metric)
+        named = {_label(s): cells.get(s, "") for s in wanted}
+        out.append({"measure": first, **dict(zip(places, where, strict=True)), **named})
+    return pd.DataFrame(out)
+
+
+def _label(statistic: str) -> str:
+    return STATISTICS[statistic].label if statistic in STATISTICS else statistic.replace("_", " ")
+
+
+def _cell(row: pd.Series, extra_decimals: int) -> str:
+    """Return one estimate with its interval; a percentage or ICC without the metric's unit."""
+    entry = STATISTICS.get(str(row["statistic"]))
+    unit = entry.unit if entry else "metric"
+    if unit == "metric":
+        signed = "change" in str(row["statistic"]) and "detectable" not in str(row["statistic"])
+        text = tell.with_interval(tell.span(row), signed=signed, extra=extra_decimals)
+    else:
+        text = tell.plain_interval(row, 1 if unit == "%" else 2)
+    return text.replace(tell.NBSP, " ")
+
+
+def readable_jump(metrics: dict[str, float], keys: tuple[str, ...]) -> pd.DataFrame:
+    """Return measures of one jump as label, value and unit.
+
+    Parameters
+    ----------
+    metrics : dict
+        ``Jump.metrics``.
+    keys : tuple of str
+        Measures in the order wanted.
+    """
+    from cmjlab.catalog import METRICS
+
+    rows = []
+    for key in keys:
+        entry = METRICS[key]
+        sides = key.endswith("_asymmetry_percent")
+        rows.append(
+            {
+                "measure": entry.label,
+                "value": level_words(key, metrics[key])
+                if sides
+                else show(metrics[key], entry.unit, with_unit=False),
+                "unit": "" if sides else metric_unit(key),
+                "phase": entry.phase,
+            }
+        )
+    return pd.DataFrame(rows)

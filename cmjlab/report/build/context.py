@@ -1,0 +1,129 @@
+"""What every section works with: the study, its analyses, the words, the figures made so far."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from cmjlab.plots.decimal import set_decimal
+from cmjlab.report.build.analyses import Analyses
+from cmjlab.report.build.choices import Choices
+from cmjlab.report.blocks.data import FigureBlock
+from cmjlab.words.catalog import Words
+
+if TYPE_CHECKING:
+    from cmjlab.plots.style import Picture
+    from cmjlab.study.frozen import PlanState
+    from cmjlab.study.study import Study
+
+_CM_PER_INCH = 2.54
+#: Limits of the short form.
+_MOST_METRICS = 8
+_MOST_PEOPLE = 12
+
+
+@dataclass
+class Frame:
+    """Everything a section may use; ``figures`` and ``tables`` collect what is saved beside.
+
+    Attributes
+    ----------
+    choices : Choices
+        Length, names and decimal style asked for.
+    names : dict
+        Athlete -> name; empty unless names were asked for.
+    """
+
+    study: Study
+    found: Analyses
+    words: Words
+    choices: Choices = field(default_factory=Choices)
+    names: dict[str, str] = field(default_factory=dict)
+    figures: dict[str, Picture] = field(default_factory=dict)
+    tables: dict[str, pd.DataFrame] = field(default_factory=dict)
+    told: set[str] = field(default_factory=set)
+
+    @property
+    def primary(self) -> str:
+        """The primary measure; the first that has values when the planned one has none."""
+        return self.found.metrics[0] if self.found.metrics else str(self.study.plan.primary_metric)
+
+    @property
+    def matters(self) -> dict[str, float]:
+        """Declared changes that matter, by measure."""
+        return dict(self.study.plan.change_that_matters)
+
+    @property
+    def full(self) -> bool:
+        """Whether everything is shown; else one page for coaches and at most eight more."""
+        return self.choices.full
+
+    @property
+    def metrics(self) -> tuple[str, ...]:
+        """Measures that the tables of this report show."""
+        return self.found.metrics if self.full else self.found.metrics[:_MOST_METRICS]
+
+    @property
+    def more_metrics(self) -> str:
+        """A sentence on measures that are not shown, or an empty text."""
+        rest = len(self.found.metrics) - len(self.metrics)
+        return self.words.say("page.more_measures", n=rest) if rest else ""
+
+    def first_time(self, text: str) -> bool:
+        """Return whether a remark has not stood on the page before, and remember it."""
+        new = text not in self.told
+        self.told.add(text)
+        return new
+
+    def who(self, athlete: str) -> str:
+        """Return an athlete's id, with the name beside it when names were asked for."""
+        name = self.names.get(athlete, "")
+        return f"{athlete} {name}" if name else athlete
+
+    def who_all(self, athletes: list[str]) -> str:
+        """Return athletes in one line; after ``_MOST_PEOPLE`` only how many more there are."""
+        shown = [self.who(a) for a in athletes[:_MOST_PEOPLE]]
+        rest = len(athletes) - len(shown)
+        more = [self.words.say("page.more_people", n=rest)] if rest else []
+        return ", ".join(shown + more)
+
+    @cached_property
+    def literal(self) -> set[str]:
+        """Texts of the user that stay as they are in any decimal style."""
+        jumps, roster = self.found.jumps, self.study.athletes
+        own = [self.study.title, *self.names.values()]
+        for values in (jumps["file"], jumps["session"], roster["athlete"], roster["group"]):
+            own += [str(v) for v in values.dropna().unique()]
+        return set(own)
+
+    @cached_property
+    def plan_state(self) -> PlanState | None:
+        """How the study stands to its frozen plan; None when none was frozen."""
+        from cmjlab.study.frozen import plan_state
+
+        return plan_state(self.study)
+
+    @property
+    def days(self) -> dict[str, pd.Timestamp]:
+        """Date of each session that has one."""
+        dates = pd.to_datetime(self.study.sessions["date"], errors="coerce")
+        names = self.study.sessions["session"].astype(str)
+        return {s: d for s, d in zip(names, dates, strict=True) if not pd.isna(d)}
+
+    def days_between(self, first: str, second: str) -> float:
+        """Return the days between two sessions, nan when a date is missing."""
+        days = self.days
+        if first not in days or second not in days:
+            return math.nan
+        return float((days[second] - days[first]).days)
+
+    def figure(self, key: str, picture: Picture, caption: str) -> FigureBlock:
+        """Keep a figure under its key and return its block."""
+        set_decimal(picture, self.choices.decimal, literal=self.literal)
+        self.figures[key] = picture
+        width = float(picture.get_size_inches()[0]) * _CM_PER_INCH
+        return FigureBlock(key, caption, picture.alt_text, picture.svg(), width)

@@ -1,0 +1,1 @@
+"""Notebooks run on a study, copied for students, and their exercises."""

@@ -1,0 +1,124 @@
+"""Copies of the notebooks to edit: a student's set without answers, a teacher's set with them."""
+
+from __future__ import annotations
+
+import ast
+import datetime as dt
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cmjlab.errors import StudyError
+from cmjlab.report.notebooks.run import DEMO_TAG, choose_notebooks, notebooks_folder
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+#: Cells that are written for the teacher's set.
+SOLUTION_TAG = "solution"
+
+
+def copy_notebooks(
+    folder: str | Path,
+    study: Study | None = None,
+    *,
+    answers: bool = False,
+    only: Sequence[str] | None = None,
+) -> list[Path]:
+    """Write copies of the notebooks to edit, each stamped with version and date.
+
+    Parameters
+    ----------
+    folder : str or Path
+        New or empty folder, or one without notebooks of these names: nothing is overwritten.
+    study : Study, optional
+        Its folder is put into the parameters cell; None leaves the invented demo study.
+    answers : bool
+        True: the teacher's set, with the solution below each exercise. False: the student's.
+    only : sequence of str, optional
+        Numbers such as "02"; default: all.
+
+    Returns
+    -------
+    list of Path
+        The copies; their outputs are cleared.
+
+    Raises
+    ------
+    StudyError
+        A notebook of that name stands there already.
+    """
+    import nbformat
+
+    from cmjlab import __version__
+
+    folder = Path(folder)
+    paths = choose_notebooks(only)
+    standing = [p.name for p in paths if (folder / p.name).exists()]
+    if standing:
+        raise StudyError(
+            f"{folder}: {standing[0]} stands there already, perhaps with your work in it."
+            " Choose another folder; copies are never written over."
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    kind = "teacher's set, with solutions" if answers else "student's set, without answers"
+    stamp = f"*Copy of cmjlab {__version__}, {dt.date.today().isoformat()}; {kind}. Edit freely.*"
+    written = []
+    for path in paths:
+        notebook = nbformat.read(path, as_version=4)
+        notebook.cells = _copied(notebook.cells, stamp, study, answers)
+        notebook.metadata["cmjlab"] = {
+            "version": __version__,
+            "copied": dt.date.today().isoformat(),
+            "answers": answers,
+        }
+        nbformat.write(notebook, folder / path.name)
+        written.append(folder / path.name)
+    licence = notebooks_folder() / "LICENSE"
+    if licence.is_file() and not (folder / "LICENSE").exists():
+        (folder / "LICENSE").write_bytes(licence.read_bytes())
+    return written
+
+
+def with_solutions(cells: Sequence[Any]) -> list[Any]:
+    """Return the cells with a cell that prints the solution below every exercise."""
+    import nbformat
+
+    out = []
+    for cell in cells:
+        out.append(cell)
+        call = _exercise_call(cell)
+        if call:
+            source = f"# Solution, for teachers.\nfrom cmjlab.report.notebooks.exercises import solution\n\nprint({call})"
+            new = nbformat.v4.new_code_cell(source, id=f"{cell.get('id', 'x')}-solution")
+            new.metadata["tags"] = [SOLUTION_TAG]
+            out.append(new)
+    return out
+
+
+def _copied(cells: Sequence[Any], stamp: str, study: Study | None, answers: bool) -> list[Any]:
+    """Return cells without outputs and checks of the demo, with stamp and study put in."""
+    kept = [c for c in cells if DEMO_TAG not in c.get("metadata", {}).get("tags", [])]
+    for cell in kept:
+        cell.metadata.pop("execution", None)
+        if cell.cell_type == "code":
+            cell.outputs, cell.execution_count = [], None
+            if study is not None and "parameters" in cell.metadata.get("tags", []):
+                cell.source = cell.source.replace(
+                    "study=None", f"study={str(Path(study.folder).resolve())!r}", 1
+                )
+    if kept and kept[0].cell_type == "markdown":
+        heading, _, rest = kept[0].source.partition("\n")
+        kept[0].source = f"{heading}\n\n{stamp}\n{rest}"
+    return with_solutions(kept) if answers else kept
+
+
+def _exercise_call(cell: Any) -> str:
+    """Return ``solution(…)`` for a cell that calls ``check_exercise(number, answer, …)``, else ""."""
+    if cell.cell_type != "code" or "check_exercise(" not in cell.source:
+        return ""
+    for node in ast.walk(ast.parse(cell.source)):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "check_exercise":
+            number, _, *rest = (ast.unparse(a) for a in node.args)
+            return f"solution({', '.join([number, *rest])})"
+    return ""

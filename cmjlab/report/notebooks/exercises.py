@@ -1,0 +1,180 @@
+"""The exercises of the notebooks: how an answer is checked, and the solutions for teachers.
+
+The answers stand here and not in the notebooks: a student's notebook holds the question and an
+empty answer, the teacher's set (``cmjlab notebooks --copy FOLDER --answers``) shows the solution
+below each. Answers are computed from the study at hand, so that they hold on every study.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from cmjlab.checks import one_of
+from cmjlab.report.notebooks.run import check_answer
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """One exercise: its unit and tolerance, how the answer is computed, and how it is found.
+
+    Attributes
+    ----------
+    unit : str
+        "" for a count; "metric": the unit in which the metric is shown.
+    tolerance : float
+        How far off an answer may be, in that unit.
+    value : callable
+        From what the notebook computed (a Study, Jump or Result) and a metric to the answer;
+        nan when this study has none.
+    how : str
+        The way to the answer, for teachers.
+    """
+
+    unit: str
+    tolerance: float
+    value: Callable[[Any, str], float]
+    how: str
+
+
+def check_exercise(number: str, answer: float | None, source: Any, metric: str = "") -> str:
+    """Return whether the answer to a notebook's exercise is right, in words.
+
+    Parameters
+    ----------
+    number : str
+        Number of the notebook, such as "02".
+    answer : float or None
+        The student's number; None has not been answered yet.
+    source : Study, Jump, Result or other object
+        What the notebook computed, from which the answer follows.
+    metric : str
+        Metric of the exercise, where it has one.
+
+    Raises
+    ------
+    ArgumentError
+        There is no such exercise, or the answer is not a number.
+    """
+    value, exercise, unit = _solved(number, source, metric)
+    if math.isnan(value):
+        return f"This study has no answer to it. On the demo study: {exercise.how}"
+    return check_answer(answer, value, tolerance=exercise.tolerance, unit=unit)
+
+
+def solution(number: str, source: Any, metric: str = "") -> str:
+    """Return the answer to a notebook's exercise and the way to it; for the teacher's set."""
+    value, exercise, unit = _solved(number, source, metric)
+    if math.isnan(value):
+        return f"Solution: this study has none. {exercise.how}"
+    decimals = 0 if not unit else max(0, -math.floor(math.log10(exercise.tolerance)))
+    text = f"{value:.{decimals}f} {unit}".strip().replace("-", "\u2212")
+    within = f" (accepted within {exercise.tolerance:g})" if exercise.tolerance else ""
+    return f"Solution: {text}{within}. {exercise.how}"
+
+
+def _solved(number: str, source: Any, metric: str) -> tuple[float, Exercise, str]:
+    from cmjlab.plots.labels import metric_unit
+
+    exercise = EXERCISES[one_of("number", number, EXERCISES)]
+    unit = metric_unit(metric) if exercise.unit == "metric" else exercise.unit
+    return float(exercise.value(source, metric)), exercise, unit
+
+
+def _not_tested(study: Any, metric: str) -> float:
+    return float(study.flow()["sessions"]["missing"].iloc[-1])
+
+
+def _flight_above(jump: Any, metric: str) -> float:
+    return float(100 * (jump.metrics["jump_height_flight_m"] - jump.metrics["jump_height_m"]))
+
+
+def _smallest_detectable(result: Any, metric: str) -> float:
+    return _in_shown(result.value("smallest_detectable_change", metric=metric), metric)
+
+
+def _too_close(found: Any, metric: str) -> float:
+    if "placement" not in found:
+        return math.nan
+    return float((found["placement"].points["placements"]["call"] == "too close to call").sum())
+
+
+def _lowest_difference(between: Any, metric: str) -> float:
+    if between is None:
+        return math.nan
+    return _in_shown(between.rows("change_difference", metric=metric)["ci_low"].iloc[0], metric)
+
+
+def _only_increases(individual: Any, metric: str) -> float:
+    return float((individual.rows("individual_change", metric=metric)["ci_low"] > 0).sum())
+
+
+def _excluded(data: Any, metric: str) -> float:
+    return float(len(data.tables["excluded_jumps"]))
+
+
+def _athletes_needed(plan: Any, metric: str) -> float:
+    """Smallest n whose power reaches the one asked for: last design, one baseline, least spread."""
+    power = plan.points["power_curve"]
+    part = power[(power["design"] == power["design"].iloc[-1]) & (power["baselines"] == 1)]
+    part = part[part["response_sd"] == part["response_sd"].min()]
+    return float(part.loc[part["power"] >= float(plan.settings["power"]), "n"].min())
+
+
+def _heavier(jump: Any, metric: str) -> float:
+    """Change of height, in mm, when body weight is taken 0.5 % too large: the same force, integrated again.
+
+    Velocity at take-off is g (J / W - T), with J the impulse of the force and T the time from
+    onset to take-off; W becomes 1.005 W.
+    """
+    g = float(jump.method.gravity_m_per_s2)
+    velocity = float(jump.metrics["takeoff_velocity_m_per_s"])
+    seconds = float(jump.metrics["time_to_takeoff_s"])
+    wrong = (velocity + g * seconds) / 1.005 - g * seconds
+    return 1000 * (wrong**2 - velocity**2) / (2 * g)
+
+
+def _in_shown(value: float, metric: str) -> float:
+    from cmjlab.catalog import METRICS
+    from cmjlab.units import to_shown
+
+    return to_shown(float(value), METRICS[metric].unit) if metric in METRICS else float(value)
+
+
+EXERCISES: dict[str, Exercise] = {
+    "00": Exercise("", 0, _not_tested, "The column 'missing' of the table, in its last row."),
+    "01": Exercise(
+        "cm", 0.2, _flight_above,
+        "Height from flight time minus height from take-off velocity, both in the table. Knees"
+        " that are bent at landing lengthen the flight; half of the lowering is gained in height.",
+    ),
+    "02": Exercise(
+        "metric", 0.1, _smallest_detectable,
+        "The column 'smallest detectable change, one athlete' in the row of the main measure:"
+        " the typical error times the square root of 2 times a t value.",
+    ),
+    "03": Exercise("", 0, _too_close, "Count 'too close to call' in the table of placements."),
+    "04": Exercise(
+        "metric", 0.1, _lowest_difference,
+        "The lower limit of the first interval in the column 'difference of the changes'; the"
+        " data are compatible with a true difference as small as that.",
+    ),
+    "05": Exercise(
+        "", 0, _only_increases,
+        "Count the intervals of the observed change whose lower limit lies above zero. With 95 %"
+        " intervals one in forty athletes shows that without any true change.",
+    ),
+    "06": Exercise("", 0, _excluded, "The rows of the table of excluded jumps."),
+    "08": Exercise(
+        "athletes per group", 1, _athletes_needed,
+        "Where the uppermost curve crosses the line of the power that was asked for.",
+    ),
+    "10": Exercise(
+        "mm", 1.0, _heavier,
+        "Put weight = 1.005 * weight below the first step and run all cells again. About"
+        " eight per cent of the height for one per cent of body weight: the error is"
+        " integrated all the way from onset to take-off.",
+    ),
+}  # fmt: skip

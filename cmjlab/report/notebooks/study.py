@@ -1,0 +1,240 @@
+"""What the notebooks open and show: a study with a place for results, and what a squad can show."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from cmjlab.errors import CmjlabError, StatsError, StudyError
+from cmjlab.units import show
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+#: Spread of true responses, in typical errors, for the first look at what a squad can show.
+_RESPONSE = 0.5
+#: Usual typical error (and its df) of means of three jumps between days: 1.0 to 1.5 cm, from memory.
+_USUAL = {"jump_height_m": (0.012, 20.0)}
+
+
+def open_study(folder: str | Path | None = None, results: str | Path | None = None) -> Study:
+    """Open a study for a notebook; results always have a place.
+
+    Parameters
+    ----------
+    folder : str or Path, optional
+        Study folder; None: the invented demo study.
+    results : str or Path, optional
+        Where results go. None: ``results`` in the study folder, or, when that folder can only
+        be read, a folder of the study's name below the system's temporary folder.
+
+    Raises
+    ------
+    StudyError
+        The folder is no study, or a problem must be solved first.
+    """
+    from cmjlab.study.demo.demo import demo_study
+    from cmjlab.study.store.cached import can_write
+    from cmjlab.study.study import Study
+
+    place = Path(folder) if folder else demo_study()
+    if results is not None or can_write(place / "results"):
+        return Study.open(place, results)
+    name = f"cmjlab_{place.resolve().name}_results"
+    return Study.open(place, Path(tempfile.gettempdir()) / name)
+
+
+def tested_baselines(study: Study) -> list[str]:
+    """Return the baseline sessions that were tested; at least two are needed.
+
+    Raises
+    ------
+    StudyError
+        There are fewer than two: the noise of these athletes cannot be known.
+    """
+    found = _tested(study)
+    if len(found) < 2:
+        raise StudyError(
+            f"two tested sessions with role baseline are needed, found {', '.join(found) or 'none'}."
+            " Without them nobody knows the noise of these athletes: test twice before the block,"
+            " or give two sessions without training in between the role baseline in study.toml."
+        )
+    return found
+
+
+def _tested(study: Study) -> list[str]:
+    """Return the sessions with role baseline that have recordings, in order."""
+    tested = set(study.files["session"].astype(str))
+    named = study.sessions.loc[study.sessions["role"] == "baseline", "session"].astype(str)
+    return [s for s in named if s in tested]
+
+
+def sessions_for_groups(study: Study) -> pd.DataFrame:
+    """Return the sessions table with groups where there are any, without the column otherwise."""
+    from cmjlab.report.build.analyses import grouped, has_groups
+
+    sessions = study.sessions_table()
+    return grouped(sessions) if has_groups(sessions) else sessions.drop(columns="group")
+
+
+class Tidy:
+    """A table as a notebook shows it: without row numbers, as HTML and as text.
+
+    Attributes
+    ----------
+    frame : pandas.DataFrame
+        The table itself, for further work.
+    """
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self.frame = frame
+
+    def __repr__(self) -> str:
+        return self.frame.to_string(index=False, na_rep="") if len(self.frame) else "no rows"
+
+    def _repr_html_(self) -> str:
+        if not len(self.frame):
+            return "<p>no rows</p>"
+        return self.frame.to_html(index=False, na_rep="", border=0)
+
+
+def tidy(frame: pd.DataFrame) -> Tidy:
+    """Return a table that a notebook shows without row numbers."""
+    return Tidy(frame)
+
+
+def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
+    """Return the noise of a metric in this squad, or a usual one, and which of them it is.
+
+    Parameters
+    ----------
+    study : Study
+    metric : str
+
+    Returns
+    -------
+    noise : Result or mapping of metric to (typical error, df)
+        For the argument ``reliability`` of planning.
+    words : str
+        Where it comes from.
+
+    Raises
+    ------
+    StatsError
+        There are no two baselines, and no usual value of this metric is known.
+    """
+    import cmjlab as cj
+
+    baselines = _tested(study)
+    missing = "" if len(baselines) > 1 else "; the own one needs two baseline sessions"
+    try:
+        own = cj.reliability(
+            study.sessions_table(), [metric], use=baselines, level=study.plan.level
+        )
+        typical = own.value("typical_error", metric=metric)
+    except (CmjlabError, KeyError) as error:
+        typical, missing = math.nan, missing or f"; the own one is not known: {error}"
+    if math.isnan(typical):
+        if metric not in _USUAL:
+            raise StatsError(f"the typical error of {metric} is not known yet{missing}.")
+        usual = show(_USUAL[metric][0], _unit(metric))
+        return {
+            metric: _USUAL[metric]
+        }, f"Taken for now: a usual typical error of {usual}{missing}."
+    text = show(typical, _unit(metric), extra_decimals=1)
+    return own, f"Typical error of this squad, from {' and '.join(baselines)}: {text}."
+
+
+def squad_table(study: Study, reliability: Any, metric: str) -> pd.DataFrame:
+    """Return how precisely changes of this squad will be known, and whether that is enough.
+
+    Parameters
+    ----------
+    study : Study
+        Its roster gives the group sizes, its plan the control group and the change that matters.
+    reliability : Result, or mapping of metric to (typical error, df)
+        Gives the typical error of the metric, as from :func:`squad_noise`.
+    metric : str
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row for one athlete, for each group's mean, and for each group against the control
+        group (without one: the two largest): expected half width of the interval with one and
+        with two baselines, and how often a true change that matters will be told from nothing:
+        "mostly" (8 of 10 times or more), "every second time" (5 to 8 of 10), "seldom".
+    """
+    from cmjlab.plots.labels import metric_unit
+    from cmjlab.stats.planning.planning import Scenario, what_squad_shows
+
+    matters = study.plan.change_that_matters.get(metric)
+    unit = metric_unit(metric)
+    rows: dict[tuple[str, str], dict[str, object]] = {}
+    for title, sizes in _comparisons(study).items():
+        shows = what_squad_shows(
+            metric,
+            reliability=reliability,
+            group_sizes=sizes,
+            scenario=Scenario(response_sd=(_RESPONSE,)),
+            level=study.plan.level,
+        )
+        for row in shows.rows("expected_half_width").itertuples():
+            design, *_, baselines = (part.strip() for part in str(row.method).split(";"))
+            what = "one athlete" if design == "one athlete" else title
+            if _belongs(design, sizes):
+                cells = rows.setdefault((what, design), {"athletes": _size(design, sizes)})
+                count = "1 baseline" if baselines.startswith("1 ") else "2 baselines"
+                cells[f"known to, {count}"] = "±" + show(row.estimate, _unit(metric))
+                if matters:
+                    seen = _seen(float(row.estimate) / matters)
+                    cells[f"{show(matters, _unit(metric))} seen, {count}"] = seen
+    ordered = sorted(rows.items(), key=lambda item: item[0][0] != "one athlete")
+    return pd.DataFrame(
+        [{"what": what, "how": design, **cells} for (what, design), cells in ordered]
+    ).rename(columns={"how": f"design ({unit})" if unit else "design"})
+
+
+def _seen(ratio: float) -> str:
+    """Return in words how often a true change is told from zero, from half width over change.
+
+    Normal approximation: power is the normal distribution function at 1.96 / ratio - 1.96, which
+    is .80 at a ratio of 0.70 and .50 at 1.
+    """
+    return "mostly" if ratio <= 0.7 else "every second time" if ratio <= 1 else "seldom"
+
+
+def _unit(metric: str) -> str:
+    from cmjlab.catalog import METRICS
+
+    return METRICS[metric].unit if metric in METRICS else ""
+
+
+def _size(design: str, sizes: tuple[int, ...]) -> str:
+    return "1" if design == "one athlete" else " and ".join(str(n) for n in sizes)
+
+
+def _belongs(design: str, sizes: tuple[int, ...]) -> bool:
+    """A pair of groups shows the designs of two groups, a single one the rest."""
+    return design.startswith("two groups") == (len(sizes) == 2)
+
+
+def _comparisons(study: Study) -> dict[str, tuple[int, ...]]:
+    """Return what is compared -> athletes: all, each group, each against the control group."""
+    names = study.athletes["group"].dropna().astype(str)
+    counts = {
+        str(k): int(n) for k, n in names[names != ""].value_counts(sort=False).items() if n > 1
+    }
+    everybody = max(2, len(study.athletes) or study.files["athlete"].nunique())
+    out: dict[str, tuple[int, ...]] = {"mean of all": (everybody,)}
+    out |= {f"mean of {group}": (n,) for group, n in counts.items() if len(counts) > 1}
+    control = study.plan.control_group
+    if control in counts:
+        pairs = [(g, control) for g in counts if g != control]
+    else:
+        first, second, *_ = [*sorted(counts, key=lambda g: -counts[g]), "", ""]
+        pairs = [(first, second)] if second else []
+    return out | {f"{a} against {b}": (counts[a], counts[b]) for a, b in pairs}

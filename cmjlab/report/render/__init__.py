@@ -1,0 +1,1 @@
+"""From plain blocks to files: HTML, Word, PDF, workbook and what comes along."""

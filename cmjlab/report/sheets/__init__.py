@@ -1,0 +1,1 @@
+"""Single sheets: one athlete, one block of training."""

@@ -1,0 +1,201 @@
+"""A page per athlete for a talk: the result, how it was produced, the change, the noise.
+
+Plain on purpose: no traffic lights, no score, no rank list. Ids only, unless names are asked for.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.files.atomic_write import write_whole
+from cmjlab.report.render.html import TEMPLATES, _environment
+from cmjlab.report.sheets.athlete_text import (
+    change_paragraphs,
+    how_paragraphs,
+    place_paragraphs,
+    reference_lines,
+    value_rows,
+)
+from cmjlab.report.sheets.groups import StudySubgroups, study_subgroups
+from cmjlab.results import Result
+from cmjlab.words.catalog import read_words
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+#: Measures of the figure, in order; those without values are left out.
+SHOWN = ("jump_height_m", "time_to_takeoff_s", "rsi_modified_m_per_s")
+
+
+@dataclass(frozen=True)
+class Page:
+    """One athlete's page as plain data."""
+
+    athlete: str
+    name: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    reference: tuple[str, ...]
+    how: tuple[str, ...]
+    change: tuple[str, ...]
+    place: tuple[str, ...]
+    figure: str
+    alt: str
+
+
+@dataclass(frozen=True)
+class Material:
+    """What all pages share: subgroups, noise and changes of the squad."""
+
+    groups: StudySubgroups
+    reliability: Result | None
+    change: Result | None
+    reason: str = ""
+
+
+def gather_material(study: Study, groups: StudySubgroups | None = None) -> Material:
+    """Return reliability and individual changes of a study, as far as they can be had."""
+    from cmjlab.errors import CmjlabError
+    from cmjlab.stats.individual.individual import change_individual
+    from cmjlab.stats.reliability.reliability import reliability
+
+    groups = groups or study_subgroups(study)
+    table = groups.sessions
+    names = [m for m in _measures(study, groups) if m in table and table[m].notna().any()]
+    noise, change, reason = None, None, ""
+    try:
+        noise = reliability(table, names, level=study.plan.level)
+        change = change_individual(
+            table, names, before=study.before, after=study.after, reliability=noise,
+            control=study.plan.control_group or None, level=study.plan.level,
+        )  # fmt: skip
+    except CmjlabError as error:
+        reason = str(error)
+    return Material(groups, noise, change, reason)
+
+
+def _measures(study: Study, groups: StudySubgroups) -> list[str]:
+    more = ("countermovement_depth_m", "push_distance_m", "relative_strength")
+    return list(dict.fromkeys([study.plan.primary_metric, *SHOWN, *more]))
+
+
+def athlete_page(material: Material, athlete: str, name: str = "") -> Page:
+    """Return one athlete's page.
+
+    Parameters
+    ----------
+    material : Material
+        From :func:`gather_material`.
+    athlete : str
+    name : str
+        Shown beside the id when given.
+
+    Raises
+    ------
+    ArgumentError
+        The study has no such athlete.
+    """
+    from cmjlab.plots.subgroups import athlete_figure
+
+    groups = material.groups
+    table = groups.sessions
+    known = list(dict.fromkeys(table["athlete"].astype(str)))
+    if athlete not in known:
+        raise ArgumentError(
+            f"athlete: there is no {athlete!r}; athletes are {', '.join(known[:40])}."
+        )
+    words = read_words(groups.study.folder / "words.toml")
+    sessions = [
+        s
+        for s in groups.study.sessions["session"].astype(str)
+        if s in set(table["session"].astype(str))
+    ]
+    metrics = [m for m in _measures(groups.study, groups) if m in table and table[m].notna().any()]
+    noise = _noise(material.reliability, metrics)
+    figure = athlete_figure(
+        table, athlete, [m for m in SHOWN if m in metrics] or metrics[:1], noise=noise, sessions=sessions
+    )  # fmt: skip
+    return Page(
+        athlete,
+        name,
+        (words.say("athlete_summary.measure"), *sessions, words.say("athlete_summary.noise"),
+         words.say("athlete_summary.squad")),
+        value_rows(table, athlete, metrics, (sessions, noise)),
+        reference_lines(groups, athlete, words),
+        how_paragraphs(groups, athlete, words),
+        change_paragraphs(material.change, athlete, groups.study, words) or (words.say("athlete_summary.change_unknown", reason=material.reason),),
+        place_paragraphs(groups, athlete, words),
+        figure.svg(),
+        figure.alt_text,
+    )  # fmt: skip
+
+
+def _noise(reliability: Result | None, metrics: list[str]) -> dict[str, float]:
+    """Return the typical errors that are known."""
+    if reliability is None:
+        return {}
+    rows = reliability.rows("typical_error")
+    rows = rows[rows["estimate"].notna() & rows["metric"].isin(metrics)].drop_duplicates("metric")
+    return {str(m): float(v) for m, v in zip(rows["metric"], rows["estimate"], strict=True)}
+
+
+def write_athlete_summaries(
+    study: Study,
+    out: str | os.PathLike[str] | None = None,
+    *,
+    groups: StudySubgroups | None = None,
+    athletes: list[str] | None = None,
+    names: Mapping[str, str] | None = None,
+) -> list[Path]:
+    """Write one HTML page per athlete, each a file of its own so that it can be handed over.
+
+    Parameters
+    ----------
+    study : Study
+    out : path, optional
+        Folder; default ``athlete_summaries`` in the results folder.
+    groups : StudySubgroups, optional
+        When it is at hand.
+    athletes : list of str, optional
+        Default everybody with a value.
+    names : mapping of athlete to name, optional
+        Names are shown only when given here; they are personal data.
+
+    Returns
+    -------
+    list of Path
+        ``summary_<athlete>.html``.
+
+    Raises
+    ------
+    StudyError
+        Nobody has a value, or a file cannot be written.
+    """
+    material = gather_material(study, groups)
+    table = material.groups.sessions
+    wanted = athletes or list(dict.fromkeys(table["athlete"].astype(str)))
+    if not wanted:
+        raise StudyError("athlete summaries: no athlete has a value.")
+    words = read_words(study.folder / "words.toml")
+    from cmjlab import __version__
+
+    folder = Path(out) if out is not None else Path(study.results) / "athlete_summaries"
+    template = _environment().get_template("athlete_summary.html.j2")
+    css = (TEMPLATES / "sheet.css").read_text(encoding="utf-8")
+    written = []
+    for athlete in wanted:
+        page = athlete_page(material, athlete, (names or {}).get(athlete, ""))
+        text = template.render(
+            title=study.title, page=page, words=words.part("athlete_summary"),
+            cautions=words.part("cautions"), language=words.say("page.language"),
+            version=__version__, css=css,
+        )  # fmt: skip
+        path = folder / f"summary_{athlete}.html"
+        write_whole(path, text)
+        written.append(path)
+    return written

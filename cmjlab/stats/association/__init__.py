@@ -1,0 +1,1 @@
+"""What goes together, and what changes together."""

@@ -1,0 +1,1 @@
+"""What changed, within groups and between them, and what is only drift."""

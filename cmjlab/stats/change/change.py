@@ -1,0 +1,263 @@
+"""Whether the block worked, for the group and against the other group.
+
+:func:`change_within` compares two sessions of the same athletes, :func:`change_between` two
+or more groups over the same two sessions. How the groups came about decides the estimator.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pandas as pd
+
+from cmjlab import checks
+from cmjlab.errors import StatsError
+from cmjlab.plan import Selection
+from cmjlab.results import Result
+from cmjlab.stats.change.groups import Between, Question, between_one
+from cmjlab.stats.change.notes import between_notes, within_notes
+from cmjlab.stats.change.paired import leave_one_out_points, paired_rows, paired_sentence
+from cmjlab.stats.change.pairs import (
+    Pairs,
+    Prepared,
+    left_out_frame,
+    left_out_notes,
+    make_pairs,
+    pairs_frame,
+    prepare,
+)
+from cmjlab.stats.common.tables import session_order, statistics_frame
+
+
+def change_within(
+    table: pd.DataFrame,
+    metrics: Any = None,
+    *,
+    before: str,
+    after: str,
+    group: str | None = None,
+    level: float = 0.95,
+) -> Result:
+    """Return the change of the same athletes from one session to a later one.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session: ``athlete``, ``session`` and metric columns.
+    metrics : str or sequence of str, optional
+        Metric columns; all numeric ones when None.
+    before, after : str
+        Sessions; a positive change is a rise from ``before`` to ``after``.
+    group : str, optional
+        Column whose groups are reported one by one (e.g. "group" or "sex"). Such separate
+        changes do not compare the groups: that is :func:`change_between`.
+    level : float
+        Level of the intervals.
+
+    Returns
+    -------
+    Result
+        Rows ``mean_change`` (paired t), ``percent_change`` (by logarithms), ``cohen_dz``,
+        ``cohen_dav``, ``hedges_g``, ``leave_one_out_range``. Points ``pairs``, ``left_out``,
+        ``leave_one_out``.
+
+    Raises
+    ------
+    StatsError
+        When sessions or columns do not exist, or no athlete has both sessions.
+
+    Notes
+    -----
+    A change without a comparison group holds everything that happened in between: season,
+    learning, body mass, and regression to the mean if the athletes were chosen for their
+    values (see ``cmjlab.stats.change.regression_to_mean``).
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({"athlete": ["A1", "A2", "A3"] * 2, "session": ["pre"] * 3 + ["post"] * 3,
+    ...                       "jump_height_m": [0.31, 0.34, 0.29, 0.33, 0.37, 0.30]})
+    >>> result = change_within(table, before="pre", after="post")
+    >>> round(result.value("mean_change"), 3)
+    0.02
+    """
+    level = checks.level(level)
+    prepared = prepare(table, metrics, before=before, after=after, group=group)
+    every = [make_pairs(prepared, m) for m in prepared.metrics]
+    if not any(p.athletes for p in every):
+        raise StatsError(
+            f"no athlete has values in both {prepared.before} and {prepared.after};"
+            f" athletes found: {', '.join(prepared.table['athlete'].unique()[:10])}."
+        )
+    rows, sentences, left = [], [], []
+    for pairs in every:
+        for name, part in _parts(pairs, prepared):
+            place = {"metric": pairs.metric, "contrast": prepared.contrast, "group": name or None}
+            found = paired_rows(part, place, level)
+            rows += found
+            sentences.append(paired_sentence(found, prepared.before, prepared.after))
+            left += [{**r, "group": name} for r in leave_one_out_points(part)]
+    return Result(
+        kind="change_within",
+        table=statistics_frame(_with_role(rows, len(prepared.metrics))),
+        points={
+            "pairs": pairs_frame(every),
+            "left_out": left_out_frame(every),
+            "leave_one_out": pd.DataFrame(
+                left, columns=["metric", "group", "statistic", "athlete", "estimate"]
+            ),
+        },
+        settings=_settings(prepared, level, group=group),
+        notes=(*left_out_notes(every), *within_notes(prepared, every)),
+        sentences=tuple(sentences),
+    )
+
+
+def change_between(
+    table: pd.DataFrame,
+    metrics: Any = None,
+    *,
+    before: str,
+    after: str,
+    assignment: str | Selection = "other",
+    control: str | None = None,
+    level: float = 0.95,
+) -> Result:
+    """Compare the changes of groups; how the groups came about decides the estimator.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session: ``athlete``, ``session``, ``group`` and metrics.
+    metrics : str or sequence of str, optional
+    before, after : str
+        Sessions to compare.
+    assignment : {"random", "other"} or cmjlab.plan.Selection
+        ``"random"``: analysis of covariance (ANCOVA) leads. ``Selection(metrics, session)``:
+        every value that decided the group becomes a covariate, or, when ``before`` is
+        another session than the one used for selection, the change score leads.
+        ``"other"`` (also when unknown): ANCOVA and change score side by side, neither leads.
+    control : str, optional
+        Group that the others are compared with ("group - control"); all pairs when None.
+    level : float
+        Level of the intervals.
+
+    Returns
+    -------
+    Result
+        Rows ``adjusted_difference`` (ANCOVA at the squad-mean baseline with HC2 and
+        Bell-McCaffrey df, classical and HC3), ``adjusted_mean``, ``slope_difference``,
+        ``change_difference``, ``hedges_g``, ``dppc2``, ``leave_one_out_range``, for selected
+        groups ``drift_expected`` and ``change_beyond_drift``.
+
+    Raises
+    ------
+    StatsError
+        One group only, an athlete in two groups, a selecting variable that is not in the
+        table (ANCOVA without it is biased), post equal to pre for everybody.
+    """
+    level = checks.level(level)
+    if not isinstance(assignment, Selection):
+        checks.one_of("assignment", assignment, ("random", "other"))
+    also, second = _more_sessions(table, assignment, before, after)
+    prepared = prepare(table, metrics, before=before, after=after, group="group", also=also)
+    question = Question(assignment, _control(control, prepared), level, second)
+    results = [between_one(prepared, m, question) for m in prepared.metrics]
+    _refuse_empty(results, prepared)
+    every = [r.pairs for r in results]
+    rows = [row for r in results for row in r.rows]
+    return Result(
+        kind="change_between",
+        table=statistics_frame(_with_role(rows, len(prepared.metrics))),
+        points={
+            "pairs": pairs_frame(every),
+            "left_out": left_out_frame(every),
+            "adjusted": _joined([r.adjusted for r in results]),
+            "leave_one_out": _joined([r.leave_one_out for r in results]),
+            "regression_to_mean": _joined([r.drift for r in results]),
+        },
+        settings=_settings(
+            prepared,
+            level,
+            assignment=assignment.to_dict() if isinstance(assignment, Selection) else assignment,
+            control=question.control,
+        ),
+        notes=(*left_out_notes(every), *between_notes(prepared, results, assignment)),
+        sentences=tuple(s for r in results for s in r.sentences),
+    )
+
+
+def _more_sessions(
+    table: pd.DataFrame, assignment: str | Selection, before: str, after: str
+) -> tuple[tuple[str, ...], str]:
+    """Return the further sessions that selected groups need, and the second baseline or "".
+
+    The second baseline is the session that the change starts from, if another one decided
+    the groups, else the last session of role baseline; never guessed from names.
+    """
+    if not isinstance(assignment, Selection):
+        return (), ""
+    if not isinstance(table, pd.DataFrame) or "session" not in table:
+        return (), ""
+    present = set(table["session"].astype(str).str.strip())
+    also = (assignment.session,) if assignment.session in present else ()
+    if assignment.session == after:
+        raise StatsError(f"the groups cannot have been selected in the later session, {after!r}.")
+    if assignment.session != before:
+        return also, before if also else ""
+    if "role" not in table:
+        return also, ""
+    base = table.loc[table["role"] == "baseline", "session"]
+    others = [s for s in session_order(table) if s in set(base.astype(str)) - {before, after}]
+    return (*also, *others[-1:]), others[-1] if others else ""
+
+
+def _parts(pairs: Pairs, prepared: Prepared) -> Iterator[tuple[str, Pairs]]:
+    if not prepared.group_order:
+        yield "", pairs
+        return
+    for name in prepared.group_order:
+        yield name, pairs.take(pairs.group == name)
+
+
+def _control(control: str | None, prepared: Prepared) -> str | None:
+    order = prepared.group_order
+    if len(order) < 2:
+        raise StatsError(
+            f"only one group, {', '.join(order)}, in {prepared.before} and {prepared.after}; two are"
+            " needed for a comparison. For one group use change_within."
+        )
+    if control is None:
+        return None
+    return str(checks.one_of("control", str(control).strip(), order))
+
+
+def _refuse_empty(results: list[Between], prepared: Prepared) -> None:
+    """Raise when no metric allows any comparison."""
+    if any(r.usable for r in results):
+        return
+    reasons = list(dict.fromkeys(r.why for r in results))
+    raise StatsError(
+        f"no comparison from {prepared.before} to {prepared.after} is possible: {'; '.join(reasons)}."
+    )
+
+
+def _joined(parts: list[list[dict[str, Any]]]) -> pd.DataFrame:
+    return pd.DataFrame([row for part in parts for row in part])
+
+
+def _with_role(rows: list[dict[str, Any]], n_metrics: int) -> list[dict[str, Any]]:
+    """One metric alone is primary; of several none is, until a plan declares it."""
+    role = "primary" if n_metrics == 1 else "exploratory"
+    return [{"role": role, **row} for row in rows]
+
+
+def _settings(prepared: Prepared, level: float, **more: Any) -> dict[str, Any]:
+    return {
+        "metrics": list(prepared.metrics),
+        "before": prepared.before,
+        "after": prepared.after,
+        "level": level,
+        **more,
+    }

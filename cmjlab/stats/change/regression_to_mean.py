@@ -1,0 +1,192 @@
+"""What a group that was chosen for its values would do without any training.
+
+A group chosen for low (or high) values moves towards the squad at the next test, because
+part of what was low was bad luck on the day. That drift is b · (group mean - squad mean) of
+the selecting values, b the slope of the tested metric's change on them without training.
+Only when the selecting metric is the tested one is this (1 - rho)(squad - group); with
+another metric the short formula can do nothing, or create a bias where there was none.
+
+Four situations, from the most to the least that is known:
+
+1. Two baselines, chosen on the first: the change from the second is clean.
+2. The first baseline is also the start: regress the second on the selectors, whole squad.
+3. Untreated athletes in the same sessions: ANCOVA on the selectors (robust to slow true
+   drift) and the constrained longitudinal model (narrower) beside each other.
+4. One baseline: the slope must come from elsewhere, and everything hangs on it.
+
+What none of 1, 2 and 4 can take out: slow true change of athletes, and a shift of the whole
+squad (season, learning). Only athletes without the training in the same weeks can.
+
+Sources: Davis 1976 (Am J Epidemiol 104:493), Barnett et al. 2005 (Int J Epidemiol 34:215),
+Liang & Zeger 2000 (Sankhya B 62:134); from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from cmjlab import checks
+from cmjlab.errors import StatsError
+from cmjlab.plan import Selection
+from cmjlab.results import Note, Result
+from cmjlab.stats.change.drift_rows import DriftPart, drift_part, outside_part
+from cmjlab.stats.change.pairs import prepare
+from cmjlab.stats.common.tables import statistics_frame
+
+_REMAINS = Note(
+    "drift_remains",
+    "Slow true change of the athletes and a shift of the whole squad (season, learning) are still"
+    " in the change beyond drift; only untrained athletes tested in the same weeks can remove them.",
+)
+
+
+def drift_expected(
+    table: pd.DataFrame,
+    metrics: Any = None,
+    *,
+    selection: Selection,
+    after: str,
+    baseline: str,
+    group: str | None = None,
+    level: float = 0.95,
+) -> Result:
+    """Return the drift to be expected in chosen groups, and the change beyond it.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session, **the whole squad** that could have been chosen:
+        ``athlete``, ``session``, ``group`` and metrics.
+    metrics : str or sequence of str, optional
+        Tested metrics; they need not be the selecting ones.
+    selection : cmjlab.plan.Selection
+        Metrics and session that decided the group.
+    after : str
+        Session after the block.
+    baseline : str
+        A second baseline session that did not decide the group. Without one use
+        :func:`drift_from_outside`.
+    group : str, optional
+        One group; all of them when None.
+    level : float
+
+    Returns
+    -------
+    Result
+        Rows ``drift_expected`` (with its own interval) and ``change_beyond_drift`` (by the
+        clean change, with the group's own and with the squad's error, and by regression).
+        Points ``regression_to_mean``: each athlete's selecting value, both baselines, the
+        value to be expected without training, and the outcome.
+
+    Raises
+    ------
+    StatsError
+        When a selecting metric, a session or a group does not exist, or the whole table is
+        the chosen group.
+    """
+    level = checks.level(level)
+    if not isinstance(selection, Selection):
+        raise StatsError("selection: a Selection(metrics, session) is needed.")
+    if selection.session in (after, baseline):
+        raise StatsError(
+            f"the session of the selection, {selection.session!r}, decided the groups; baseline and"
+            " after must be two other sessions."
+        )
+    prepared = prepare(
+        table, metrics, before=baseline, after=after, group="group", also=(selection.session,)
+    )
+    wanted = (
+        prepared.group_order
+        if group is None
+        else (checks.one_of("group", group, prepared.group_order),)
+    )
+    if len(prepared.group_order) < 2:
+        raise StatsError(
+            "the table holds one group only; the whole squad that could have been chosen is needed,"
+            " with its own label in column 'group'."
+        )
+    parts = [
+        drift_part(prepared, metric, selection, g, level)
+        for metric in prepared.metrics
+        for g in wanted
+    ]
+    settings = {
+        "metrics": prepared.metrics,
+        "selection": selection.to_dict(),
+        "after": after,
+        "baseline": baseline,
+        "group": group,
+        "level": level,
+    }
+    return _result(parts, settings, (_REMAINS,))
+
+
+def drift_from_outside(
+    table: pd.DataFrame,
+    metric: str,
+    *,
+    selection_session: str,
+    after: str,
+    group: str,
+    slope: Sequence[float],
+    level: float = 0.95,
+) -> Result:
+    """Return the drift with one baseline only, for a slope that comes from elsewhere.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The whole squad: ``athlete``, ``session``, ``group`` and the metric, which is both the
+        selecting and the tested one.
+    metric : str
+    selection_session, after : str
+        Session that decided the group, and session after the block.
+    group : str
+        The chosen group.
+    slope : (estimate, low, high)
+        Slope of a re-test on a test of the same summary without training (a consistency ICC
+        of single sessions when spread did not change) with its interval.
+    level : float
+        Level of the interval of the change.
+
+    Returns
+    -------
+    Result
+        ``drift_expected`` and ``change_beyond_drift`` for the slope and for both ends of its
+        interval: a table over what is not known, labelled so.
+    """
+    level = checks.level(level)
+    rho = [checks.number("slope", s, low=0.0, high=1.0) for s in slope]
+    if len(rho) != 3 or not rho[1] <= rho[0] <= rho[2]:
+        raise StatsError("slope: (estimate, low, high) is needed, e.g. (0.85, 0.70, 0.93).")
+    prepared = prepare(table, metric, before=selection_session, after=after, group="group")
+    checks.one_of("group", group, prepared.group_order)
+    part = outside_part(prepared, metric, group, (rho[0], rho[1], rho[2]), level)
+    note = Note(
+        "slope_from_elsewhere",
+        "The slope was not measured in this squad. The rows show what the change beyond drift would"
+        " be over the slope's interval; no row is an estimate from these data alone.",
+    )
+    settings = {
+        "metrics": [metric],
+        "selection": {"metrics": [metric], "session": selection_session},
+        "after": after,
+        "group": group,
+        "slope": rho,
+        "level": level,
+    }
+    return _result([part], settings, (note, _REMAINS))
+
+
+def _result(parts: list[DriftPart], settings: dict[str, Any], notes: tuple[Note, ...]) -> Result:
+    return Result(
+        kind="drift_expected",
+        table=statistics_frame([r for p in parts for r in p.rows]),
+        points={"regression_to_mean": pd.DataFrame([r for p in parts for r in p.points])},
+        settings=settings,
+        notes=(*dict.fromkeys(n for p in parts for n in p.notes), *notes),
+        sentences=tuple(p.sentence for p in parts if p.sentence),
+    )

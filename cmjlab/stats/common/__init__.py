@@ -1,0 +1,1 @@
+"""What every statistic stands on: tables, rows, intervals, least squares, REML."""

@@ -1,0 +1,1 @@
+"""What can be said about one athlete against measurement error."""

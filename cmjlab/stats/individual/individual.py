@@ -1,0 +1,209 @@
+"""Did this athlete change? The interval of the noise, and what the group says about it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from cmjlab import checks
+from cmjlab.errors import StatsError
+from cmjlab.results import Note, Result
+from cmjlab.stats.change.pairs import (
+    Pairs,
+    Prepared,
+    left_out_frame,
+    left_out_notes,
+    pairs_frame,
+    prepare,
+    session_values,
+)
+from cmjlab.stats.common.estimate_rows import not_estimable
+from cmjlab.stats.common.noise import noise_of
+from cmjlab.stats.common.tables import statistics_frame
+from cmjlab.stats.individual.rows import Individuals, individual_rows, individual_sentences
+
+_TRUTH = Note(
+    "truth_of_a_change",
+    "The interval is for the athlete's true change between these sessions, with whatever the whole"
+    " squad shares (season, learning). It says nothing about what caused it.",
+)
+_AVERAGE = Note(
+    "average_coverage",
+    "One typical error stands for everybody: over all athletes the intervals hold as often as they"
+    " say, for the noisiest quarter of a squad less often (about .84 for a 95 % interval).",
+)
+_NAMED = Note(
+    "named_after_looking",
+    "Whoever is named for the largest or smallest change needs the interval that holds for all at"
+    " once, or the shrunken estimate: the plain 95 % interval of the largest of 20 holds in .64.",
+)
+
+
+def change_individual(
+    table: pd.DataFrame,
+    metrics: Any = None,
+    *,
+    before: str | Sequence[str],
+    after: str,
+    reliability: Any,
+    control: str | None = None,
+    level: float = 0.95,
+) -> Result:
+    """Return each athlete's change with the interval of the noise, and the shrunken estimate.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session; column ``group`` when there are groups, ``n_jumps``
+        when the number of jumps differs and the reliability has components.
+    metrics : str or sequence of str, optional
+    before : str or sequence of str
+        One baseline session, or several whose mean is the baseline (SE √1.5 · TE for two).
+    after : str
+    reliability : Result, or mapping of metric to (typical error, df)
+        Result of :func:`cmjlab.reliability` for the same metrics and summary of jumps.
+    control : str, optional
+        Group without the training; needed for the spread of true responses.
+    level : float
+
+    Returns
+    -------
+    Result
+        Per athlete ``individual_change`` (and the interval that holds for all athletes at
+        once), ``shrunken_change``, ``drift_expected`` of an extreme baseline; per group
+        ``response_sd``. Points ``individual``: one row per athlete and metric.
+
+    Raises
+    ------
+    StatsError
+        When sessions, metrics or typical errors are missing.
+
+    Notes
+    -----
+    Change ± t · SE with SE = TE √(1/k₁ + 1/k₂) over sessions (Hopkins 2000, with t instead of
+    1.96). The shrunken estimate draws each change towards the group mean by the share of
+    noise; with no true spread of responses everyone gets the group mean.
+    """
+    level = checks.level(level)
+    sessions = [before] if isinstance(before, str) else [str(b) for b in before]
+    prepared = _prepared(table, metrics, sessions, after, control)
+    every, found, skipped = [], [], []
+    for metric in prepared.metrics:
+        pairs = _averaged_pairs(prepared, metric, sessions)
+        every.append(pairs)
+        try:
+            noise = noise_of(reliability, metric)
+        except StatsError as error:
+            if len(prepared.metrics) == 1:
+                raise
+            skipped.append((metric, str(error)))
+            continue
+        jumps = _jump_counts(prepared, pairs, sessions)
+        people = Individuals(pairs, noise, sessions, prepared.after, jumps, control, level)
+        found.append((people, individual_rows(people)))
+    _refuse_nothing(prepared, every, sessions, skipped)
+    role = "primary" if len(prepared.metrics) == 1 else "exploratory"
+    rows = [not_estimable({"metric": m}, "individual_change", why) for m, why in skipped]
+    rows = [{"role": role, **r} for r in [*(r for _, f in found for r in f.rows), *rows]]
+    more = [Note("no_typical_error", why) for _, why in skipped]
+    return Result(
+        kind="change_individual",
+        table=statistics_frame(rows),
+        points={
+            "pairs": pairs_frame(every),
+            "individual": pd.DataFrame([p for _, f in found for p in f.points]),
+            "left_out": left_out_frame(every),
+        },
+        settings={
+            "metrics": prepared.metrics,
+            "before": sessions,
+            "after": prepared.after,
+            "control": control,
+            "level": level,
+        },
+        notes=(*left_out_notes(every), _TRUTH, _AVERAGE, _NAMED, *more),
+        sentences=tuple(s for people, f in found for s in individual_sentences(people, f)),
+    )
+
+
+def _prepared(
+    table: pd.DataFrame, metrics: Any, sessions: list[str], after: str, control: str | None
+) -> Prepared:
+    """Check table, sessions and control group."""
+    if not sessions:
+        raise StatsError("before: at least one baseline session is needed.")
+    if after in sessions and len(sessions) > 1:
+        raise StatsError(f"after: session {after!r} is also one of the baselines.")
+    has_groups = isinstance(table, pd.DataFrame) and "group" in table
+    if control is not None and not has_groups:
+        raise StatsError("control is given, but the table has no column 'group'.")
+    prepared = prepare(
+        table,
+        metrics,
+        before=sessions[0],
+        after=after,
+        group="group" if has_groups else None,
+        also=sessions[1:],
+    )
+    if control is not None:
+        checks.one_of("control", control, prepared.group_order)
+    return prepared
+
+
+def _refuse_nothing(
+    prepared: Prepared, every: list[Pairs], sessions: list[str], skipped: list[tuple[str, str]]
+) -> None:
+    """Raise when no metric has a typical error, or nobody has the sessions."""
+    if len(skipped) == len(prepared.metrics):
+        raise StatsError(" ".join(dict.fromkeys(why for _, why in skipped)))
+    if not any(p.athletes for p in every):
+        raise StatsError(
+            f"no athlete has values in {', '.join(sessions)} and {prepared.after}; nothing to compare."
+        )
+
+
+def _averaged_pairs(prepared: Prepared, metric: str, sessions: list[str]) -> Pairs:
+    """Return pairs whose ``before`` is the mean of the baseline sessions."""
+    columns = [session_values(prepared.table, metric, s) for s in (*sessions, prepared.after)]
+    kept, values, left_out = [], [], []
+    for athlete in dict.fromkeys(prepared.table["athlete"]):
+        row = [c.get(athlete, np.nan) for c in columns]
+        missing = [
+            s for s, v in zip((*sessions, prepared.after), row, strict=True) if not np.isfinite(v)
+        ]
+        if missing:
+            left_out.append((str(athlete), f"no value in {' and '.join(missing)}"))
+        else:
+            kept.append(str(athlete))
+            values.append(row)
+    array = np.asarray(values, dtype=np.float64).reshape(len(kept), len(columns))
+    return Pairs(
+        metric,
+        tuple(kept),
+        array[:, :-1].mean(axis=1) if len(kept) else np.empty(0),
+        array[:, -1].copy(),
+        np.array([prepared.groups.get(a, "") for a in kept], dtype=np.str_),
+        np.empty((len(kept), 0)),
+        tuple(left_out),
+    )
+
+
+def _jump_counts(prepared: Prepared, pairs: Pairs, sessions: list[str]) -> dict[str, Any]:
+    """Return athlete to (jumps in each baseline, jumps after), when the table counts jumps."""
+    if "n_jumps" not in prepared.table:
+        return {}
+    counts = prepared.table[["athlete", "session", "n_jumps"]].dropna()
+    known = {
+        (str(a), str(s)): float(n)
+        for a, s, n in counts.itertuples(index=False)
+        if np.isfinite(float(n)) and float(n) >= 1
+    }
+    out = {}
+    for athlete in pairs.athletes:
+        here = [known.get((athlete, s), np.nan) for s in (*sessions, prepared.after)]
+        if np.isfinite(here).all():
+            out[athlete] = (np.array(here[:-1]), np.array(here[-1:]))
+    return out

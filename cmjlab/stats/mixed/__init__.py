@@ -1,0 +1,1 @@
+"""More than two sessions, or missing ones: contrasts, mixed models, mixed ANOVA."""

@@ -1,0 +1,1 @@
+"""What a study of this size can see, before it starts."""

@@ -1,0 +1,1 @@
+"""Which metrics to believe: typical error, ICC, CV, agreement, with intervals."""

@@ -1,0 +1,69 @@
+"""Only the six ICCs with their published intervals, for very many metrics at once.
+
+:func:`cmjlab.reliability` gives these and much more; this is for screening thousands of columns.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from cmjlab import checks
+from cmjlab.results import Result
+from cmjlab.stats.common.mean_squares import two_way
+from cmjlab.stats.common.tables import (
+    Rows,
+    check_table,
+    left_out_notes,
+    metric_names,
+    sessions_to_use,
+)
+from cmjlab.stats.reliability.data import cube
+from cmjlab.stats.reliability.rows import published_rows
+from cmjlab.stats.reliability.unequal_noise import value_reasons
+
+
+def published_icc(
+    table: pd.DataFrame, metrics: Any = None, *, use: Any = None, level: float = 0.95
+) -> Result:
+    """Return ICC(1), ICC(A,1), ICC(C,1) and their k forms with the published intervals.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session; columns ``athlete``, ``session`` and metrics.
+    metrics : str or sequence of str, optional
+        Metrics; by default all numeric columns.
+    use : str or sequence of str, optional
+        Sessions; by default those with role baseline, else all.
+    level : float
+        Level of the intervals.
+
+    Returns
+    -------
+    Result
+        kind "published_icc"; athletes with a gap are left out and named in a note.
+
+    Raises
+    ------
+    StatsError
+        As :func:`cmjlab.reliability`.
+
+    Notes
+    -----
+    McGraw & Wong (1996), Psychol Methods 1:30, with its correction; Shrout & Fleiss (1979).
+    """
+    level = checks.level(level)
+    checked = check_table(table)
+    names = metric_names(checked, metrics)
+    sessions = sessions_to_use(checked, use)
+    data = cube(checked, names, sessions)
+    rows = Rows(names, level=level)
+    published_rows(rows, two_way(data.values), value_reasons(data))
+    return Result(
+        "published_icc",
+        rows.frame(),
+        settings={"metrics": names, "use": sessions, "level": level},
+        notes=(*left_out_notes(table, checked, names, sessions), *data.notes),
+    )

@@ -1,0 +1,224 @@
+"""Reliability of metrics: can they be trusted, here, with these athletes.
+
+One row per athlete and session goes in; out come the intraclass correlations, the typical
+error, three named CVs, the session change, the smallest detectable change and the limits of
+agreement, for all metrics at once, each with its interval, its n and its degrees of freedom,
+and a verdict by purpose in plain words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from cmjlab import checks
+from cmjlab.errors import ArgumentError
+from cmjlab.results import Note, Result
+from cmjlab.stats.common.intervals import mls_limits
+from cmjlab.stats.common.mean_squares import Array, two_way
+from cmjlab.stats.common.tables import (
+    Rows,
+    check_table,
+    left_out_notes,
+    metric_names,
+    sessions_to_use,
+)
+from cmjlab.stats.reliability import points as points
+from cmjlab.stats.reliability import sentences as words
+from cmjlab.stats.reliability.data import Cube, cube, log_values
+from cmjlab.stats.reliability.grras import grras_points
+from cmjlab.stats.reliability.jump_components import within_session_rows
+from cmjlab.stats.reliability.missing import intra_block
+from cmjlab.stats.reliability.robust import robust_row
+from cmjlab.stats.reliability.rows import (
+    agreement_rows,
+    between_rows,
+    icc_rows,
+    session_f_row,
+    session_rows,
+)
+from cmjlab.stats.reliability.strata import Strata, strata_of
+from cmjlab.stats.reliability.unequal_noise import cv_rows, data_reasons, spread, typical_error_rows
+
+#: Limits of the typical error on the log scale, for the note on uneven noise.
+_ROBUST, _PLAIN = "typical_error_robust", "typical_error"
+
+
+def reliability(
+    table: pd.DataFrame,
+    metrics: Any = None,
+    *,
+    use: Any = None,
+    by: str | None = None,
+    level: float = 0.95,
+    change_that_matters: Any = None,
+    jumps: pd.DataFrame | None = None,
+) -> Result:
+    """Return how well metrics repeat between sessions without training in between.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session; columns ``athlete``, ``session`` and metrics (each in
+        its own unit). A column ``date`` gives the days between sessions.
+    metrics : str or sequence of str, optional
+        Metrics; by default all numeric columns.
+    use : str or sequence of str, optional
+        Sessions to compare, in protocol order; by default those with role baseline, else all.
+    by : str, optional
+        Column of strata, e.g. "sex": everything again within each stratum (column ``group``;
+        it stays empty in the rows of all athletes).
+    level : float
+        Level of the intervals.
+    change_that_matters : float, mapping of metric to float, optional
+        Smallest change worth acting on, in the metric's unit. A single number is for a single
+        metric.
+    jumps : pandas.DataFrame, optional
+        Single jumps (``athlete``, ``session``, metrics; only accepted ones are used), for the
+        noise within a session: needed when there is only one session.
+
+    Returns
+    -------
+    Result
+        kind "reliability". ``table``: statistics of the catalog's reliability part. ``points``:
+        values, pairs (the same), agreement, influence (each athlete's part in the noise),
+        components, verdict, icc_forms, icc_bands, grras. A number that cannot be had is nan with
+        the reason in ``text``.
+
+    Raises
+    ------
+    StatsError
+        Columns missing, ids empty, a pair of athlete and session that stands twice, infinite
+        values, an athlete in two strata.
+    ArgumentError
+        A level or a change that matters that is not usable.
+
+    Notes
+    -----
+    ICC: McGraw & Wong (1996) with its correction, and beside its interval of ICC(A,1) a
+    generalised pivotal (sessions a sample) and a fiducial one (these sessions). Typical error:
+    Hopkins (2000); with missing values the residual of athletes and sessions fixed, with exact
+    degrees of freedom. Limits of agreement: Bland & Altman (1986, 1999), Carkeet (2015).
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> heights = pd.DataFrame({"athlete": list("AABBCCDD"), "session": ["s1", "s2"] * 4,
+    ...     "height_cm": [30.0, 31.0, 33.0, 32.0, 36.0, 37.0, 39.0, 38.0]})
+    >>> result = reliability(heights)
+    >>> round(result.value("typical_error"), 3)
+    0.816
+    """
+    level = checks.level(level)
+    checked = check_table(table)
+    names = metric_names(checked, metrics)
+    sessions = sessions_to_use(checked, use)
+    matters = _matters(change_that_matters, names)
+    data = cube(checked, names, sessions)
+    strata = strata_of(checked, by, data.athletes)
+    rows, notes = _stratum(data, level, None, matters, strata)
+    frames = [rows.frame()]
+    if strata:
+        for name in strata.names:
+            inner, more = _stratum(_part(data, strata, name), level, name, matters, None)
+            frames.append(inner.frame())
+            notes += words.stratum_notes(name, more, notes)
+    jump_frames, jump_notes = within_session_rows(jumps, names, sessions, level)
+    frame = pd.concat([*frames, *jump_frames], ignore_index=True)
+    used = checked[checked["session"].isin(sessions)]
+    days, day_notes = points.retest_days(used, data.sessions)
+    result = Result(
+        "reliability",
+        frame,
+        points=points.all_points(data, frame, strata.of if strata else None)
+        | {"verdict": words.verdict_points(frame, matters)},
+        settings={
+            "metrics": names,
+            "use": sessions,
+            "by": by,
+            "level": level,
+            "change_that_matters": dict(matters),
+            "retest_days": days,
+            "n_athletes": len(data.athletes),
+        },
+        notes=(
+            *left_out_notes(table, checked, names, sessions),
+            *data.notes,
+            *(strata.notes if strata else ()),
+            *notes,
+            *jump_notes,
+            *day_notes,
+            *points.jump_count_notes(used),
+        ),
+    )
+    result = replace(result, sentences=tuple(words.all_sentences(result, data)))
+    return replace(result, points={**result.points, "grras": grras_points(result)})
+
+
+def _matters(value: Any, names: list[str]) -> dict[str, float]:
+    """Return the change that matters per metric, from a number or a mapping."""
+    if value is None:
+        return {}
+    if isinstance(value, Mapping):
+        return {
+            name: checks.number(f"change_that_matters[{name!r}]", value[name], low=1e-300)
+            for name in names
+            if value.get(name) is not None
+        }
+    if len(names) != 1:
+        raise ArgumentError(
+            f"change_that_matters: one number for {len(names)} metrics; write a mapping such as"
+            f" {{{names[0]!r}: {value!r}}}."
+        )
+    return {names[0]: checks.number("change_that_matters", value, low=1e-300)}
+
+
+def _part(data: Cube, strata: Strata, name: str) -> Cube:
+    inside = np.array([strata.of[a] == name for a in data.athletes])
+    athletes = tuple(a for a, i in zip(data.athletes, inside, strict=True) if i)
+    return replace(data, athletes=athletes, values=data.values[:, inside], notes=())
+
+
+def _stratum(
+    data: Cube, level: float, group: str | None, matters: Mapping[str, float], strata: Strata | None
+) -> tuple[Rows, list[Note]]:
+    """Return all rows of one set of athletes, and the notes on it."""
+    rows = Rows(data.metrics, level=level, group=group)
+    block, ms = intra_block(data.values), two_way(data.values)
+    void = data_reasons(data, block)
+    logs, why = log_values(data)
+    percent = [v or w for v, w in zip(void, why, strict=True)]
+    typical_error_rows(rows, block, void)
+    part = robust_row(rows, data.values, block, void)
+    usable = np.array([not w for w in why])
+    cv_rows(rows, intra_block(logs), spread(data.values, usable), percent)
+    icc_rows(rows, data, ms, void)
+    session_rows(rows, data, logs, void, percent)
+    if data.k > 1:
+        session_f_row(rows, ms, void)
+    agreement_rows(rows, data, logs, void, percent)
+    wanted = [matters.get(m, np.nan) for m in data.metrics]
+    between_rows(rows, ms, void, wanted, _pooled(data, strata, level) if strata else None)
+    notes = words.data_notes(data, block, ms, void)
+    notes += words.noise_notes(data, block, part, rows.log_width(_ROBUST), rows.log_width(_PLAIN))
+    notes += words.percent_note(data, why)
+    return rows, notes
+
+
+def _pooled(data: Cube, strata: Strata, level: float) -> tuple[Array, Array, Array, str]:
+    """Return the true SD between athletes within strata, its limits, and words for it."""
+    parts = [two_way(_part(data, strata, name).values) for name in strata.names]
+    parts = [p for p in parts if (p.n >= 2).all()]
+    nothing = np.full(len(data.metrics), np.nan)
+    if not parts or data.k < 2:
+        return nothing, nothing, nothing, f"within {strata.column}"
+    df_r, df_e = sum(p.df_r for p in parts), sum(p.df_e for p in parts)
+    msr = sum(p.msr * p.df_r for p in parts) / df_r
+    mse = sum(p.mse * p.df_e for p in parts) / df_e
+    low, high = mls_limits([1 / data.k, -1 / data.k], [msr, mse], [df_r, df_e], level)
+    sd, low, high = (np.sqrt(np.maximum(x, 0.0)) for x in ((msr - mse) / data.k, low, high))
+    return sd, low, high, f"within {strata.column} (pooled)"

@@ -1,0 +1,189 @@
+"""Typical errors of what decides a split: from repeated baselines, or supplied by the user."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.errors import StatsError
+from cmjlab.results import Note, Result
+from cmjlab.stats.common.noise import noise_of
+from cmjlab.stats.common.tables import sessions_to_use
+from cmjlab.stats.subgroups.draws import Noise
+
+
+@dataclass(frozen=True)
+class FoundNoise:
+    """Noise of the metrics whose error is known, and why it is not of the others."""
+
+    metrics: tuple[str, ...]
+    noise: Noise | None
+    missing: dict[str, str]
+    notes: tuple[Note, ...]
+    sources: dict[str, str]
+
+    def part(self, metrics: Sequence[str]) -> Noise | None:
+        """Return the noise of some metrics, None when one of them is not known."""
+        if self.noise is None or any(m not in self.metrics for m in metrics):
+            return None
+        at = [self.metrics.index(m) for m in metrics]
+        return Noise(
+            self.noise.error[at], self.noise.df[at], self.noise.correlation[np.ix_(at, at)]
+        )
+
+
+def find_noise(
+    table: pd.DataFrame,
+    metrics: Sequence[str],
+    reliability: Any,
+    masks: Mapping[str, pd.Series],
+) -> FoundNoise:
+    """Return typical errors, df and correlations of errors.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Checked sessions table.
+    metrics : sequence of str
+    reliability : None, Result, or mapping of metric to error or (error, df)
+        What it holds is used; the rest comes from the baseline sessions of the table. An error
+        alone counts as known without doubt.
+    masks : mapping of stratum to mask
+        The session change is taken out within strata.
+    """
+    sessions = [str(s) for s in sessions_to_use(table)]
+    errors: dict[str, tuple[float, float]] = {}
+    missing: dict[str, str] = {}
+    sources: dict[str, str] = {}
+    residuals = _residuals(table, metrics, sessions, masks)
+    for metric in metrics:
+        given = _given(reliability, metric)
+        if given is not None:
+            errors[metric], sources[metric] = given, "supplied"
+            continue
+        squares, df = residuals[metric]
+        if df < 1:
+            missing[metric] = (
+                f"{metric} was measured once ({', '.join(sessions)}), so its typical error is not"
+                " known; supply it (reliability={'" + metric + "': (typical error, df)})"
+            )
+        elif squares <= 0:
+            missing[metric] = (
+                f"{metric} is the same in every baseline, as if copied: its error cannot be seen;"
+                " supply it"
+            )
+        else:
+            errors[metric] = (float(np.sqrt(squares / df)), float(df))
+            sources[metric] = f"baselines {', '.join(sessions)}"
+    kept = tuple(m for m in metrics if m in errors)
+    if not kept:
+        return FoundNoise((), None, missing, (), sources)
+    correlation, known = _correlation(table, kept, sessions, masks)
+    notes = []
+    if len(kept) > 1 and not known:
+        notes.append(
+            Note(
+                "error_correlation_unknown",
+                "The metrics of the rules were not repeated together; their errors are taken as"
+                " independent.",
+            )
+        )
+    noise = Noise(
+        np.array([errors[m][0] for m in kept]), np.array([errors[m][1] for m in kept]), correlation
+    )
+    return FoundNoise(kept, noise, missing, tuple(notes), sources)
+
+
+def _given(reliability: Any, metric: str) -> tuple[float, float] | None:
+    """Return a supplied typical error and df, None when this metric was not supplied."""
+    if reliability is None:
+        return None
+    if isinstance(reliability, Result):
+        if reliability.rows("typical_error", metric=metric)["estimate"].notna().sum() == 0:
+            return None
+        found = noise_of(reliability, metric)
+        return found.typical_error, found.df
+    if isinstance(reliability, Mapping):
+        if metric not in reliability:
+            return None
+        value = reliability[metric]
+        if isinstance(value, int | float) and value > 0:
+            return float(value), np.inf
+    found = noise_of(reliability, metric)
+    return found.typical_error, found.df
+
+
+def _two_way(
+    table: pd.DataFrame, columns: Sequence[str], sessions: Sequence[str]
+) -> tuple[np.ndarray, int]:
+    """Return residuals of complete athletes, (n, k, p), athlete and session taken out, and df."""
+    part = table[table["session"].astype(str).isin(sessions)]
+    wide = part.assign(session=part["session"].astype(str)).pivot(
+        index="athlete", columns="session", values=list(columns)
+    )
+    wanted = pd.MultiIndex.from_product([columns, sessions])
+    values = wide.reindex(columns=wanted).dropna().to_numpy(dtype=float)
+    cube = values.reshape(len(values), len(columns), len(sessions)).transpose(0, 2, 1)
+    if len(cube) < 2 or len(sessions) < 2:
+        return cube[:0], 0
+    rest = cube - cube.mean(axis=1, keepdims=True)
+    rest = rest - rest.mean(axis=0, keepdims=True)
+    return rest, (len(cube) - 1) * (len(sessions) - 1)
+
+
+def _residuals(
+    table: pd.DataFrame,
+    metrics: Sequence[str],
+    sessions: Sequence[str],
+    masks: Mapping[str, pd.Series],
+) -> dict[str, tuple[float, int]]:
+    """Return sum of squares and df of the errors of each metric, over all strata."""
+    out = {}
+    for metric in metrics:
+        parts = [_two_way(table[mask], [metric], sessions) for mask in masks.values()]
+        out[metric] = (float(sum((r**2).sum() for r, _ in parts)), sum(df for _, df in parts))
+    return out
+
+
+def _correlation(
+    table: pd.DataFrame,
+    metrics: Sequence[str],
+    sessions: Sequence[str],
+    masks: Mapping[str, pd.Series],
+) -> tuple[np.ndarray, bool]:
+    """Return the correlation of errors, and whether it could be estimated."""
+    parts = [_two_way(table[mask], metrics, sessions)[0] for mask in masks.values()]
+    rest = np.concatenate([r.reshape(-1, len(metrics)) for r in parts])
+    products = rest.T @ rest
+    root = np.sqrt(np.diag(products))
+    if len(rest) < 2 * len(metrics) + 4 or not (root > 0).all():
+        return np.eye(len(metrics)), len(metrics) == 1
+    return products / np.outer(root, root), True
+
+
+def refuse_infinite(table: pd.DataFrame, metrics: Sequence[str]) -> None:
+    """Raise StatsError naming the first infinite value."""
+    for metric in metrics:
+        values = table[metric].to_numpy(dtype=float, na_value=np.nan)
+        if np.isinf(values).any():
+            row = table[np.isinf(values)].iloc[0]
+            raise StatsError(
+                f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct"
+                " or remove it."
+            )
+
+
+def check_session(table: pd.DataFrame, session: str | None) -> str:
+    """Return the session whose values decide: the one asked for, else the first baseline."""
+    if session is None:
+        return str(sessions_to_use(table)[0])
+    known = list(dict.fromkeys(table["session"].astype(str)))
+    if session not in known:
+        raise StatsError(
+            f"session: there is no session {session!r}; sessions are {', '.join(known)}."
+        )
+    return session

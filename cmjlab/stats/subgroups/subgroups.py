@@ -1,0 +1,371 @@
+"""Subgroups of a squad by declared rules, how sure each placement is, and the record of it all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from cmjlab import checks
+from cmjlab.plan import Selection
+from cmjlab.results import Result
+from cmjlab.stats.common.measures import strata
+from cmjlab.stats.common.tables import check_table, statistics_frame, unit_of
+from cmjlab.stats.subgroups.balance import balance_rows
+from cmjlab.stats.subgroups.draws import DRAWS, SEED, Noise, squad_draws
+from cmjlab.stats.subgroups.noise import FoundNoise, check_session, find_noise, refuse_infinite
+from cmjlab.stats.subgroups.rules import Rules, check_columns, place, read_rules, roster_words
+from cmjlab.stats.subgroups.sentences import placement_notes, placement_sentences
+
+Array = NDArray[np.float64]
+
+CLEAR, CLOSE_CALL, UNKNOWN = "clear", "too close to call", "not estimable"
+_FEWEST = 6
+#: Fewer draws for very large squads, so that they fit into memory.
+_FEWEST_DRAWS, _LARGEST = 500, 6_000_000
+
+
+@dataclass(frozen=True)
+class _Stratum:
+    """What is known of one stratum: who, where the rules place them, how sure."""
+
+    name: str
+    athletes: tuple[str, ...]
+    code: NDArray[np.int64]
+    probability: Array
+    reason: tuple[str, ...]
+
+
+def subgroup_athletes(
+    table: pd.DataFrame,
+    rules: pd.DataFrame,
+    *,
+    session: str | None = None,
+    reliability: Any = None,
+    within: str | Sequence[str] | None = "sex",
+    sure: float = 0.75,
+    level: float = 0.95,
+) -> Result:
+    """Place athletes into subgroups by rules, with the probability that each placement is right.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session: ``athlete``, ``session``, metrics, roster columns; from
+        ``study.sessions_table()`` or any spreadsheet. Add what the rules need first
+        (:func:`add_force_distance`); relative strength is there when measures.csv has it.
+    rules : pandas.DataFrame
+        Columns ``subgroup``, ``rule``, ``athlete``, ``reason`` (``study.subgroups``): first
+        match wins, an else row always; rows with an athlete are moves by a person. A cut has no
+        default: it is declared in the table, per sex where it differs
+        (``sex = female and relative_strength < 1.3``).
+    session : str, optional
+        Session whose values decide; default the first baseline.
+    reliability : Result or mapping, optional
+        Typical errors: a Result of :func:`cmjlab.reliability`, or metric -> error or (error,
+        df). Metrics that it lacks are taken from the repeated baselines of the table; a metric
+        measured once and not supplied makes its placements "not estimable".
+    within : str, sequence of str or None
+        Roster columns that make strata with their own spread and squad-relative cuts; "sex"
+        is passed over when the table does not have it.
+    sure : float
+        A placement below this probability is "too close to call".
+    level : float
+        Level of the intervals of likely true values and baseline means.
+
+    Returns
+    -------
+    Result
+        Rows ``placement_probability`` (one per athlete and subgroup), ``true_value``,
+        ``group_baseline`` and ``baseline_difference_sd``. ``points["placements"]`` has one row
+        per athlete: ``by_rules``, ``probability``, ``call``, ``subgroup`` (what later analysis
+        uses), ``moved``, ``reason``. ``settings["record"]`` says how the groups came about.
+
+    Raises
+    ------
+    StatsError
+        When a rule, column or session is wrong; the text names row and remedy.
+
+    Notes
+    -----
+    "Right" means: the athlete's own true value lies where the rule says. Probabilities come
+    from the distribution of true values given the measured ones, by drawing whole squads
+    (:mod:`cmjlab.stats.subgroups.draws`; seeded, so the same table gives the same numbers). It
+    assumes true values and errors near normal within a stratum; a squad of two distinct kinds
+    of athletes is outside it.
+    """
+    checks.number("sure", sure, low=0.5, high=0.999)
+    level = checks.level(level)
+    data = check_table(table)
+    read = read_rules(rules)
+    check_columns(read, data)
+    refuse_infinite(data, read.metrics)
+    chosen = check_session(data, session)
+    masks = strata(data, within)
+    noise = find_noise(data, read.metrics, reliability, masks)
+    at = data["session"].astype(str) == chosen
+    found = [_place_stratum(name, data[mask & at], read, noise) for name, mask in masks.items()]
+    placements = _placements(found, read, sure)
+    missing = sorted(set(data["athlete"]) - set(placements["athlete"]))
+    rows = _probability_rows(found, read, chosen)
+    rows += _true_value_rows(data[at], masks, read, noise, level)
+    balance, points = balance_rows(data[at], placements, read.metrics, level)
+    settings = _settings(read, chosen, noise, within, sure, placements)
+    return Result(
+        "subgroups",
+        statistics_frame(rows + balance),
+        points={"placements": placements, "balance": points, "rules": _rules_frame(read)},
+        settings=settings,
+        notes=placement_notes(read, noise, placements, missing, chosen),
+        sentences=placement_sentences(placements, read, chosen, sure),
+    )
+
+
+def selection_of(result: Result) -> Selection:
+    """Return how the groups came about, as :func:`cmjlab.change_between` takes it.
+
+    Parameters
+    ----------
+    result : Result
+        From :func:`subgroup_athletes`.
+
+    Returns
+    -------
+    Selection
+        Metrics that decided the groups, and the session they were taken from.
+
+    Raises
+    ------
+    ArgumentError
+        When no metric decided the groups.
+    """
+    record = result.settings["record"]
+    return Selection(tuple(record["selected_on"]), str(record["selected_in"]))
+
+
+def with_subgroups(table: pd.DataFrame, result: Result) -> pd.DataFrame:
+    """Return a table with the subgroups as its column ``group``.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``athlete``.
+    result : Result
+        From :func:`subgroup_athletes` or :func:`cmjlab.assign_randomly`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A copy with the column ``group``; missing for athletes that were not placed.
+    """
+    points = result.points["placements"]
+    groups = dict(zip(points["athlete"], points["subgroup"], strict=True))
+    return table.assign(group=table["athlete"].astype(str).map(groups).astype("str"))
+
+
+def _place_stratum(name: str, rows: pd.DataFrame, rules: Rules, noise: FoundNoise) -> _Stratum:
+    """Place the athletes of one stratum, and say how sure each placement is."""
+    values = {m: rows[m].to_numpy(dtype=float, na_value=np.nan) for m in rules.metrics}
+    words = {w: roster_words(rows[w]) for w in rules.words}
+    athletes = tuple(rows["athlete"].astype(str))
+    if not athletes:
+        return _Stratum(name, (), np.zeros(0, int), np.zeros((0, len(rules.rules))), ())
+    if not values and not words:
+        sure = np.ones((len(athletes), len(rules.rules)))
+        return _Stratum(name, athletes, np.zeros(len(athletes), int), sure, ("",) * len(athletes))
+    code = place(rules, values, words)
+    probability = np.full((len(athletes), len(rules.rules)), np.nan)
+    matrix = np.column_stack([*values.values()]) if values else np.zeros((len(athletes), 0))
+    complete = np.atleast_1d(np.isfinite(matrix).all(axis=1))
+    reason = ["" if c else _no_value(rules.metrics, matrix[i]) for i, c in enumerate(complete)]
+    why = _why_not(rules, noise, int(complete.sum()))
+    if why:
+        reason = [r or why for r in reason]
+    else:
+        part = {w: v[complete] for w, v in words.items()}
+        probability[complete] = _probabilities(matrix[complete], part, rules, noise)
+    return _Stratum(name, athletes, code, probability, tuple(reason))
+
+
+def _no_value(metrics: tuple[str, ...], row: Array) -> str:
+    missing = [m for m, v in zip(metrics, row, strict=True) if not np.isfinite(v)]
+    return f"no value of {', '.join(missing)}"
+
+
+def _why_not(rules: Rules, noise: FoundNoise, n: int) -> str:
+    if any(m in noise.missing for m in rules.metrics):
+        return "; ".join(noise.missing[m] for m in rules.metrics if m in noise.missing)
+    fewest = max(_FEWEST, len(rules.metrics) + 4)
+    if rules.metrics and n < fewest:
+        return f"{n} athletes with every value in this stratum; {fewest} are needed"
+    return ""
+
+
+def _probabilities(
+    matrix: Array,
+    words: dict[str, NDArray[np.object_]],
+    rules: Rules,
+    noise: FoundNoise,
+    size: int = DRAWS,
+) -> Array:
+    """Return the probability of each rule for athletes with all values, (n, n_rules)."""
+    n, rows = len(matrix), len(rules.rules)
+    if not rules.metrics:
+        return np.asarray(place(rules, {}, words)[:, None] == np.arange(rows), dtype=float)
+    known = noise.part(rules.metrics)
+    assert known is not None
+    if (matrix.std(axis=0) == 0).any():
+        return np.full((n, rows), np.nan)
+    size = max(_FEWEST_DRAWS, min(size, _LARGEST // matrix.size))
+    true, _ = squad_draws(matrix, known, np.random.default_rng(SEED), size)
+    drawn = {m: true[..., j] for j, m in enumerate(rules.metrics)}
+    code = place(rules, drawn, words)
+    return np.stack([(code == r).mean(axis=0) for r in range(rows)], axis=1)
+
+
+def _by_subgroup(rules: Rules, probability: Array) -> Array:
+    """Add up rules that lead to the same subgroup; (n, n_subgroups)."""
+    names = [r.subgroup for r in rules.rules]
+    return np.stack(
+        [probability[:, [i for i, n in enumerate(names) if n == g]].sum(axis=1) for g in rules.subgroups],
+        axis=1,
+    )  # fmt: skip
+
+
+def _placements(found: list[_Stratum], rules: Rules, sure: float) -> pd.DataFrame:
+    """Return one row per athlete: rule, probability, call, final subgroup and why."""
+    rows = []
+    for part in found:
+        chances = _by_subgroup(rules, part.probability)
+        for i, athlete in enumerate(part.athletes):
+            rows.append(_placement(part, i, athlete, rules, (chances[i], sure)))
+    columns = ["athlete", "stratum", "by_rules", "rule", "probability", "likelier", "call"]
+    columns += ["subgroup", "moved", "reason"]
+    columns += [f"p_{g}" for g in rules.subgroups]
+    return pd.DataFrame(rows, columns=columns).sort_values("athlete", ignore_index=True)
+
+
+def _placement(
+    part: _Stratum, i: int, athlete: str, rules: Rules, chance: tuple[Array, float]
+) -> dict[str, Any]:
+    chances, sure = chance
+    code = int(part.code[i])
+    by_rules = rules.rules[code].subgroup if code >= 0 else ""
+    p = float(chances[rules.subgroups.index(by_rules)]) if by_rules else float("nan")
+    call = UNKNOWN if not np.isfinite(p) else CLEAR if p >= sure else CLOSE_CALL
+    likelier = ""
+    if np.isfinite(p) and chances.max() > p:
+        likelier = rules.subgroups[int(chances.argmax())]
+    subgroup, moved = by_rules, ""
+    reason = rules.rules[code].reason if code >= 0 else part.reason[i]
+    if rules.close and (call == CLOSE_CALL or not by_rules):
+        subgroup, reason = rules.close, part.reason[i] or CLOSE_CALL
+    if athlete in rules.moves:
+        subgroup, reason = rules.moves[athlete]
+        moved = "yes"
+    return {
+        "athlete": athlete, "stratum": part.name, "by_rules": by_rules,
+        "rule": str(rules.rules[code]) if code >= 0 else "", "probability": p,
+        "likelier": likelier, "call": call, "subgroup": subgroup, "moved": moved, "reason": reason,
+        **{f"p_{g}": float(c) for g, c in zip(rules.subgroups, chances, strict=True)},
+    }  # fmt: skip
+
+
+def _probability_rows(found: list[_Stratum], rules: Rules, session: str) -> list[dict[str, Any]]:
+    rows = []
+    metric = " and ".join(rules.metrics) or "roster"
+    for part in found:
+        chances = _by_subgroup(rules, part.probability)
+        for i, athlete in enumerate(part.athletes):
+            for g, group in enumerate(rules.subgroups):
+                p = float(chances[i, g])
+                rows.append({
+                    "metric": metric, "statistic": "placement_probability", "group": group,
+                    "session": session, "athlete": athlete, "estimate": p,
+                    "n": len(part.athletes), "unit": "", "method": "posterior of the true value",
+                    "text": None if np.isfinite(p) else f"not estimable: {part.reason[i] or 'no spread'}",
+                })  # fmt: skip
+    return rows
+
+
+def _true_value_rows(
+    rows: pd.DataFrame,
+    masks: dict[str, pd.Series],
+    rules: Rules,
+    noise: FoundNoise,
+    level: float,
+) -> list[dict[str, Any]]:
+    """Return each athlete's likely true value of every deciding metric, with its interval."""
+    out = []
+    for metric in rules.metrics:
+        known = noise.part([metric])
+        for mask in masks.values():
+            part = rows[mask.loc[rows.index] & rows[metric].notna()]
+            base = {"metric": metric, "statistic": "true_value", "unit": unit_of(metric)}
+            if known is None or len(part) < _FEWEST:
+                why = noise.missing.get(metric, f"{len(part)} athletes; {_FEWEST} are needed")
+                out += [
+                    base | {"athlete": a, "text": f"not estimable: {why}"}
+                    for a in part["athlete"].astype(str)
+                ]
+                continue
+            likely = _likely(part[metric].to_numpy(float), known, level)
+            for i, athlete in enumerate(part["athlete"].astype(str)):
+                out.append(base | {
+                    "athlete": athlete, "session": str(part["session"].iloc[i]),
+                    "estimate": likely[0, i], "ci_low": likely[1, i], "ci_high": likely[2, i],
+                    "level": level, "n": len(part), "se": likely[3, i],
+                    "method": "posterior of the true value",
+                })  # fmt: skip
+    return out
+
+
+def _likely(values: Array, noise: Noise, level: float) -> Array:
+    """Return mean, limits and SD of each athlete's true value of one metric, (4, n)."""
+    if values.std() == 0:
+        return np.stack([values, values, values, np.zeros_like(values)])
+    true = squad_draws(values[:, None], noise, np.random.default_rng(SEED))[0][..., 0]
+    low, high = np.quantile(true, [0.5 - level / 2, 0.5 + level / 2], axis=0)
+    return np.stack([true.mean(axis=0), low, high, true.std(axis=0)])
+
+
+def _rules_frame(rules: Rules) -> pd.DataFrame:
+    return pd.DataFrame(
+        [(r.subgroup, str(r), r.reason) for r in rules.rules],
+        columns=["subgroup", "rule", "reason"],
+    )
+
+
+def _settings(
+    rules: Rules,
+    session: str,
+    noise: FoundNoise,
+    within: Any,
+    sure: float,
+    placements: pd.DataFrame,
+) -> dict[str, Any]:
+    """Return everything needed to do it again, and the record for the change analysis."""
+    record = {
+        "formed": "selected" if rules.metrics else "other",
+        "selected_on": list(rules.metrics),
+        "selected_in": session,
+        "rules": [f"{r.subgroup}: {r}" for r in rules.rules],
+        "moved": {a: f"{g}: {why}" for a, (g, why) in rules.moves.items()},
+        "groups": {str(k): int(v) for k, v in placements["subgroup"].value_counts().items()},
+    }
+    return {
+        "session": session,
+        "within": within,
+        "sure": sure,
+        "seed": SEED,
+        "subgroups": list(rules.every_subgroup),
+        "typical_errors": {
+            m: {"error": float(e), "df": float(d), "source": noise.sources[m]}
+            for m, e, d in zip(noise.metrics, noise.noise.error, noise.noise.df, strict=True)
+        } if noise.noise is not None else {},
+        "record": record,
+    }  # fmt: skip

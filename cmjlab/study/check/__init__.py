@@ -1,0 +1,1 @@
+"""All problems of a study at once."""

@@ -1,0 +1,64 @@
+"""All problems of a study folder at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from cmjlab.checks import suggestion
+from cmjlab.errors import CmjlabError
+from cmjlab.study.check.measured import check_measured
+from cmjlab.study.check.subgroups import check_subgroups
+from cmjlab.study.folder.problems import Problems
+from cmjlab.study.folder.user_tables import ROW, read_user_table
+from cmjlab.study.study import Study
+from cmjlab.tables import NAMES
+
+
+def check_study(folder: str | Path, results: str | Path | None = None) -> pd.DataFrame:
+    """Return every problem of a study folder: file, row, column, found, expected, remedy.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Study folder.
+    results : str or Path, optional
+        Where results are kept; default ``results`` in the folder.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns of ``cmjlab.tables.PROBLEMS``; severity "fail" (must be solved before the
+        study can be used), "warn" (look at it) or "note". Empty when all is well. Never
+        raises for what stands in the folder.
+    """
+    try:
+        study = Study.read(folder, results)
+    except CmjlabError as problem:
+        found = Problems()
+        name, _, why = str(problem).partition(": ")
+        found.add("fail", "no_study", where=(name, "", ""), found=why,
+                  expected="a study folder", remedy="Name a study folder, or make one with 'cmjlab new'.")  # fmt: skip
+        return found.frame()
+    _check_names(study, study._found)
+    check_measured(study, study._found)
+    check_subgroups(study, study._found)
+    return study.problems
+
+
+def _check_names(study: Study, problems: Problems) -> None:
+    """Check names.csv without ever showing a name: the list of problems may be passed on."""
+    found = Problems()
+    names = read_user_table(study.folder, "names", NAMES, found)
+    for row in found.rows:
+        row["found"] = "(names are not shown)"
+    problems.extend(found)
+    known = set(study.athletes["athlete"])
+    for athlete, number in zip(names["athlete"], names[ROW], strict=True):
+        if pd.notna(athlete) and known and athlete not in known:
+            problems.add(
+                "warn", "unknown_athlete", where=("names", number, "athlete"), found=athlete,
+                expected="an athlete of the roster",
+                remedy=f"Correct the id or remove the row.{suggestion(athlete, known)}",
+            )  # fmt: skip

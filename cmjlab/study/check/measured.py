@@ -1,0 +1,101 @@
+"""Problems that only show in the recordings: unreadable files, too few jumps, wrong people."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from cmjlab.errors import CmjlabError
+from cmjlab.study.folder.problems import Problems, listed
+from cmjlab.study.folder.same_test import check_mass_between_sessions, check_rates
+from cmjlab.study.study import Study
+
+_ROSTER_MASS_PERCENT = 10.0
+
+
+def check_measured(study: Study, problems: Problems) -> None:
+    """Measure the study (kept results are used) and tell what is wrong with its recordings."""
+    try:
+        jumps = study.measure()
+    except CmjlabError as problem:
+        problems.add("fail", "cannot_measure", where=(study.folder.name, "", ""),
+                     found=str(problem), expected="recordings that can be measured",
+                     remedy="Solve this first, then check again.")  # fmt: skip
+        return
+    _unreadable(jumps, problems)
+    _same_content(jumps, problems)
+    _decided_jumps(study, jumps, problems)
+    _too_few(study, jumps, problems)
+    _mass_against_roster(study, jumps, problems)
+    check_mass_between_sessions(jumps, problems)
+    check_rates(jumps, problems)
+
+
+def _unreadable(jumps: pd.DataFrame, problems: Problems) -> None:
+    for file, error in jumps.loc[jumps["error"] != "", ["file", "error"]].itertuples(index=False):
+        problems.add(
+            "warn", "file_not_measured", where=(file, "", ""), found=error,
+            expected="a recording that can be read",
+            remedy="'cmjlab inspect' shows what was understood and what to write.",
+        )  # fmt: skip
+
+
+def _same_content(jumps: pd.DataFrame, problems: Problems) -> None:
+    """The same bytes under two names: a file was copied instead of recorded."""
+    files = jumps[jumps["sha256"] != ""].drop_duplicates("file")
+    for _, group in files[files.duplicated("sha256", keep=False)].groupby("sha256", sort=False):
+        who = group["athlete"].astype(str) + "/" + group["session"].astype(str)
+        problems.add(
+            "fail" if who.nunique() > 1 else "warn", "same_content",
+            where=(listed(group["file"]), "", ""), found=f"identical files for {listed(who.unique())}",
+            expected="a recording of its own for each", remedy="Remove the copy or find the original.",
+        )  # fmt: skip
+
+
+def _decided_jumps(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
+    known = set(zip(jumps["file"], jumps["jump"].astype(int), strict=True))
+    files = set(jumps["file"])
+    asked = set(study.decided.verdicts)
+    asked |= {(f, j) for f, by_jump in study.decided.moved.items() for j, e in by_jump.items() if e}
+    for file, jump in sorted(asked - known):
+        if file in files:
+            count = sum(1 for f, _ in known if f == file)
+            problems.add(
+                "warn", "decision_without_jump", where=("decisions", "", "jump"),
+                found=f"{file}, jump {jump}", expected=f"a jump from 1 to {count}",
+                remedy="The row has no effect: correct the number.",
+            )  # fmt: skip
+
+
+def _too_few(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
+    least = int(study.plan.minimum_jumps)
+    groups = jumps.groupby(["athlete", "session"], observed=True, sort=False)
+    for (athlete, session), group in groups:
+        count = int(group["accepted"].sum())
+        if count < least:
+            problems.add(
+                "warn", "too_few_jumps", where=(listed(group["file"].unique(), 3), "", ""),
+                found=f"{athlete}, {session}: {count} of {len(group)} jump(s) accepted",
+                expected=f"at least {least}",
+                remedy="Repeat jumps on the test day, or look at them and decide.",
+            )  # fmt: skip
+
+
+def _mass_against_roster(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
+    roster = study.athletes.drop_duplicates("athlete").set_index("athlete")["body_mass_kg"]
+    used = jumps[jumps["accepted"].astype(bool)]
+    means = used.groupby(["athlete", "session"], observed=True, sort=False)["body_mass_kg"].median()
+    for (athlete, session), mass in means.items():
+        listed_mass = roster.get(athlete, float("nan"))
+        if not pd.notna(listed_mass) or not pd.notna(mass):
+            continue
+        if not 20.0 <= mass <= 250.0:
+            problems.add("warn", "impossible_mass", where=(f"{athlete}, {session}", "", ""),
+                         found=f"{mass:.1f} kg on the plate", expected="20 to 250 kg",
+                         remedy="Unit or scale of the force is wrong: see 'cmjlab inspect'.")  # fmt: skip
+        off = 100.0 * (mass / listed_mass - 1.0)
+        if abs(off) > _ROSTER_MASS_PERCENT:
+            problems.add(
+                "warn", "mass_against_roster", where=(f"{athlete}, {session}", "", "body_mass_kg"),
+                found=f"{mass:.1f} kg on the plate", expected=f"about {listed_mass:.1f} kg (roster)",
+                remedy="Another person's file, a wrong force unit, or an old roster entry.",
+            )  # fmt: skip

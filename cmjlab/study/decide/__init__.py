@@ -1,0 +1,1 @@
+"""A person's decisions, and what follows from them."""

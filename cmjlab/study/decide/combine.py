@@ -1,0 +1,219 @@
+"""Joining: kept rows of files with recordings, verdicts, context, roster and measures.
+
+The order is fixed: rows of the files -> a person's decisions -> checks against the other
+jumps -> accepted -> roster. Roster columns come last and are validated many to one.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.catalog import METRICS
+from cmjlab.study.decide.context import context_checks
+from cmjlab.study.decide.decisions import Decided
+from cmjlab.study.folder.ids import natural
+from cmjlab.study.folder.user_tables import ROW
+from cmjlab.tables import CHECK_ROWS, JUMPS
+
+_MEASURE_UNITS = {"%": "percent", "n/kg": "n_per_kg", "w/kg": "w_per_kg", "m/s": "m_per_s"}
+#: Roster columns that are not joined: a plate measures body mass better than a list.
+_NOT_JOINED = ("body_mass_kg", ROW)
+
+
+def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
+    """Give rows of files their athlete, session, trial and date (by file and stretch).
+
+    Rows of stretches that the study does not use are left out; the problems name them.
+    """
+    columns = ["file", "stretch", "athlete", "session", "trial", "date"]
+    return rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1")
+
+
+def apply_decisions(
+    jumps: pd.DataFrame, checks: pd.DataFrame, decided: Decided
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return jumps with verdict, context and acceptance, and all checks.
+
+    Parameters
+    ----------
+    jumps : pandas.DataFrame
+        Rows of the files with athlete and session.
+    checks : pandas.DataFrame
+        Checks of the files.
+    decided : Decided
+        What persons decided.
+    """
+    jumps = jumps.copy()
+    verdict = [
+        str(decided.verdicts.get((f, int(j)), {}).get("action", ""))
+        for f, j in zip(jumps["file"], jumps["jump"], strict=True)
+    ]
+    jumps["verdict"] = pd.Series(verdict, index=jumps.index, dtype="str")
+    readable = jumps["error"] == ""
+    own = jumps["accepted_by_rules"].astype(bool)
+    context = context_checks(
+        jumps[readable], _with_verdict(own, jumps["verdict"], readable)[readable]
+    )
+    failed = context.loc[context["status"] == "fail", ["file", "jump"]]
+    pairs = set(failed.itertuples(index=False, name=None))
+    beside = [(f, j) in pairs for f, j in zip(jumps["file"], jumps["jump"], strict=True)]
+    jumps["accepted_by_rules"] = own & ~np.array(beside, dtype=bool)
+    jumps["accepted"] = _with_verdict(jumps["accepted_by_rules"], jumps["verdict"], readable)
+    jumps["flags"] = _flags(jumps, context)
+    both = pd.concat([checks.drop(columns="key"), context], ignore_index=True)
+    return jumps, _in_order(both, jumps)
+
+
+def _with_verdict(rules: pd.Series, verdict: pd.Series, readable: pd.Series) -> pd.Series:
+    """A person's verdict counts before the rules; a file that cannot be read is never used."""
+    return ((rules | (verdict == "accept")) & (verdict != "reject") & readable).astype(bool)
+
+
+def _flags(jumps: pd.DataFrame, context: pd.DataFrame) -> pd.Series:
+    extra: dict[tuple[str, int], list[str]] = {}
+    seen = context[context["status"].isin(["note", "warn", "fail"])]
+    for file, jump, code, status in seen[["file", "jump", "code", "status"]].itertuples(
+        index=False
+    ):
+        extra.setdefault((file, jump), []).append(f"{code}:{status}")
+    flags = [
+        ";".join(sorted([*(f for f in own.split(";") if f), *extra.get((file, jump), [])]))
+        for own, file, jump in zip(jumps["flags"], jumps["file"], jumps["jump"], strict=True)
+    ]
+    return pd.Series(flags, index=jumps.index, dtype="str")
+
+
+def _in_order(checks: pd.DataFrame, jumps: pd.DataFrame) -> pd.DataFrame:
+    """Return checks in the order of the jumps, each jump's in the order of the rules."""
+    place = {k: i for i, k in enumerate(zip(jumps["file"], jumps["jump"], strict=True))}
+    keys = zip(checks["file"].tolist(), checks["jump"].tolist(), strict=True)
+    rank = np.array([place.get(k, -1) for k in keys], dtype=int)
+    order = np.argsort(rank, kind="stable")[np.count_nonzero(rank < 0) :]
+    return CHECK_ROWS.cast(checks.iloc[order].reset_index(drop=True))
+
+
+def unpacked(rows: pd.DataFrame, column: str, names: tuple[str, str]) -> pd.DataFrame:
+    """Return a packed column of kept rows as a table: file, jump and two named columns."""
+    out = []
+    for file, jump, text in rows[["file", "jump", column]].itertuples(index=False):
+        value = json.loads(text)
+        pairs = value.items() if isinstance(value, dict) else value
+        out += [(file, jump, first, second) for first, second in pairs]
+    return pd.DataFrame(out, columns=["file", "jump", *names])
+
+
+def sort_jumps(
+    jumps: pd.DataFrame, session_order: list[str], athletes: pd.DataFrame
+) -> pd.DataFrame:
+    """Return jumps by session, roster order, trial, file and jump.
+
+    The roster's order is used, not the ids: shared copies with other ids keep their order.
+    """
+    sessions = {s: i for i, s in enumerate(session_order)}
+    roster = {a: i for i, a in enumerate(athletes["athlete"])}
+    columns = [jumps[c].tolist() for c in ("session", "athlete", "trial", "file", "jump")]
+    keys = [
+        (sessions.get(s, 999), roster.get(a, 10**6), natural(a), natural(t), natural(f), j)
+        for s, a, t, f, j in zip(*columns, strict=True)
+    ]
+    order = sorted(range(len(jumps)), key=keys.__getitem__)
+    return jumps.iloc[order].reset_index(drop=True)
+
+
+def hand_out(jumps: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame) -> pd.DataFrame:
+    """Return the jumps table: declared columns and dtypes, roster joined, session ordered."""
+    keep = [c for c in JUMPS.names if c in jumps]
+    table = JUMPS.cast(jumps[keep])
+    table = table.merge(
+        athletes.drop(columns=[c for c in _NOT_JOINED if c in athletes]).drop_duplicates("athlete"),
+        on="athlete", how="left", validate="m:1",
+    )  # fmt: skip
+    roles = dict(zip(sessions["session"], sessions["role"], strict=True))
+    table["role"] = table["session"].map(roles).astype("str")
+    table["session"] = ordered_sessions(table["session"], sessions)
+    joined = [c for c in table.columns if c not in JUMPS.names]
+    joined.sort(key=lambda c: (c != "group", c != "role"))
+    head = [c for c in JUMPS.names if c not in METRICS]
+    place = head.index("accepted")
+    return table[[*head[:place], *joined, *head[place:], *[c for c in JUMPS.names if c in METRICS]]]
+
+
+def ordered_sessions(column: pd.Series, sessions: pd.DataFrame) -> pd.Series:
+    """Return session ids as an ordered category in the order of the study."""
+    kind = pd.CategoricalDtype(list(sessions["session"]), ordered=True)
+    return column.astype("str").astype(kind)
+
+
+def measure_column(measure: str, unit: object) -> str:
+    """Return the column of a measure: its name with the unit behind (squat_1rm, kg -> squat_1rm_kg)."""
+    name = re.sub(r"\W+", "_", str(measure).strip().casefold()).strip("_")
+    word = "" if pd.isna(unit) else str(unit).strip().casefold()
+    word = _MEASURE_UNITS.get(word, re.sub(r"\W+", "_", word).strip("_"))
+    return name if not word or word == "1" or name.endswith(f"_{word}") else f"{name}_{word}"
+
+
+def measures_wide(measures: pd.DataFrame) -> pd.DataFrame:
+    """Return measures with one row per athlete and session and one column per measure."""
+    usable = measures.dropna(subset=["athlete", "session", "measure", "value"])
+    if usable.empty:
+        return pd.DataFrame({"athlete": pd.Series(dtype="str"), "session": pd.Series(dtype="str")})
+    column = [measure_column(m, u) for m, u in zip(usable["measure"], usable["unit"], strict=True)]
+    long = usable.assign(column=column).drop_duplicates(["athlete", "session", "column"])
+    wide = long.pivot(index=["athlete", "session"], columns="column", values="value")
+    return wide[list(dict.fromkeys(column))].rename_axis(columns=None).reset_index()
+
+
+def add_measures(sessions_table: pd.DataFrame, measures: pd.DataFrame) -> pd.DataFrame:
+    """Join measures to a sessions table, and relative strength where it can be had.
+
+    ``relative_strength`` = one-repetition maximum / body mass on the plate in the same
+    session. The measure squat_1rm is used; without it the only measure named …_1rm in kg.
+    """
+    wide = measures_wide(measures)
+    names = [c for c in wide.columns if c not in ("athlete", "session")]
+    wide = wide.rename(columns={c: f"{c}_measured" for c in names if c in sessions_table})
+    kind = sessions_table["session"].dtype
+    out = sessions_table.assign(session=sessions_table["session"].astype("str")).merge(
+        wide, on=["athlete", "session"], how="outer", validate="1:1", sort=False
+    )
+    out["session"] = out["session"].astype(kind)
+    maxima = [c for c in wide.columns if c.endswith("_1rm_kg")]
+    if "squat_1rm_kg" in maxima:
+        maxima = ["squat_1rm_kg"]
+    if len(maxima) == 1 and "body_mass_kg" in out:
+        out["relative_strength"] = out[maxima[0]] / out["body_mass_kg"]
+    return out
+
+
+def finish_sessions(
+    out: pd.DataFrame, measures: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame
+) -> pd.DataFrame:
+    """Return a study's sessions table: measures, group and role for every row, in order."""
+    out = add_measures(out, measures)
+    roster = athletes.drop_duplicates("athlete").set_index("athlete")
+    out["group"] = out["athlete"].map(roster["group"]).astype("str")
+    out["role"] = (
+        out["session"]
+        .astype("str")
+        .map(dict(zip(sessions["session"], sessions["role"], strict=True)))
+    ).astype("str")
+    for column in ("n_jumps", "n_excluded"):
+        out[column] = out[column].fillna(0)
+    out["n_expected"] = out["n_expected"].ffill().bfill()
+    rank = {a: i for i, a in enumerate(roster.index)}
+    keys = [
+        (code if code >= 0 else 999, rank.get(a, 10**6), natural(a))
+        for code, a in zip(out["session"].cat.codes, out["athlete"], strict=True)
+    ]
+    order = sorted(range(len(out)), key=keys.__getitem__)
+    head = ["athlete", "group", "session", "role", "date", "n_jumps", "n_expected", "n_excluded"]
+    for name in head:
+        if name not in out:
+            out[name] = None
+    return out.iloc[order][[*head, *[c for c in out.columns if c not in head]]].reset_index(
+        drop=True
+    )

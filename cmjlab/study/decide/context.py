@@ -1,0 +1,104 @@
+"""Checks of a jump against the other jumps of the same athlete.
+
+They need the whole study, so they are computed each time and never kept: kept rows depend on
+their own file alone. They look at jumps that the rules of their own file accept, a person's
+verdicts applied, and their outcome then counts like any other rule's.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.catalog import CHECKS
+from cmjlab.study.store.parts import CHECK_COLUMNS, frame_of
+
+#: Limits in percent; they stand in words in ``cmjlab.catalog.CHECKS``. Our own choice.
+WEIGHT_WARN, WEIGHT_FAIL = 1.0, 3.0
+SESSION_BEST_WARN = 10.0
+OWN_BEST_WARN = 20.0
+_COLUMNS = {name: kind for name, kind in CHECK_COLUMNS.items() if name != "key"}
+
+
+def context_checks(jumps: pd.DataFrame, reference: pd.Series) -> pd.DataFrame:
+    """Return the checks of every jump against its athlete's other jumps.
+
+    Parameters
+    ----------
+    jumps : pandas.DataFrame
+        Columns file, jump, athlete, session, body_weight_n, jump_height_m.
+    reference : pandas.Series of bool
+        Jumps that may serve for comparison: accepted by their own rules or by a person.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Three rows per jump (weight_vs_session, outlier_within_session, far_below_own_best),
+        columns as in the table of checks.
+    """
+    if jumps.empty:
+        return frame_of([], _COLUMNS)
+    athlete, session = jumps["athlete"].astype(str), jumps["session"].astype(str)
+    weight, height = (
+        jumps["body_weight_n"],
+        jumps["jump_height_m"].where(jumps["jump_height_m"] > 0),
+    )
+    weighed = weight.where(reference & (weight > 0))
+    median = weighed.groupby([athlete, session]).transform("median")
+    count = weighed.groupby([athlete, session]).transform("count")
+    good = height.where(reference)
+    best_today = good.groupby([athlete, session]).transform("max")
+    best_ever = good.groupby(athlete).transform("max")
+    results = [
+        [_weight(v, int(n)) for v, n in zip(100.0 * (weight / median - 1.0), count, strict=True)],
+        [_effort(v, SESSION_BEST_WARN, "session") for v in 100.0 * (height / best_today - 1.0)],
+        [_effort(v, OWN_BEST_WARN, "study") for v in 100.0 * (height / best_ever - 1.0)],
+    ]
+    codes = ("weight_vs_session", "outlier_within_session", "far_below_own_best")
+    rows = []
+    for place, (file, jump) in enumerate(zip(jumps["file"], jumps["jump"], strict=True)):
+        for code, result in zip(codes, results, strict=True):
+            rows.append({"file": file, "jump": jump, **_row(code, result[place])})
+    return frame_of(rows, _COLUMNS)
+
+
+_Outcome = tuple[str, float, float, str]
+
+
+def _row(code: str, outcome: _Outcome) -> dict[str, object]:
+    rule = CHECKS[code]
+    status, value, limit, reason = outcome
+    return {
+        "code": code,
+        "status": status,
+        "scope": rule.scope,
+        "value": value,
+        "limit": limit,
+        "unit": rule.unit,
+        "reason": reason,
+    }
+
+
+def _weight(percent: float, n: int) -> _Outcome:
+    """Return status, value, limit and reason for body weight against the session's median."""
+    if not np.isfinite(percent) or n < 2:
+        return "not_assessed", np.nan, WEIGHT_WARN, "Fewer than two weighed jumps to compare with."
+    side = "above" if percent > 0 else "below"
+    words = f"Body weight is {abs(percent):.1f} % {side} the median of the athlete's session"
+    if abs(percent) <= WEIGHT_WARN:
+        return "pass", percent, WEIGHT_WARN, f"{words}."
+    if n == 2:
+        return "warn", percent, WEIGHT_WARN, f"{words}; with two jumps nobody knows which is right."
+    if abs(percent) <= WEIGHT_FAIL:
+        return "warn", percent, WEIGHT_WARN, f"{words}: look at the weighing."
+    return "fail", percent, WEIGHT_FAIL, f"{words}: weighed while moving, or another person."
+
+
+def _effort(percent: float, limit: float, where: str) -> _Outcome:
+    """Return status, value, limit and reason for height against the best of a session or study."""
+    if not np.isfinite(percent):
+        return "not_assessed", np.nan, -limit, "No height, or no accepted jump to compare with."
+    words = f"Height is {max(-percent, 0.0):.0f} % below the athlete's best of the {where}"
+    if percent < -limit:
+        return "warn", percent, -limit, f"{words}: full effort, fatigue or pain?"
+    return "pass", percent, -limit, f"{words}."

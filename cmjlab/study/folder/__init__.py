@@ -1,0 +1,1 @@
+"""The user's folder: settings, tables, recordings, and every problem found."""

@@ -1,0 +1,1 @@
+"""Measured rows on disk: whole or not at all, never stale."""

@@ -1,0 +1,104 @@
+"""Rows of all files of a study: kept ones from the store, the rest measured now."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from cmjlab.method import Method
+from cmjlab.study.store.batch import ProgressCallback, measure_tasks
+from cmjlab.study.store.one_file import FileResult, Task, failed
+from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
+from cmjlab.study.store.stat_index import StatIndex
+
+Rows = tuple[pd.DataFrame, pd.DataFrame]
+
+
+def can_write(results: Path) -> bool:
+    """Return whether results can be kept in a folder, which is made when it is missing."""
+    try:
+        (results / "store").mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return False
+    return os.access(results / "store", os.W_OK)
+
+
+def with_hashes(tasks: Iterable[Task], index: StatIndex) -> tuple[list[Task], list[FileResult]]:
+    """Return tasks with the SHA-256 of their files, and rows for files that cannot be opened.
+
+    The latter are never kept: the next run tries again.
+    """
+    ready, unreadable = [], []
+    for task in tasks:
+        try:
+            ready.append(replace(task, sha256=index.sha256(task.file, task.path)))
+        except OSError as problem:
+            text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
+            unreadable.append(failed(task, text, keep=False))
+    return ready, unreadable
+
+
+def rows_of(
+    tasks: Sequence[Task],
+    method: Method,
+    *,
+    results: Path | None,
+    workers: int | str = "auto",
+    progress: ProgressCallback | None = None,
+    force: bool = False,
+) -> Rows:
+    """Return jumps and checks of all files; only what the store does not hold is measured.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+        One per file.
+    method : Method
+    results : Path or None
+        Results folder; None: nothing is kept.
+    workers, progress, force
+        As for ``Study.measure``.
+
+    Returns
+    -------
+    tuple of DataFrame
+        Columns JUMP_COLUMNS and CHECK_COLUMNS of ``cmjlab.study.store.parts``, in no special order.
+    """
+    store = Store(results, method.key) if results is not None else None
+    index = StatIndex(results / "store" / "files.json") if results is not None else StatIndex(None)
+    ready, fresh = with_hashes(tasks, index)
+    jumps, checks, missing = _stored(store, ready)
+    if missing and store is None:
+        fresh += measure_tasks(missing, method, workers=workers, progress=progress)
+    elif missing and store is not None:
+        with locked(store.root, force=force):
+            jumps, checks, missing = _stored(store, ready)  # another run may have done it
+            fresh += measure_tasks(missing, method, store=store, workers=workers, progress=progress)
+    index.save({t.file for t in tasks})
+    if not fresh:
+        return jumps, checks
+    new_jumps = frame_of([j for r in fresh for j in r.jumps], JUMP_COLUMNS)
+    new_checks = frame_of([c for r in fresh for c in r.checks], CHECK_COLUMNS)
+    return (
+        pd.concat([jumps, new_jumps], ignore_index=True),
+        pd.concat([checks, new_checks], ignore_index=True),
+    )
+
+
+def _stored(
+    store: Store | None, tasks: Sequence[Task]
+) -> tuple[pd.DataFrame, pd.DataFrame, list[Task]]:
+    """Return the kept rows of these tasks, and the tasks that have none."""
+    if store is None:
+        return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS), list(tasks)
+    jumps, checks = store.load()
+    keys = {t.key for t in tasks}
+    known = set(jumps["key"])
+    if not known <= keys:
+        jumps = jumps[jumps["key"].isin(keys)].reset_index(drop=True)
+        checks = checks[checks["key"].isin(keys)].reset_index(drop=True)
+    return jumps, checks, [t for t in tasks if t.key not in known]

@@ -1,0 +1,265 @@
+"""Results on disk: append-only parts, written whole or not at all.
+
+``results/store/<engine>-<method>/`` holds pairs of Parquet files. The checks of a part are
+written before its jumps, so a part counts only when both are there; killing the program at
+any moment loses the last part at most. Parts never change. A part whose columns differ from
+what ``cmjlab.tables`` says is not used (its files are measured again), never filled up.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import time
+import uuid
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from cmjlab.catalog import METRICS
+from cmjlab.errors import StudyError
+from cmjlab.keys import ENGINE
+from cmjlab.study.store.one_file import FileResult
+
+_TEXT, _REAL, _WHOLE, _FLAG = "str", "float64", "int64", "bool"
+JUMP_COLUMNS = {
+    "key": _TEXT,
+    "file": _TEXT,
+    "sha256": _TEXT,
+    "stretch": _WHOLE,
+    "jump": _WHOLE,
+    "rate_hz": _REAL,
+    "accepted_by_rules": _FLAG,
+    "moved_events": _TEXT,
+    "flags": _TEXT,
+    "error": _TEXT,
+    "notes": _TEXT,
+    "voided": _TEXT,
+    **dict.fromkeys(METRICS, _REAL),
+}
+CHECK_COLUMNS = {
+    "key": _TEXT,
+    "file": _TEXT,
+    "jump": _WHOLE,
+    "code": _TEXT,
+    "status": _TEXT,
+    "scope": _TEXT,
+    "value": _REAL,
+    "limit": _REAL,
+    "unit": _TEXT,
+    "reason": _TEXT,
+}
+_ARROW = {_TEXT: "string", _REAL: "double", _WHOLE: "int64", _FLAG: "bool"}
+#: More parts than this are joined into one when the next is written.
+MOST_PARTS = 40
+
+
+def frame_of(rows: Sequence[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
+    """Return rows as a table with exactly these columns and dtypes; missing text is ""."""
+    data: dict[str, Any] = {}
+    for name, kind in columns.items():
+        values = [row.get(name) for row in rows]
+        if kind == _TEXT:
+            data[name] = pd.array(["" if v is None else v for v in values], dtype="str")
+        elif kind == _REAL:
+            data[name] = np.array([np.nan if v is None else v for v in values], dtype=kind)
+        else:
+            data[name] = np.array(values, dtype=kind)
+    return pd.DataFrame(data, columns=list(columns))
+
+
+class Store:
+    """Kept results of one study folder for one engine and Method.
+
+    Parameters
+    ----------
+    results : Path
+        The study's results folder.
+    method_key : str
+        Key of the Method.
+    """
+
+    def __init__(self, results: Path, method_key: str) -> None:
+        self.root = results / "store"
+        self.folder = self.root / f"{ENGINE}-{method_key[:16]}"
+
+    def load(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Return all kept jumps and checks (columns JUMP_COLUMNS and CHECK_COLUMNS)."""
+        jumps, checks = [], []
+        for path in sorted(self.folder.glob("jumps-*.parquet")):
+            pair = self._pair(path)
+            if pair is not None:
+                jumps.append(pair[0])
+                checks.append(pair[1])
+        if not jumps:
+            return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS)
+        if len(jumps) == 1:
+            return jumps[0], checks[0]
+        all_jumps = pd.concat(jumps, ignore_index=True).drop_duplicates(["key", "jump"])
+        all_checks = pd.concat(checks, ignore_index=True)
+        all_checks = all_checks.drop_duplicates(["key", "jump", "code"])
+        return all_jumps.reset_index(drop=True), all_checks.reset_index(drop=True)
+
+    @staticmethod
+    def _pair(path: Path) -> tuple[pd.DataFrame, pd.DataFrame] | None:
+        """Return one part, or None when it is damaged, incomplete or of another form."""
+        jumps = _read_part(path, JUMP_COLUMNS)
+        if jumps is None:
+            return None
+        checks = _read_part(path.with_name(path.name.replace("jumps-", "checks-")), CHECK_COLUMNS)
+        return None if checks is None else (jumps, checks)
+
+    def append(self, results: Iterable[FileResult]) -> None:
+        """Keep the results that may be kept, as one new part."""
+        kept = [r for r in results if r.keep]
+        if not kept:
+            return
+        jumps = frame_of([j for r in kept for j in r.jumps], JUMP_COLUMNS)
+        checks = frame_of([c for r in kept for c in r.checks], CHECK_COLUMNS)
+        self._write(jumps, checks)
+        if len(list(self.folder.glob("jumps-*.parquet"))) > MOST_PARTS:
+            self.compact()
+
+    def _write(self, jumps: pd.DataFrame, checks: pd.DataFrame) -> None:
+        name = uuid.uuid4().hex
+        self.folder.mkdir(parents=True, exist_ok=True)
+        _write_part(checks, CHECK_COLUMNS, self.folder / f"checks-{name}.parquet")
+        _write_part(jumps, JUMP_COLUMNS, self.folder / f"jumps-{name}.parquet")
+
+    def compact(self, keys: set[str] | None = None) -> None:
+        """Join all parts into one; with ``keys``, only results with these keys are kept.
+
+        The new part is complete before the old ones are removed.
+        """
+        old = [*self.folder.glob("jumps-*.parquet"), *self.folder.glob("checks-*.parquet")]
+        old += list(self.folder.glob("*.tmp"))
+        jumps, checks = self.load()
+        if keys is not None:
+            jumps, checks = jumps[jumps["key"].isin(keys)], checks[checks["key"].isin(keys)]
+        self._write(jumps, checks)
+        for path in sorted(old, key=lambda p: p.name, reverse=True):  # jumps before checks
+            path.unlink(missing_ok=True)
+
+
+def _schema(columns: dict[str, str]) -> Any:
+    import pyarrow as pa
+
+    return pa.schema([(n, _ARROW[k]) for n, k in columns.items()])
+
+
+def _write_part(frame: pd.DataFrame, columns: dict[str, str], path: Path) -> None:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    table = pa.Table.from_pandas(frame, schema=_schema(columns), preserve_index=False)
+    table = table.replace_schema_metadata({"cmjlab.engine": str(ENGINE)})
+    temporary = path.with_suffix(".tmp")
+    with open(temporary, "wb") as handle:
+        pq.write_table(table, handle)
+        handle.flush()
+        os.fsync(handle.fileno())
+    replace(temporary, path)
+
+
+def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        table = pq.read_table(path, memory_map=False)
+    except (OSError, pa.ArrowException):
+        return None
+    if not table.schema.remove_metadata().equals(_schema(columns)):
+        return None
+    frame = table.to_pandas()
+    wrong = {n: k for n, k in columns.items() if str(frame[n].dtype) != k}
+    return frame.astype(wrong) if wrong else frame
+
+
+def replace(temporary: Path, path: Path) -> None:
+    """Put a finished file in its place in one step; StudyError when another program holds it."""
+    try:
+        os.replace(temporary, path)
+    except PermissionError as problem:
+        temporary.unlink(missing_ok=True)
+        raise StudyError(
+            f"{path.name}: cannot be written, another program holds it open. Close the"
+            " spreadsheet or viewer that shows it and try again."
+        ) from problem
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = path.with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.tmp")
+    with open(temporary, "wb") as handle:
+        handle.write(data)
+        handle.flush()
+        os.fsync(handle.fileno())
+    replace(temporary, path)
+
+
+@contextlib.contextmanager
+def locked(folder: Path, *, wait_s: float = 30.0, force: bool = False) -> Iterator[None]:
+    """Hold the study's lock; one run at a time writes results or decisions.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder that holds the lock (created when missing).
+    wait_s : float
+        How long to wait for another run.
+    force : bool
+        Go on without the lock (for network drives whose locks stay behind).
+
+    Raises
+    ------
+    StudyError
+        When another run holds the lock longer than that; it names the holder.
+    """
+    if force:
+        yield
+        return
+    from filelock import FileLock, Timeout
+
+    folder.mkdir(parents=True, exist_ok=True)
+    holder = folder / "lock.json"
+    lock = FileLock(folder / "lock")
+    try:
+        lock.acquire(timeout=wait_s)
+    except Timeout:
+        raise StudyError(
+            f"{folder.parent.name}: another run is writing ({_holder(holder)}). Wait until it has"
+            " ended; if it no longer exists, use force."
+        ) from None
+    except (NotImplementedError, OSError):  # a drive without locks: parts are safe without one
+        yield
+        return
+    try:
+        with contextlib.suppress(OSError):
+            holder.write_text(json.dumps(_me()), encoding="utf-8")
+        yield
+    finally:
+        lock.release()
+
+
+def _me() -> dict[str, object]:
+    import platform
+
+    return {
+        "host": platform.node(),
+        "pid": os.getpid(),
+        "since": time.strftime("%Y-%m-%d %H:%M:%S"),
+    }
+
+
+def _holder(path: Path) -> str:
+    try:
+        who = json.loads(path.read_text(encoding="utf-8"))
+        return f"process {who['pid']} on {who['host']} since {who['since']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return "its name is not known"

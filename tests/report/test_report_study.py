@@ -1,0 +1,218 @@
+"""The report of a study: the same numbers in words, tables and files; nobody lost on the way."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+
+import pandas as pd
+import pytest
+from report_kit import kit_study, text_of
+
+import cmjlab as cj
+from cmjlab.errors import StudyError
+from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.readable import readable
+from cmjlab.report.build.analyses import analyse, change_results
+from cmjlab.report.build.choices import Choices
+from cmjlab.report.render.html import render_html, write_report
+from cmjlab.report.sections.assemble import gather
+from cmjlab.words.catalog import read_words
+
+HEIGHT = "jump_height_m"
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return kit_study(tmp_path_factory.mktemp("study"))
+
+
+@pytest.fixture(scope="module")
+def steps():
+    return []
+
+
+@pytest.fixture(scope="module")
+def data(study, steps):
+    return gather(study, progress=steps.append, date="2026-11-02", choices=Choices(full=True))
+
+
+def test_sections_stand_in_order_with_the_coach_page_first(data):
+    assert [s.key for s in data.sections] == [
+        "coach", "methods", "people", "reliability", "groups", "individuals", "drift",
+        "limitations", "cautions", "sentences", "glossary", "provenance", "references",
+    ]  # fmt: skip
+
+
+def test_coach_page_says_done_changed_sure_next(data, study):
+    text = text_of(data.section("coach"))
+    headings = [b.text for b in data.section("coach").blocks if b.kind == "heading"]
+    assert headings == ["What was done", "What changed", "How sure", "What to do next"]
+    jumps = study.measure()
+    assert f"Of {len(jumps)} recorded jumps, {int(jumps['accepted'].sum())} count" in text
+
+
+def test_numbers_on_the_coach_page_are_those_of_the_result(data, study):
+    result = change_results(study, [HEIGHT])["change_within"]
+    text = text_of(data.section("coach"))
+    for _, row in result.rows("mean_change").iterrows():
+        value = tell.with_interval(tell.span(row), signed=True).replace("\u00a0", " ")
+        assert value in text
+        assert f"{abs(100 * row['estimate']):.1f}" in value
+
+
+def test_nobody_is_lost(data, study):
+    """Athletes of the roster = with a value + named as missing, in every session."""
+    text = text_of(data.section("people"))
+    flow = study.flow()
+    for athlete in flow["missing"]["athlete"]:
+        assert athlete in text
+    for _, row in flow["excluded"].iterrows():
+        assert row["file"] in text
+        assert row["reason"] in text
+    for row in flow["sessions"].to_dict("records"):
+        assert row["planned"] == row["tested"] + row["missing"]
+
+
+def test_the_person_who_stopped_is_explained(data):
+    assert "left: moved away" in text_of(data.section("people"))
+
+
+def test_everything_carries_its_interval_or_says_why(data):
+    for key in ("groups", "individuals"):
+        for block in data.section(key).blocks:
+            if block.kind != "table":
+                continue
+            for row in block.rows:
+                for cell in row[1:]:
+                    if re.match(r"[+−-]?\d", cell) and "Drawn" not in block.columns:
+                        ok = "\u00a0to\u00a0" in cell or re.fullmatch(r"[+−]?[\d.]+|[+−]?0", cell)
+                        assert ok, cell
+
+
+def test_figures_have_alt_texts_and_captions(data):
+    figures = [b for s in data.sections for b in s.blocks if b.kind == "figure"]
+    keys = {b.key for b in figures}
+    assert {"paired_primary", "example_jump", "typical_errors", "agreement_primary"} <= keys
+    assert {"difference_primary", "individual_primary"} <= keys
+    assert all(len(b.alt) > 40 and b.caption and b.svg.startswith("<svg") for b in figures)
+    assert set(data.figures) == keys
+
+
+def test_glossary_explains_every_measure_of_the_report(data, study):
+    text = text_of(data.section("glossary"))
+    sessions = study.sessions_table()
+    from cmjlab.catalog import METRICS
+
+    for metric in study.plan.report_metrics:
+        if metric in sessions and sessions[metric].notna().any():
+            assert METRICS[metric].label in text
+
+
+def test_cautions_and_limits_are_always_there(data):
+    text = text_of(data.section("cautions"))
+    assert "not diagnoses" in text
+    assert "No score is a verdict on a person" in text
+    assert len(data.section("limitations").blocks[0].items) >= 5
+
+
+def test_progress_is_reported_and_never_goes_beyond_its_total(data, steps):
+    assert len(steps) > 5
+    assert all(0 <= s.done <= s.total and s.what for s in steps)
+
+
+def test_provenance_names_every_recording_and_setting(data, study):
+    report = data.provenance["report"]
+    assert set(report["recordings"]) == set(study.measure()["file"])
+    assert all(re.fullmatch(r"[0-9a-f]{64}", h) for h in report["recordings"].values())
+    assert report["method"] == study.method.to_dict()
+    json.dumps(dict(data.provenance), default=str)
+
+
+def test_written_files(study, data, tmp_path):
+    path = write_report(study, tmp_path)
+    assert re.fullmatch(r"report_kit_\d{4}-\d\d-\d\d\.html", path.name)
+    page = path.read_text(encoding="utf-8")
+    assert "<script" not in page
+    names = {p.name for p in tmp_path.iterdir()}
+    assert {"jumps.csv", "sessions.csv", "change_within.csv", "reliability.csv"} <= names
+    table = pd.read_csv(tmp_path / "change_within.csv")
+    found = change_results(study)["change_within"].table
+    assert table["estimate"].to_list() == pytest.approx(found["estimate"].to_list(), nan_ok=True)
+
+
+def test_a_word_document_is_written_when_its_name_asks_for_it(data, tmp_path):
+    from cmjlab.report.render.html import write_data
+
+    docx = pytest.importorskip("docx")
+    path = write_data(data, tmp_path / "report.docx")
+    texts = " ".join(p.text for p in docx.Document(str(path)).paragraphs)
+    assert "What to do next" in texts
+    assert (tmp_path / "sessions.csv").is_file()
+
+
+def test_report_of_unchanged_data_is_the_same(study, data):
+    again = gather(study, date="2026-11-02", choices=Choices(full=True))
+    assert render_html(again) == render_html(data)
+
+
+def test_without_a_post_session_a_draft_says_what_is_missing(tmp_path):
+    study = kit_study(tmp_path, sessions=("base1", "base2"))
+    with pytest.raises(StudyError, match="no change over the block.*--draft"):
+        gather(study)
+    data = gather(study, draft=True)
+    assert data.draft
+    assert "no change over the block can be shown".lower() in text_of(data.section("coach")).lower()
+    assert "Missing in this report" in text_of(data.section("limitations"))
+    assert "Draft" in render_html(data)
+
+
+def test_with_one_baseline_reliability_is_said_to_be_missing(tmp_path):
+    study = kit_study(tmp_path, sessions=("base1", "post"))
+    data = gather(study)
+    assert "Not available: 1 session(s) with role baseline" in text_of(data.section("reliability"))
+    assert "not known here" in text_of(data.section("coach"))
+    assert "change_individual" not in data.tables
+
+
+def test_nothing_usable_is_refused_in_words(tmp_path):
+    study = kit_study(tmp_path, sessions=("base1",), athletes=2)
+    for path in (study.folder / "recordings").iterdir():
+        path.write_text("time,force\n" + "\n".join(f"{i / 500},700" for i in range(2000)))
+    shutil.rmtree(study.results, ignore_errors=True)
+    with pytest.raises(StudyError, match="none of .* recorded jump"):
+        gather(cj.Study.open(study.folder), draft=True)
+
+
+# ---- verdicts from intervals ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (0.020, 0.030, "whole interval above 1.5 cm: more than what matters"),
+        (-0.030, -0.020, "whole interval below −1.5 cm: a fall of more than what matters"),
+        (-0.010, 0.010, "whole interval between −1.5 cm and 1.5 cm: less than what matters"),
+        (0.005, 0.030, "only increases; whether it reaches 1.5 cm cannot be told"),
+        (-0.030, -0.005, "only decreases; whether it reaches −1.5 cm cannot be told"),
+        (-0.010, 0.030, "cannot tell from 9 athletes"),
+        (float("nan"), 0.030, "not estimable"),
+    ],
+)
+def test_verdict_follows_from_the_interval_alone(low, high, words):
+    s = tell.Span(HEIGHT, 0.01, low, high, 9)
+    assert tell.verdict(read_words(), s, 0.015) == words
+
+
+def test_one_athlete_cannot_tell_without_a_count():
+    s = tell.Span(HEIGHT, 0.01, -0.01, 0.03, 1)
+    assert tell.verdict(read_words(), s, 0.015) == "cannot tell"
+    assert tell.verdict(read_words(), s, None) == "cannot tell"
+
+
+def test_readable_table_has_units_and_intervals(study):
+    found = analyse(study)
+    table = readable(found.results["reliability"], "typical_error", "icc_a1")
+    assert table["measure"].iloc[0] == "Jump height (take-off velocity) (cm)"
+    assert re.fullmatch(r"\d+\.\d \(\d+\.\d to \d+\.\d\)", table.iloc[0, -2])

@@ -1,0 +1,165 @@
+"""ICC(A,1) by pivotal quantities, Bonett's interval, shared interval kernels, pingouin."""
+
+import numpy as np
+import pytest
+from scipy import special, stats
+from test_reliability_awkward import squad, table
+
+from cmjlab.errors import StatsError
+from cmjlab.stats.common.intervals import (
+    chi2_quantile,
+    f_quantile,
+    f_tail,
+    mean_limits,
+    mls_limits,
+    noncentral_t_quantile,
+    sd_limits,
+    spearman_brown,
+    t_quantile,
+    t_tail,
+)
+from cmjlab.stats.common.mean_squares import two_way
+from cmjlab.stats.reliability import icc as icc
+from cmjlab.stats.reliability.missing import intra_block
+from cmjlab.stats.reliability.pingouin_bridge import icc_by_pingouin
+from cmjlab.stats.reliability.pivotal import agreement_limits, noncentrality, points
+from cmjlab.stats.reliability.published import published_icc
+from cmjlab.stats.reliability.reliability import reliability
+from cmjlab.stats.reliability.robust import bonett, shares
+
+
+@pytest.fixture(autouse=True)
+def _numpy_raises():
+    with np.errstate(all="raise", under="ignore"):
+        yield
+
+
+def test_quantiles_are_those_of_scipy_stats():
+    p = np.array([0.001, 0.025, 0.3, 0.5, 0.9, 0.975, 0.9999])
+    for df in (1.0, 4.5, 60.0):
+        np.testing.assert_allclose(t_quantile(p, df), stats.t.ppf(p, df), rtol=1e-9, atol=1e-12)
+        np.testing.assert_allclose(chi2_quantile(p, df), stats.chi2.ppf(p, df), rtol=1e-9)
+        np.testing.assert_allclose(f_quantile(p, df, 7.0), stats.f.ppf(p, df, 7), rtol=1e-9)
+        np.testing.assert_allclose(
+            noncentral_t_quantile(p, df, 2.0), stats.nct.ppf(p, df, 2.0), rtol=1e-7
+        )
+    assert t_tail(-2.0, 9) == pytest.approx(2 * stats.t.sf(2, 9))
+    assert f_tail(3.0, 2, 9) == pytest.approx(stats.f.sf(3, 2, 9))
+    for low, high in (sd_limits(1.0, 0, 0.95), mean_limits(1.0, 1.0, -1, 0.95)):
+        assert np.isnan(low)
+        assert np.isnan(high)
+
+
+def test_mls_of_one_variance_is_chi_square():
+    low, high = mls_limits([1.0], [4.0], [9], 0.95)
+    expected = np.square(sd_limits(2.0, 9, 0.95))
+    np.testing.assert_allclose([low, high], expected, rtol=1e-12)
+
+
+def test_spearman_brown():
+    assert spearman_brown(0.8, 2) == pytest.approx(1.6 / 1.8)
+    np.testing.assert_allclose(spearman_brown(spearman_brown(0.3, 4), 0.25), 0.3)
+
+
+def test_points_fill_the_cube_evenly():
+    u = points(3, 4096)
+    assert u.shape == (3, 4096)
+    for row in u:
+        assert np.abs(np.sort(row) - (np.arange(4096) + 0.5) / 4096).max() < 2e-3
+    assert np.abs(np.corrcoef(u) - np.eye(3)).max() < 0.03
+
+
+@pytest.mark.parametrize("fixed", [False, True])
+def test_pivotal_limits_against_many_random_draws(fixed):
+    rng = np.random.default_rng(1)
+    ms = two_way(squad(n=12, k=2, seed=3, te=1.0) + [0, 0.8])
+    low, high = agreement_limits(ms, 0.95, fixed=fixed)
+    n, draws = 12, 400_000
+    e = float(ms.mse) * 11 / rng.chisquare(11, draws)
+    a = (float(ms.msr) * 11 / rng.chisquare(11, draws) - e) / 2
+    if fixed:
+        x, u = float(ms.msc) / e, rng.random(draws)
+        root = np.sqrt(x)
+        grid = np.linspace(0, 12, 4001)
+        # P(chi-square(1, d²) <= x) = u, inverted by a table of d for each draw in coarse bins.
+        d = np.array([np.interp(-v, -(special.ndtr(r - grid) - special.ndtr(-r - grid)), grid) for r, v in zip(root[:20000], u[:20000], strict=True)])  # fmt: skip
+        a, e = a[:20000], e[:20000]
+        c = e / n * d**2
+    else:
+        c = np.maximum(float(ms.msc) / rng.chisquare(1, draws) - e, 0) / n
+    expected = np.quantile(a / (a + c + e), [0.025, 0.975])
+    np.testing.assert_allclose([low[0], high[0]], expected, atol=0.012)
+
+
+@pytest.mark.parametrize(("df", "tolerance"), [(1.0, 1e-6), (2.0, 0.006), (3.0, 0.006)])
+def test_noncentrality_inverts_the_noncentral_chi_square(df, tolerance):
+    x, u = np.meshgrid([1.0, 4.0, 12.0, 50.0], [0.025, 0.2, 0.5, 0.9])
+    nc = noncentrality(x, df, u)
+    reached = special.chndtr(x, df, nc)
+    at_zero = special.chdtr(df, x)
+    np.testing.assert_allclose(reached[at_zero > u], u[at_zero > u], atol=tolerance)
+    assert (nc[at_zero <= u] == 0).all()
+
+
+def test_pivotal_limits_do_not_depend_on_the_other_metrics():
+    values = np.stack([squad(n=9, seed=s) for s in range(7)])
+    many = agreement_limits(two_way(values), 0.9, fixed=True)
+    for i in range(7):
+        one = agreement_limits(two_way(values[i]), 0.9, fixed=True)
+        assert (many[0][i], many[1][i]) == (one[0][0], one[1][0])
+
+
+def test_bonett_of_two_sessions_is_the_published_formula():
+    values = squad(n=15, seed=5)
+    block = intra_block(values)
+    low, high = bonett(shares(values, block), block, 0.95)
+    d = values[:, 1] - values[:, 0]
+    n, z = 15, stats.norm.ppf(0.975)
+    kurtosis = n * np.sum((d - d.mean()) ** 4) / np.sum((d - d.mean()) ** 2) ** 2
+    c = n / (n - z)
+    se = c * np.sqrt((kurtosis - (n - 3) / n) / (n - 1))
+    expected = np.sqrt(np.exp(np.log(c * d.var(ddof=1)) + np.array([-1, 1]) * z * se) / 2)
+    np.testing.assert_allclose([low, high], expected, rtol=1e-12)
+
+
+def test_noise_without_an_athlete():
+    values = squad(n=10, seed=6)
+    values[3, 0] += 8
+    part = shares(values, intra_block(values))
+    rest = intra_block(np.delete(values, 3, axis=0))
+    assert part.without[3] == pytest.approx(float(np.sqrt(rest.mse)), rel=1e-9)
+    assert part.p[3] < 0.01
+    assert (np.delete(part.p, 3) > 0.05).all()
+
+
+@pytest.mark.parametrize("k", [2, 3, 4])
+def test_pingouin_agrees_on_complete_data(k):
+    frame = table(squad(n=11, k=k, seed=k))
+    theirs = icc_by_pingouin(frame, "score").set_index("statistic")
+    ours = reliability(frame).rows(method="McGraw & Wong 1996").set_index("statistic")
+    quick = published_icc(frame).table.set_index("statistic")
+    for form in icc.FORMS:
+        for mine in (ours, quick):
+            found = mine.loc[form, ["estimate", "ci_low", "ci_high", "test_value", "p"]].astype(
+                float
+            )
+            expected = theirs.loc[form, ["estimate", "ci_low", "ci_high", "f", "p"]].astype(float)
+            np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-12)
+
+
+def test_pingouin_keeps_its_own_option():
+    import pingouin
+
+    before = pingouin.options["round.column.CI95"]
+    icc_by_pingouin(table(squad()), "score")
+    assert pingouin.options["round.column.CI95"] == before
+    with pytest.raises(StatsError, match="pingouin refuses"):
+        icc_by_pingouin(table(squad(n=1)), "score")
+
+
+def test_published_icc_says_what_it_left_out():
+    values = squad(n=6)
+    values[1, 0] = np.nan
+    result = published_icc(table(values))
+    assert result.has_note("missing_value")
+    assert (result.table["n"] == 5).all()

@@ -1,0 +1,146 @@
+"""First the evidence: threshold against line, and whether a split repeats."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+import cmjlab as cj
+from cmjlab.errors import StatsError
+from cmjlab.stats.subgroups.evidence import (
+    icc_verdict,
+    metric_repeatability,
+    split_repeatability,
+    threshold_evidence,
+)
+
+
+def table(
+    x: np.ndarray, y: np.ndarray, sessions: int = 1, error: float = 0.0, seed: int = 1
+) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    return pd.DataFrame([
+        {"athlete": f"A{i:02d}", "session": f"base{k + 1}", "role": "baseline",
+         "relative_strength": x[i] + error * rng.standard_normal(), "jump_height_m": y[i]}
+        for i in range(len(x)) for k in range(sessions)
+    ])  # fmt: skip
+
+
+def test_line_difference_and_correlation_agree_with_scipy():
+    rng = np.random.default_rng(2)
+    x = 1.5 + 0.2 * rng.standard_normal(24)
+    y = 0.3 + 0.08 * (x - 1.5) + 0.02 * rng.standard_normal(24)
+    result = threshold_evidence(table(x, y), 1.5)
+    line = stats.linregress(x, y)
+    slope = result.rows("outcome_slope").iloc[0]
+    assert slope["estimate"] == pytest.approx(line.slope, rel=1e-10)
+    assert slope["se"] == pytest.approx(line.stderr, rel=1e-10)
+    assert slope["p"] == pytest.approx(line.pvalue, rel=1e-8)
+    welch = stats.ttest_ind(y[x >= 1.5], y[x < 1.5], equal_var=False)
+    limits = welch.confidence_interval(0.95)
+    row = result.rows("cut_difference").iloc[0]
+    assert (row["ci_low"], row["ci_high"]) == pytest.approx((limits.low, limits.high), rel=1e-10)
+    assert row["df"] == pytest.approx(welch.df, rel=1e-10)
+    r = stats.pearsonr(x, y)
+    interval = r.confidence_interval(0.95)
+    row = result.rows("correlation").iloc[0]
+    assert (row["estimate"], row["ci_low"], row["ci_high"]) == pytest.approx(
+        (r.statistic, interval.low, interval.high), rel=1e-10
+    )
+
+
+def test_the_three_verdicts_on_a_threshold():
+    rng = np.random.default_rng(3)
+    x = 1.5 + 0.2 * rng.standard_normal(60)
+    noise = 0.02 * rng.standard_normal(60)
+    strong = threshold_evidence(table(x, 0.3 + 0.2 * (x - 1.5) + noise), 1.5)
+    assert strong.settings["verdict"] == {"all": "supported"}
+    # the same outcome in every second athlete of each side: no difference, narrow interval
+    y = np.tile([0.29, 0.31], 50)
+    x = np.repeat(np.linspace(1.2, 1.8, 50), 2)
+    none = threshold_evidence(table(x, y), 1.5)
+    assert none.settings["verdict"] == {"all": "not supported"}
+    assert "not supported in this squad" in " ".join(none.sentences)
+    few = threshold_evidence(table(x[::13], y[::13] + np.linspace(0, 0.02, 8)), 1.5)
+    assert few.settings["verdict"] == {"all": "cannot tell"}
+    assert "cannot be told from 8 athletes" in " ".join(few.sentences)
+
+
+def test_one_athlete_above_the_cut_is_not_estimable():
+    x = np.array([1.0, 1.1, 1.2, 1.3, 1.25, 1.15, 2.0])
+    result = threshold_evidence(table(x, 0.3 + 0.01 * x), 1.8)
+    assert "1 at or above the cut, 6 below" in result.rows("cut_difference")["text"].iloc[0]
+
+
+def test_a_measure_that_is_noise_is_not_supported():
+    rng = np.random.default_rng(4)
+    data = table(np.full(20, 1.5), np.full(20, 0.3), sessions=2, error=0.1)
+    data["jump_height_m"] += 0.01 * rng.standard_normal(40)
+    result = metric_repeatability(data, "relative_strength")
+    assert result.settings["verdict"]["relative_strength"] == "not supported"
+    assert "not supported in this squad" in result.sentences[0]
+
+
+def test_a_measure_that_repeats_is_supported_and_equals_the_published_form():
+    rng = np.random.default_rng(5)
+    data = table(1.5 + 0.3 * rng.standard_normal(25), np.full(25, 0.3), sessions=2, error=0.05)
+    result = metric_repeatability(data, "relative_strength")
+    assert result.settings["verdict"]["relative_strength"] == "supported"
+    icc = cj.reliability(data, "relative_strength").value("icc_c1")
+    assert result.value("split_icc") == icc
+
+
+@pytest.mark.parametrize(
+    ("numbers", "verdict"),
+    [
+        ((0.8, 0.6, 0.9), "supported"),
+        ((0.8, 0.4, 0.9), "cannot tell"),
+        ((0.6, 0.2, 0.85), "cannot tell"),
+        ((0.4, -0.1, 0.75), "not supported"),
+        ((0.6, 0.5, 0.69), "not supported"),
+    ],
+)
+def test_limits_of_the_verdict(numbers, verdict):
+    assert icc_verdict(*numbers) == verdict
+
+
+RULES = pd.DataFrame(
+    [("low", "relative_strength < 1.5"), ("usual", "else")], columns=["subgroup", "rule"]
+)
+
+
+def test_changes_of_subgroup_seen_and_expected():
+    rng = np.random.default_rng(6)
+    data = table(1.5 + 0.2 * rng.standard_normal(30), np.full(30, 0.3), sessions=2, error=0.1)
+    result = split_repeatability(data, RULES)
+    wide = data.pivot(index="athlete", columns="session", values="relative_strength") < 1.5
+    assert result.value("changed_group") == (wide["base1"] != wide["base2"]).sum()
+    row = result.rows("changed_group_expected").iloc[0]
+    assert row["ci_low"] < row["estimate"] < row["ci_high"]
+    assert row["ci_low"] <= result.value("changed_group") <= row["ci_high"]
+    assert len(result.points["both"]) == 30
+
+
+def test_a_real_change_between_baselines_is_more_than_noise():
+    rng = np.random.default_rng(7)
+    data = table(1.4 + 0.05 * rng.standard_normal(30), np.full(30, 0.3), sessions=2, error=0.02)
+    data.loc[data["session"] == "base2", "relative_strength"] += 0.25
+    result = split_repeatability(data, RULES)
+    assert "something changed between the sessions" in result.sentences[-1]
+
+
+def test_noise_alone_moves_as_many_as_expected_on_average():
+    """200 squads: the mean expected count must be the mean count seen (Monte Carlo, 4 SE)."""
+    from calibration.placement import count_coverage
+
+    found = count_coverage(200, seed=11)
+    assert found["seen"] == pytest.approx(found["expected"], abs=0.75)
+    assert found["coverage"] > 0.95  # both tests give the error, so the limits are wide
+
+
+def test_one_baseline_says_what_is_missing():
+    data = table(np.linspace(1.2, 1.8, 10), np.full(10, 0.3))
+    with pytest.raises(StatsError, match="a second baseline is needed"):
+        split_repeatability(data, RULES)

@@ -1,0 +1,78 @@
+"""The frozen analysis plan: written once, compared afterwards, guarded by its key."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+
+import pytest
+
+from cmjlab.errors import StudyError
+from cmjlab.study.folder.create import create_study, sessions_from_text, template_toml
+from cmjlab.study.frozen import FILE_NAME, freeze, plan_state
+from cmjlab.study.study import Study
+
+DAY = dt.date(2026, 9, 1)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    sessions = sessions_from_text("base1:baseline, post:post")
+    return create_study(tmp_path / "block", settings=template_toml("Block", sessions))
+
+
+def _edit(folder, old, new):
+    path = folder / "study.toml"
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_as_planned_and_changed_since(folder):
+    assert plan_state(Study.read(folder)) is None
+    freeze(Study.read(folder), today=DAY)
+    state = plan_state(Study.read(folder))
+    assert state.changes == ()
+    assert state.sentence == (
+        f"The analysis plan was written down on 2026-09-01 (key {state.key[:12]});"
+        " the analysis is as planned."
+    )
+    _edit(folder, 'title = "Block"', 'title = "Another"')
+    state = plan_state(Study.read(folder))
+    assert state.changes == ('title: declared "Block", now "Another"',)
+    assert state.sentence.endswith('changed since: title: declared "Block", now "Another".')
+
+
+def test_written_once(folder):
+    freeze(Study.read(folder), today=DAY)
+    before = (folder / FILE_NAME).read_bytes()
+    with pytest.raises(StudyError, match="frozen already"):
+        freeze(Study.read(folder))
+    assert (folder / FILE_NAME).read_bytes() == before
+
+
+def test_a_change_by_hand_is_found(folder):
+    path = freeze(Study.read(folder), today=DAY)
+    whole = json.loads(path.read_text(encoding="utf-8"))
+    whole["declared"]["plan"]["primary_metric"] = "time_to_takeoff_s"
+    path.write_text(json.dumps(whole), encoding="utf-8")
+    with pytest.raises(StudyError, match="does not fit its key"):
+        plan_state(Study.read(folder))
+
+
+def test_recordings_after_the_block_are_told(folder):
+    (folder / "athletes.csv").write_text("athlete\nA1\n", encoding="utf-8")
+    name = "sub-A1_ses-post_run-01.csv"
+    (folder / "recordings" / name).write_text("time,force\n0,1\n", encoding="utf-8")
+    freeze(Study.read(folder), today=DAY)
+    assert (
+        "when 1 recordings after the block were there already"
+        in plan_state(Study.read(folder)).sentence
+    )
+
+
+@pytest.mark.parametrize("content", ["", "{}", "[1]", "not json"])
+def test_another_file_of_that_name(folder, content):
+    (folder / FILE_NAME).write_text(content, encoding="utf-8")
+    with pytest.raises(StudyError, match="not a frozen plan"):
+        plan_state(Study.read(folder))
