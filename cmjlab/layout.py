@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cmjlab.checks import suggestion
+from cmjlab.delimiters import is_known, words
 from cmjlab.settings import Settings, setting
 from cmjlab.units import FORCE_UNITS, TIME_UNITS
+
+_DELIMITER_WORDS = ", ".join(repr(word) for word in words())
 
 
 @dataclass(frozen=True, eq=False)
@@ -17,7 +21,9 @@ class Layout(Settings):
     """
 
     match: str = setting("", "file-name pattern with * and ?; empty: every file")
-    delimiter: str = setting("", "column separator: ',', ';', 'tab', 'space' or empty: found out")
+    delimiter: str = setting(
+        "", f"column separator: any one character, or {_DELIMITER_WORDS}; empty: found out"
+    )
     decimal: str = setting("", "decimal mark; empty: found out", allowed=("", ".", ","))
     encoding: str = setting("", "text encoding; empty: found out")
     skip_lines: int = setting(-1, "lines before the header; -1: found out", low=-1, high=10000)
@@ -44,3 +50,11 @@ class Layout(Settings):
     size_limit_mb: float = setting(
         50.0, "files larger than this are refused, unpacked size", unit="MB", low=0.001, high=1e5
     )
+
+    def _contradictions(self) -> list[str]:
+        if not self.delimiter or is_known(self.delimiter):
+            return []
+        return [
+            f"delimiter: found {self.delimiter!r}, one character is needed or one of"
+            f" {_DELIMITER_WORDS}.{suggestion(self.delimiter, words())}"
+        ]

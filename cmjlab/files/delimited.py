@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import ERROR_WORDS, clock_seconds, kind_of, number_of
 from cmjlab.files.columns import BadCell, Columns, FloatArray
@@ -93,7 +94,7 @@ def _note_dialect(columns: Columns, dialect: Dialect) -> None:
 
 
 def _note_footer(columns: Columns, lines: list[str], dialect: Dialect, *, ends: bool) -> None:
-    rest = [line.strip() for line in lines[dialect.last + 1 :] if line.strip(" \t,;|")]
+    rest = [line.strip() for line in lines[dialect.last + 1 :] if line.strip(_blank())]
     if (
         len(rest) == 1
         and not ends
@@ -112,6 +113,11 @@ def _note_footer(columns: Columns, lines: list[str], dialect: Dialect, *, ends: 
         )
 
 
+def _blank() -> str:
+    """Return the characters that fill a line without saying anything."""
+    return " " + "".join(table_marks())
+
+
 def _stated_rates(lines: list[str]) -> dict[str, float]:
     """Find sampling rates written above the data: words -> hertz."""
     found: dict[str, float] = {}
@@ -124,7 +130,7 @@ def _stated_rates(lines: list[str]) -> dict[str, float]:
             if re.search(r"\d\s*khz", line, re.IGNORECASE) or "(khz)" in line.lower():
                 rate *= 1000.0
             if 1.0 <= rate <= 1e6:
-                found[line.strip(' \t,;"#')] = rate
+                found[line.strip(_blank() + '"#')] = rate
     return found
 
 
@@ -175,7 +181,8 @@ def _fill(columns: Columns, body: list[str], dialect: Dialect, header: Header) -
 
 def _fill_by_arrow(columns: Columns, body: list[str], dialect: Dialect) -> bool:
     """Let pyarrow convert even rows of plain numbers and known error words; False: it cannot."""
-    plain = dialect.delimiter in ("\t", ";", "|", ",", "") and not dialect.quoted
+    plain = dialect.delimiter not in (" ", "fixed") and not dialect.quoted
+    plain = plain and dialect.delimiter.isascii()
     plain = plain and not dialect.grouped and dialect.decimal == "."
     only_numbers = not {"clock", "text"} & set(dialect.kinds)
     # pyarrow takes an empty line for a row of empty cells; the careful way skips it.
@@ -222,13 +229,12 @@ def _rows(
 ) -> tuple[list[list[str]], set[int]]:
     """Return the cells of every row, and which rows are damaged (all their cells empty)."""
     width = dialect.width
-    if dialect.delimiter in ("\t", ";", "|", ",") and not dialect.quoted:
-        delimiter = dialect.delimiter
-        rows = [line.split(delimiter) for line in body]
-    elif dialect.delimiter == " " and not dialect.quoted:
-        rows = [line.split() for line in body]
-    else:
+    if dialect.delimiter in ("", "fixed") or dialect.quoted:
         rows = [dialect.cut(line) for line in body]
+    else:
+        # Blanks are split at any run of them; cells keep theirs, which number parsing ignores.
+        delimiter = None if dialect.delimiter == " " else dialect.delimiter
+        rows = [line.split(delimiter) for line in body]
     if set(map(len, rows)) == {width}:
         return rows, set()
     return _uneven_rows(columns, body, rows, dialect, header)

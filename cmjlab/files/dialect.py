@@ -10,22 +10,12 @@ import csv
 from collections import Counter
 from dataclasses import dataclass, replace
 
+from cmjlab.delimiters import mark_of, marks, shown, sure_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import kind_of, number_of
 from cmjlab.files.notes import write_in_layout
 from cmjlab.layout import Layout
 
-_DELIMITERS = ("\t", ";", "|", ",", " ", "")
-_WORDS = {
-    "tab": "\t",
-    "\\t": "\t",
-    "space": " ",
-    "none": "",
-    "comma": ",",
-    "semicolon": ";",
-    "bar": "|",
-}
-_NAMES = {"\t": "tab", " ": "space", "": "none", "fixed": "fixed width"}
 _SAMPLE = 24
 
 
@@ -50,7 +40,7 @@ class Dialect:
     @property
     def delimiter_word(self) -> str:
         """The delimiter as a person writes it in a layout."""
-        return _NAMES.get(self.delimiter, self.delimiter)
+        return "fixed width" if self.delimiter == "fixed" else shown(self.delimiter)
 
     def cut(self, line: str) -> list[str]:
         """Cut one line into its cells, blanks around them removed."""
@@ -103,9 +93,7 @@ def _middle(lines: list[str]) -> list[str]:
 
 
 def _candidates(sample: list[str], layout: Layout) -> list[tuple[float, Dialect]]:
-    delimiters: tuple[str, ...] = _DELIMITERS
-    if layout.delimiter:
-        delimiters = (_WORDS.get(layout.delimiter, layout.delimiter),)
+    delimiters = (mark_of(layout.delimiter),) if layout.delimiter else marks()
     decimals = (layout.decimal,) if layout.decimal else (".", ",")
     text = "\n".join(sample)
     quoted = '"' in text
@@ -162,7 +150,7 @@ def _choose(name: str, lines: list[str], found: list[tuple[float, Dialect]]) -> 
         return None
     best = [d for share, d in found if share == top]
     # A separator that is never part of a number leaves no doubt about itself.
-    for sure in ("\t", ";", "|"):
+    for sure in sure_marks():
         if any(d.delimiter == sure and d.width > 1 for d in best):
             best = [d for d in best if d.delimiter == sure]
             break

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from cmjlab.delimiters import mark_of, sure_marks, table_marks
 from cmjlab.files.columns import Columns
 from cmjlab.files.dialect import Dialect
 from cmjlab.files.words import unit_of
@@ -55,7 +56,7 @@ def read_fast(name: str, data: bytes, layout: Layout | None) -> Columns | None:
 def _agrees(layout: Layout, delimiter: str) -> bool:
     """Return whether what a person stated about the text is what was found."""
     return (
-        layout.delimiter in ("", delimiter, "tab" if delimiter == "\t" else delimiter or "none")
+        (not layout.delimiter or mark_of(layout.delimiter) == delimiter)
         and layout.decimal in ("", ".")
         and layout.encoding in ("", "utf-8")
         and layout.skip_lines < 0
@@ -77,9 +78,9 @@ def _shape(data: bytes) -> tuple[list[str], str, int, int] | None:
     if len(lines) < 8 or "\r" in text.replace("\r\n", ""):
         return None
     second = lines[1]
-    delimiter = "\t" if "\t" in second else ";" if ";" in second else "," if "," in second else ""
+    delimiter = next((mark for mark in table_marks() if mark in second), "")
     # Without a decimal point beside it, a comma may be a decimal mark.
-    if delimiter == "," and "." not in second:
+    if delimiter and delimiter not in sure_marks() and "." not in second:
         return None
     width = second.count(delimiter) + 1 if delimiter else 1
     for line in (*lines[1:8], last):

@@ -15,6 +15,7 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import number_of
 from cmjlab.files.contents import no_such_file, refuse_signature
@@ -125,7 +126,7 @@ def _text_lines(name: str, data: bytes) -> tuple[list[tuple[int, list[str]]], bo
     text, _, _ = whole_text(name, data)
     if "\n" not in text:
         text = text.replace("\r", "\n")
-    delimiter = _delimiter(text)
+    delimiter = table_delimiter(text.split("\n", 60)[:60])
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     lines, start = [], 1
     try:
@@ -137,15 +138,16 @@ def _text_lines(name: str, data: bytes) -> tuple[list[tuple[int, list[str]]], bo
     return lines, delimiter != ","
 
 
-def _delimiter(text: str) -> str:
+def table_delimiter(lines: list[str]) -> str:
     """Return the separator that cuts the header into most cells and the rows alike."""
-    lines = [
-        ln for ln in text.split("\n", 60)[:60] if ln.strip() and not ln.lstrip().startswith("#")
-    ]
+    lines = [ln for ln in lines if ln.strip() and not ln.lstrip().startswith("#")]
     lines = [ln.replace("\r", " ") for ln in lines]
     best, rating = ",", (0.0, 0)
-    for mark in (",", ";", "\t"):
-        widths = [len(row) for row in csv.reader(lines, delimiter=mark) if row]
+    for mark in table_marks():
+        try:
+            widths = [len(row) for row in csv.reader(lines, delimiter=mark) if row]
+        except csv.Error:  # a line that is one endless cell with this mark
+            continue
         if not widths or widths[0] < 2:
             continue
         alike = Counter(widths)[widths[0]] / len(widths)

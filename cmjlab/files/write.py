@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from cmjlab.checks import number, one_of
+from cmjlab.delimiters import marks
 from cmjlab.errors import ArgumentError
 from cmjlab.recording import Recording
 
@@ -77,7 +78,7 @@ def write_recording(
 
 def _text(rec: Recording, time: bool, delimiter: str, decimal: str, resolution: float) -> str:
     one_of("decimal", decimal, (".", ","))
-    one_of("delimiter", delimiter, (",", ";", "\t", "|", " "))
+    one_of("delimiter", delimiter, [mark for mark in marks() if mark])
     if delimiter == decimal:
         raise ArgumentError(
             f"delimiter: found {delimiter!r}, which is the decimal mark too; write delimiter=';'."

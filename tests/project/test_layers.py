@@ -13,7 +13,18 @@ import pytest
 from places import PACKAGE
 
 #: Layer 0 from the bottom up: a room may import those before it.
-LAYER_0 = ["places", "errors", "checks", "units", "keys", "settings", "catalog", "words", "tables"]
+LAYER_0 = [
+    "places",
+    "errors",
+    "checks",
+    "units",
+    "keys",
+    "settings",
+    "delimiters",
+    "catalog",
+    "words",
+    "tables",
+]
 LAYER_0 += ["method_limits", "method", "plan", "results"]
 LAYERS = {
     1: ["layout", "recording", "jump_types"],

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cmjlab.errors import ReadError
-from cmjlab.files.table import cell_text
+from cmjlab.files.table import cell_text, table_delimiter
 
 _BOMS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -83,20 +83,12 @@ def decode(raw: bytes) -> tuple[str, str]:
         return raw.decode("cp1252", errors="replace"), "cp1252"
 
 
-def _delimiter(line: str) -> str:
-    """Return the separator of a header line: header names hold none of them."""
-    counts = {d: line.count(d) for d in (";", "\t", ",")}
-    best = max(counts, key=lambda d: counts[d])
-    return best if counts[best] else ","
-
-
 def _text(path: Path, raw: bytes) -> Cells:
     text, encoding = decode(raw)
     text = text.replace("\x1a", "")
     if "\x00" in text:
         raise ReadError(f"{path.name}: is not a text table. Save it as .csv (UTF-8) or .xlsx.")
-    lines = [ln for ln in text.splitlines() if ln.strip() and not ln.lstrip().startswith("#")]
-    delimiter = _delimiter(lines[0]) if lines else ","
+    delimiter = table_delimiter(text.splitlines()[:60])
     header: list[str] = []
     rows: list[list[str]] = []
     numbers: list[int] = []
