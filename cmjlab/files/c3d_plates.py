@@ -8,18 +8,16 @@ The four corners, in the laboratory's axes, turn plate axes into laboratory axes
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.errors import ReadError
+from cmjlab.files.c3d_content import C3D
 from cmjlab.files.columns import FloatArray
 from cmjlab.files.notes import note, write_in_layout
 from cmjlab.results import Note
-
-if TYPE_CHECKING:
-    from cmjlab.files.c3d_file import C3D
 
 #: Corners that tilt a plate by more than this are not believed (our own choice).
 _MOST_TILT_DEG = 10.0

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from cmjlab.errors import ReadError
-from cmjlab.files.c3d_file import parse_c3d
+from cmjlab.files.c3d_content import parse_c3d
 from cmjlab.files.c3d_plates import vertical_forces
 from cmjlab.files.read import read_recording
 from cmjlab.files.write import write_recording
