@@ -20,7 +20,9 @@ from .results import Note as Note
 from .results import Result as Result
 from .review.session import Review as Review
 from .review.widget import review_jumps as review_jumps
+from .simulate.faults import simulate_fault as simulate_fault
 from .simulate.jump import simulate_jump as simulate_jump
+from .simulate.study import simulate_sessions as simulate_sessions
 from .simulate.study import simulate_study as simulate_study
 from .stats.association.association import association as association
 from .stats.change.change import change_between as change_between

@@ -26,9 +26,6 @@ EVENTS = (
 #: Events that a person may fix; the others follow from the force.
 MOVABLE_EVENTS = ("weighing_start", "weighing_end", "onset", "takeoff", "landing")
 
-STATUSES = ("pass", "note", "warn", "fail", "not_assessed")
-SCOPES = ("jump", "flight", "landing", "limbs")
-
 
 @dataclass(frozen=True)
 class Check:

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+#: What a quality rule finds, and the parts of a jump that a fail can void.
+STATUSES = ("pass", "note", "warn", "fail", "not_assessed")
+SCOPES = ("jump", "flight", "landing", "limbs")
+
 
 @dataclass(frozen=True)
 class Metric:

@@ -31,7 +31,6 @@ P = ParamSpec("P")
 
 INK = "#1c2733"
 MUTED = "#5b6672"
-GRID = "#dfe3e7"
 #: Dark to light: one colour per group, in this order.
 PALETTE = ("#1b3a68", "#b3501e", "#1f8a80", "#c99a2e", "#7d3f77", "#7f8ea0")
 MARKERS = ("o", "s", "^", "D", "v", "P")

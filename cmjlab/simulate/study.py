@@ -107,8 +107,8 @@ def simulate_sessions(
 
     Examples
     --------
-    >>> from cmjlab.simulate.study import simulate_sessions
-    >>> sim = simulate_sessions(seed=1, metrics=["jump_height_m"])
+    >>> import cmjlab as cj
+    >>> sim = cj.simulate_sessions(seed=1, metrics=["jump_height_m"])
     >>> sim.sessions.shape[0]
     90
     """

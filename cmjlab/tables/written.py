@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cmjlab.catalog import METRICS
+from cmjlab.catalog import METRICS, SCOPES, STATUSES
 from cmjlab.tables.declare import Column, Table
 
 
@@ -49,13 +49,13 @@ CHECK_ROWS = Table(
             "text",
             "what the rule found",
             required=True,
-            allowed=("pass", "note", "warn", "fail", "not_assessed"),
+            allowed=STATUSES,
         ),
         Column(
             "scope",
             "text",
             "part of the jump that is voided by a fail",
-            allowed=("jump", "flight", "landing", "limbs"),
+            allowed=SCOPES,
         ),
         Column("value", "number", "measured value, in the rule's unit"),
         Column("limit", "number", "limit it was held against"),

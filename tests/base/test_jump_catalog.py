@@ -7,9 +7,8 @@ import re
 
 import pytest
 
-from cmjlab.catalog import METRICS
+from cmjlab.catalog import METRICS, SCOPES
 from cmjlab.jump.measure import measure
-from cmjlab.jump_types import SCOPES
 from cmjlab.simulate.jump import simulate_jump
 
 ENDINGS = {

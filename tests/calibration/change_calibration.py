@@ -21,6 +21,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from harness import COVERAGE_BAR, count, covers, judge
 from judged_table import write_judged
 
 from cmjlab.stats.change.paired import mean_estimate
@@ -28,7 +29,6 @@ from cmjlab.stats.common.effect_sizes import noncentrality_interval
 from cmjlab.stats.common.least_squares import Estimate, contrast, least_squares
 from cmjlab.stats.common.noise import maximum_modulus
 from cmjlab.stats.individual.response import response_limits
-from cmjlab.truth.harness import COVERAGE_BAR, count, covers, judge
 
 TABLE = Path(__file__).with_name("change_coverage.csv")
 STUDIES = 20_000

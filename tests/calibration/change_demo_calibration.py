@@ -17,12 +17,12 @@ import time
 from pathlib import Path
 
 import pandas as pd
+from harness import covers, judge
 
 from cmjlab.plan import Selection
 from cmjlab.simulate.study import simulate_sessions
 from cmjlab.stats.change.change import change_between, change_within
 from cmjlab.stats.individual.individual import change_individual
-from cmjlab.truth.harness import covers, judge
 
 TABLE = Path(__file__).with_name("change_demo_coverage.csv")
 STUDIES = 240

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from harness import COVERAGE_BAR, count, covers, judge
 
 from cmjlab.stats.change.drift import (
     clean_change,
@@ -25,7 +26,6 @@ from cmjlab.stats.change.drift import (
     regression_drift,
 )
 from cmjlab.stats.common.least_squares import contrast, least_squares
-from cmjlab.truth.harness import COVERAGE_BAR, count, covers, judge
 
 TABLE = Path(__file__).with_name("change_selected_coverage.csv")
 BIAS = Path(__file__).with_name("change_selected_bias.csv")

@@ -17,6 +17,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from harness import REJECTION_BAR, calibrate, rejects
 from scipy import special
 
 from cmjlab.stats.common.contrasts import two_groups
@@ -24,7 +25,6 @@ from cmjlab.stats.common.reml import fit_linear, slope_structure, unstructured
 from cmjlab.stats.common.reml_intercept import fit_intercept
 from cmjlab.stats.common.reml_tests import kenward_roger, satterthwaite
 from cmjlab.stats.mixed.anova import BOTH, anova_fit
-from cmjlab.truth.harness import REJECTION_BAR, calibrate, rejects
 
 HERE = Path(__file__).parent
 SEED = 20261125

@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from harness import COVERAGE_BAR, REJECTION_BAR, count, covers, judge, rejects
 from judged_table import write_judged
 from scipy import special
 
@@ -29,7 +30,6 @@ from cmjlab.stats.reliability.agreement import difference_moments, limits_of_agr
 from cmjlab.stats.reliability.missing import consistency_missing, intra_block
 from cmjlab.stats.reliability.pivotal import agreement_limits
 from cmjlab.stats.reliability.robust import bonett, shares
-from cmjlab.truth.harness import COVERAGE_BAR, REJECTION_BAR, count, covers, judge, rejects
 
 TABLE = Path(__file__).with_name("reliability_coverage.csv")
 STUDIES = 10_000

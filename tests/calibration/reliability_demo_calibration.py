@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from harness import covers, proportion_limits
 
 from cmjlab.simulate.design import StudySettings
 from cmjlab.simulate.squad import draw_squad, metrics_of
@@ -22,7 +23,6 @@ from cmjlab.simulate.study import simulate_sessions
 from cmjlab.simulate.study_truth import POPULATION_SEED, POPULATION_SIZE
 from cmjlab.stats.reliability.reliability import reliability
 from cmjlab.stats.reliability.rows import FIXED, PUBLISHED
-from cmjlab.truth.harness import covers, proportion_limits
 
 TABLE = Path(__file__).with_name("reliability_demo_coverage.csv")
 STUDIES = 1000

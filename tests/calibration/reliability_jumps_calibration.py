@@ -14,12 +14,12 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from harness import COVERAGE_BAR, count, covers, judge
 from judged_table import write_judged
 
 from cmjlab.stats.common.intervals import mean_limits, mls_limits, sd_limits
 from cmjlab.stats.reliability.jump_components import JumpCube, components
 from cmjlab.stats.reliability.jumps_needed import decision_table
-from cmjlab.truth.harness import COVERAGE_BAR, count, covers, judge
 
 TABLE = Path(__file__).with_name("reliability_jumps_coverage.csv")
 STUDIES = 10_000

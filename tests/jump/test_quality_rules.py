@@ -8,9 +8,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from cmjlab.catalog import CHECKS, METRICS
+from cmjlab.catalog import CHECKS, METRICS, SCOPES, STATUSES
 from cmjlab.jump.measure import measure
-from cmjlab.jump_types import SCOPES, STATUSES, Jump
+from cmjlab.jump_types import Jump
 from cmjlab.method import Method
 from cmjlab.recording import Recording
 from cmjlab.simulate import other_movements, spoil

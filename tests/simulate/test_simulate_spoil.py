@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from cmjlab.errors import ArgumentError
+from cmjlab.jump.measure import measure
 from cmjlab.simulate import other_movements, spoil
+from cmjlab.simulate.faults import OTHER_MOVEMENTS, simulate_fault
 from cmjlab.simulate.jump import SimulatedJump, simulate_jump
 
 
@@ -114,3 +117,20 @@ def test_a_squat_jump_starts_from_rest_and_ends_at_rest() -> None:
     assert abs(np.sum(velocity) / rec.rate_hz) < 5e-3
     holding = slice(int(2.8 * rec.rate_hz), int(4.1 * rec.rate_hz))
     assert np.abs(velocity[holding]).max() < 1e-3
+
+
+#: Faults that leave every number of the jump right and so need no flag.
+HARMLESS = {"spike_in_flight", "stop_after_landing"}
+
+
+@pytest.mark.parametrize("fault", [*spoil.FAULTS, *OTHER_MOVEMENTS])
+def test_a_fault_by_its_name_is_flagged(fault: str) -> None:
+    assert not measure(simulate_jump(noise_sd_n=1.0).recording).flags
+    assert bool(measure(simulate_fault(fault)).flags) == (fault not in HARMLESS)
+
+
+def test_the_jump_to_spoil_can_be_given_and_an_unknown_fault_is_answered() -> None:
+    slow = simulate_jump("slow_deep", seed=2)
+    assert simulate_fault("offset", slow).total_n == pytest.approx(slow.recording.total_n + 20)
+    with pytest.raises(ArgumentError, match=r"allowed are .*'squat_jump'.*Did you mean 'clip'"):
+        simulate_fault("clop")

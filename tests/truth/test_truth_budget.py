@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from calibration import error_budget_onsets as ONSETS
-from calibration.error_budget import LISTED, NOISE_SD_N, RATES_HZ, REPEATS, SWAY_SD_N, TABLE, cell
+from error_budget import LISTED, NOISE_SD_N, RATES_HZ, REPEATS, SWAY_SD_N, TABLE, cell
 
 from cmjlab.catalog import METRICS
 from cmjlab.errors import ArgumentError

@@ -2,21 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-
+import change_calibration as general
+import change_demo_calibration as demo
+import change_selected_calibration as selected
 import numpy as np
 import pandas as pd
 import pytest
-from places import CALIBRATION
-
-FOLDER = CALIBRATION
-sys.path.insert(0, str(FOLDER))
-
-import change_calibration as general  # noqa: E402
-import change_demo_calibration as demo  # noqa: E402
-import change_selected_calibration as selected  # noqa: E402
-
-from cmjlab.truth.harness import stream  # noqa: E402
+from harness import stream
 
 COVERAGE = pd.read_csv(general.TABLE, keep_default_na=True)
 SELECTED = pd.read_csv(selected.TABLE)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from calibration.mixed_cells import (
+from harness import REJECTION_BAR, calibrate, count, judge
+from mixed_cells import (
     BATCH,
     CELLS,
     GENERAL_CELLS,
@@ -17,8 +18,6 @@ from calibration.mixed_cells import (
     study_general,
     why_shown,
 )
-
-from cmjlab.truth.harness import REJECTION_BAR, calibrate, count, judge
 
 INTERCEPT = "mixed_random_intercept.csv"
 GENERAL = "mixed_general.csv"

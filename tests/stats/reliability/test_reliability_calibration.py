@@ -1,19 +1,11 @@
 """The committed calibration tables hold, and a slice of them comes out the same when run again."""
 
-import sys
-
 import numpy as np
 import pandas as pd
 import pytest
-from places import CALIBRATION
-
-FOLDER = CALIBRATION
-sys.path.insert(0, str(FOLDER))
-
-import reliability_calibration as main  # noqa: E402
-import reliability_jumps_calibration as jumps  # noqa: E402
-
-from cmjlab.truth.harness import count, judge  # noqa: E402
+import reliability_calibration as main
+import reliability_jumps_calibration as jumps
+from harness import count, judge
 
 
 def read(module):

@@ -6,14 +6,8 @@ than it says; the table shows by how much. On average over metrics and over the 
 (noise, reliability, session change) the intervals hold 94 to 96 %.
 """
 
-import sys
-
 import pandas as pd
 import pytest
-from places import CALIBRATION
-
-sys.path.insert(0, str(CALIBRATION))
-
 import reliability_demo_calibration as demo
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from calibration.placement import (
+from placement import (
     BIN,
     ENOUGH,
     RULES,

@@ -133,7 +133,7 @@ def test_a_real_change_between_baselines_is_more_than_noise():
 
 def test_noise_alone_moves_as_many_as_expected_on_average():
     """200 squads: the mean expected count must be the mean count seen (Monte Carlo, 4 SE)."""
-    from calibration.placement import count_coverage
+    from placement import count_coverage
 
     found = count_coverage(200, seed=11)
     assert found["seen"] == pytest.approx(found["expected"], abs=0.75)

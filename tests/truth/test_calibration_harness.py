@@ -3,9 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
-
-from cmjlab.truth.harness import (
+from harness import (
     COLUMNS,
     calibrate,
     count,
@@ -15,6 +13,7 @@ from cmjlab.truth.harness import (
     rejects,
     stream,
 )
+from scipy import stats
 
 
 def study(rng, cell, size):

@@ -11,16 +11,6 @@ Bonferroni over all judged rows) and compares with the bar:
 
 Every cell has its own random stream, made from the seed and the cell's own description, so that
 one cell can be run again alone and gives the same numbers.
-
-Examples
---------
->>> def study(rng, cell, size):
-...     x = rng.normal(size=(size, cell["n"]))
-...     low, high = x.mean(1) - 9.0, x.mean(1) + 9.0
-...     return {"mean": covers(low, high, 0.0)}
->>> table = calibrate([{"n": 5}], study, studies=1000, seed=1)
->>> float(table["proportion"].iloc[0])
-1.0
 """
 
 from __future__ import annotations
