@@ -12,10 +12,20 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import number, shown
 from cmjlab.errors import ArgumentError
-from cmjlab.results import Note
 
 FloatArray = NDArray[np.float64]
 _PLATE = re.compile(r"total|left|right|plate_[1-9][0-9]*")
+
+
+@dataclass(frozen=True)
+class ReadingNote:
+    """An assumption or a finding of the reader: a code for programs, a text about this file."""
+
+    code: str
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
 
 
 @dataclass(frozen=True)
@@ -48,7 +58,7 @@ class Recording:
         Time of the first sample on the file's own clock, seconds.
     source : Source, optional
         File, its SHA-256 and the key of the Layout used.
-    notes : tuple of Note
+    notes : tuple of ReadingNote
         Every assumption made while reading.
 
     Raises
@@ -66,7 +76,7 @@ class Recording:
     jump: int = field(default=1, kw_only=True)
     start_s: float = field(default=0.0, kw_only=True)
     source: Source | None = field(default=None, kw_only=True)
-    notes: tuple[Note, ...] = field(default=(), kw_only=True)
+    notes: tuple[ReadingNote, ...] = field(default=(), kw_only=True)
     total_n: FloatArray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:

@@ -3,62 +3,25 @@
 from __future__ import annotations
 
 import html
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from cmjlab.catalog import METRICS, STATISTICS
+from cmjlab.units import show, shown_unit
+from cmjlab.words.catalog import Words, read_words
+from cmjlab.words.phrases import Note, Reason, Sentence
+
 if TYPE_CHECKING:
     import pandas as pd
 
+__all__ = ["Note", "Reason", "Result", "Sentence", "method_words", "remark_words"]
 
 #: Rows of a table that a notebook shows at once.
 _ROWS = 40
 _PLACES = ("group", "contrast", "session", "athlete")
-
-
-def _in_words(row: Mapping[str, Any]) -> dict[str, str]:
-    """Return one estimate in words: labels of the catalog, units that a person reads."""
-    from cmjlab.catalog import METRICS, STATISTICS
-    from cmjlab.units import show, shown_unit
-
-    metric, statistic = _text(row.get("metric")), _text(row.get("statistic"))
-    entry, known = METRICS.get(metric), STATISTICS.get(statistic)
-    own = entry.unit if entry else ""
-    unit = own if known is None or known.unit == "metric" else known.unit
-    values = [row.get(c) for c in ("estimate", "ci_low", "ci_high")]
-    texts = [
-        show(float("nan") if v is None else v, unit, with_unit=False, extra_decimals=1)
-        for v in values
-    ]
-    number = _text(row.get("n"))
-    return {
-        "measure": entry.label if entry else metric,
-        **{p: _text(row.get(p)) for p in _PLACES},
-        "statistic": known.label if known else statistic.replace("_", " "),
-        "estimate": texts[0].replace("-", "\u2212"),
-        "interval": " to ".join(texts[1:]).replace("-", "\u2212") if "–" not in texts[1:] else "",
-        "unit": shown_unit(unit),
-        "n": number.removesuffix(".0"),
-        "method": _text(row.get("method")),
-        "remark": _text(row.get("text")) if texts[0] == "–" else "",
-    }
-
-
-def _text(value: Any) -> str:
-    """Return a cell as text; nothing for a missing value."""
-    return "" if value is None or value != value or str(value) in ("<NA>", "nan") else str(value)
-
-
-@dataclass(frozen=True)
-class Note:
-    """A remark with a code that programs and tests can rely on, and a text for people."""
-
-    code: str
-    text: str
-
-    def __str__(self) -> str:
-        return self.text
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,15 +33,19 @@ class Result:
     kind : str
         Which analysis, e.g. "reliability".
     table : pandas.DataFrame
-        One estimate a row; columns of ``cmjlab.tables.STATISTICS``.
+        One estimate a row; columns of ``cmjlab.tables.STATISTICS_TABLE``. Programs read
+        ``estimator``, ``interval_kind``, ``first``, ``second``, ``leads`` and ``reason_code``;
+        ``method``, ``contrast`` and ``text`` are the same in words, for display only.
     points : mapping of str to pandas.DataFrame
         Tidy data behind the figures, by name.
     settings : mapping
-        Plain data: everything needed to compute the result again.
+        Plain data: everything needed to compute the result again. ``leading`` is there where
+        several statistics could answer the question: which one does (``statistic``, "" when
+        none) and ``why``.
     notes : tuple of Note
         Remarks that a reader needs; nothing is left out silently.
-    sentences : tuple of str
-        The result in plain words, written from the numbers.
+    sentences : tuple of Sentence
+        The result in plain words: keys and numbers, put into words when they are read.
     """
 
     kind: str
@@ -86,7 +53,7 @@ class Result:
     points: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
-    sentences: tuple[str, ...] = ()
+    sentences: tuple[Any, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points", MappingProxyType(dict(self.points)))
@@ -106,16 +73,47 @@ class Result:
             part = part[part[column] == value]
         return part
 
-    def value(self, statistic: str, column: str = "estimate", **where: Any) -> float:
-        """Return one number; raises KeyError unless exactly one row matches."""
+    def row(self, statistic: str, **where: Any) -> pd.Series:
+        """Return one row: the only one that matches, or the one of several that leads.
+
+        Raises
+        ------
+        KeyError
+            Nothing matches, or several do and not exactly one of them leads; the message says
+            by which columns they differ.
+        """
         part = self.rows(statistic, **where)
-        if len(part) != 1:
-            raise KeyError(f"{statistic} {where}: {len(part)} rows match, one is needed")
-        return float(part[column].iloc[0])
+        leading = part[part["leads"].fillna(False).astype(bool)] if len(part) > 1 else part
+        if len(leading) == 1:
+            return leading.iloc[0]
+        raise KeyError(f"{statistic} {where}: {len(part)} rows match, one is needed{_apart(part)}")
+
+    def value(self, statistic: str, column: str = "estimate", **where: Any) -> float:
+        """Return one number: of the only row that matches, or of the leading one of several.
+
+        Which row that is, and by which method, tells :meth:`row`.
+
+        Raises
+        ------
+        KeyError
+            Nothing matches, or several rows do and not exactly one of them leads.
+        """
+        return float(self.row(statistic, **where)[column])
+
+    @property
+    def leading(self) -> str:
+        """The statistic that answers the question of this result; "" when none does."""
+        return str(self.settings.get("leading", {}).get("statistic", ""))
 
     def has_note(self, code: str) -> bool:
         """Return whether a note with this code is present."""
         return any(n.code == code for n in self.notes)
+
+    def sentences_about(self, metric: str, group: str | None = None) -> tuple[Sentence, ...]:
+        """Return the sentences about one metric, of one group or stratum when it is given."""
+        return tuple(
+            s for s in self.sentences if s.metric == metric and (group is None or s.group == group)
+        )
 
     def wide(self) -> pd.DataFrame:
         """Return one row per metric (and group, contrast, … where present) for reading."""
@@ -130,25 +128,13 @@ class Result:
         order = list(dict.fromkeys(part["_column"]))
         return wide[order].rename_axis(columns=None).reset_index()
 
-    def __str__(self) -> str:
-        lines = [f"{self.kind}: {len(self.table)} estimates", *self.sentences]
-        lines += [f"Note ({n.code}): {n.text}" for n in self.notes]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        name = self.kind.replace("_", " ").capitalize()
-        parts = [f"<p><strong>{html.escape(name)}</strong></p>"]
-        parts += [f"<p>{html.escape(s)}</p>" for s in self.sentences]
-        first = self.readable().head(_ROWS)
-        parts.append(first.to_html(index=False, na_rep="", border=0))
-        if len(self.table) > len(first):
-            left = len(self.table) - len(first)
-            parts.append(f"<p>… and {left} more rows in <code>.table</code>.</p>")
-        parts += [f"<p><em>{html.escape(n.text)}</em></p>" for n in self.notes]
-        return "\n".join(parts)
-
-    def readable(self) -> pd.DataFrame:
+    def readable(self, words: Words | None = None) -> pd.DataFrame:
         """Return the estimates as a person reads them: labels, shown units, one interval a cell.
+
+        Parameters
+        ----------
+        words : Words, optional
+            A lab's own words.
 
         Returns
         -------
@@ -157,6 +143,96 @@ class Result:
         """
         import pandas as pd
 
-        rows = [_in_words(row) for row in self.table.to_dict("records")]
+        say = words or read_words()
+        rows = [_in_words(row, say) for row in self.table.to_dict("records")]
         frame = pd.DataFrame(rows, columns=list(rows[0]) if rows else ["measure", "estimate"])
         return frame.loc[:, (frame != "").any()] if len(frame) else frame
+
+    def __str__(self) -> str:
+        lines = [f"{self.kind}: {len(self.table)} estimates", *map(str, self.sentences)]
+        lines += [f"Note ({n.code}): {n.text}" for n in self.notes]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        name = self.kind.replace("_", " ").capitalize()
+        parts = [f"<p><strong>{html.escape(name)}</strong></p>"]
+        parts += [f"<p>{html.escape(str(s))}</p>" for s in self.sentences]
+        first = self.readable().head(_ROWS)
+        parts.append(first.to_html(index=False, na_rep="", border=0))
+        if len(self.table) > len(first):
+            left = len(self.table) - len(first)
+            parts.append(f"<p>… and {left} more rows in <code>.table</code>.</p>")
+        parts += [f"<p><em>{html.escape(n.text)}</em></p>" for n in self.notes]
+        return "\n".join(parts)
+
+
+def method_words(row: Mapping[str, Any], words: Words) -> str:
+    """Return how a row of the statistics table was computed, in words."""
+    values = _values(row)
+    values.pop("metric")  # rows of many metrics share their method
+    parts = [
+        words.say(f"{section}.{key}", **values)
+        for section, key in (
+            ("estimator", _text(row.get("estimator"))),
+            ("interval", _text(row.get("interval_kind"))),
+        )
+        if key
+    ]
+    return "; ".join(parts)
+
+
+def remark_words(row: Mapping[str, Any], words: Words) -> str:
+    """Return why a row has no number or no interval, and what to know about its number."""
+    values = _values(row)
+    reason, remark = (_text(row.get(c)) for c in ("reason_code", "remark_code"))
+    parts = []
+    if reason:
+        estimate = row.get("estimate")
+        bare = estimate is not None and estimate == estimate
+        why = words.phrase(Reason(reason, values))
+        parts.append(words.say("table.no_interval" if bare else "table.not_estimable", why=why))
+    if remark:
+        parts.append(words.phrase(Reason(remark, values)))
+    return "; ".join(parts)
+
+
+def _values(row: Mapping[str, Any]) -> dict[str, Any]:
+    stored = _text(row.get("word_values"))
+    return {"metric": row.get("metric"), **(json.loads(stored) if stored else {})}
+
+
+def _in_words(row: Mapping[str, Any], words: Words) -> dict[str, str]:
+    """Return one estimate in words: labels of the catalog, units that a person reads."""
+    metric, statistic = _text(row.get("metric")), _text(row.get("statistic"))
+    entry, known = METRICS.get(metric), STATISTICS.get(statistic)
+    own = entry.unit if entry else ""
+    unit = own if known is None or known.unit == "metric" else known.unit
+    values = [row.get(c) for c in ("estimate", "ci_low", "ci_high")]
+    texts = [
+        show(float("nan") if v is None else v, unit, with_unit=False, extra_decimals=1)
+        for v in values
+    ]
+    number = _text(row.get("n"))
+    return {
+        "measure": words.label(metric) if metric else "",
+        **{p: _text(row.get(p)) for p in _PLACES},
+        "statistic": words.statistic(statistic),
+        "estimate": texts[0].replace("-", "\u2212"),
+        "interval": " to ".join(texts[1:]).replace("-", "\u2212") if "–" not in texts[1:] else "",
+        "unit": shown_unit(unit),
+        "n": number.removesuffix(".0"),
+        "method": _text(row.get("method")),
+        "remark": _text(row.get("text")) if texts[0] == "–" else "",
+    }
+
+
+def _apart(part: pd.DataFrame) -> str:
+    """Return by which columns several rows can be told apart."""
+    columns = ("metric", "group", "contrast", "session", "athlete", "estimator", "interval_kind")
+    differ = [c for c in columns if c in part and part[c].nunique(dropna=False) > 1]
+    return f"; they differ in {', '.join(differ)}" if differ else ""
+
+
+def _text(value: Any) -> str:
+    """Return a cell as text; nothing for a missing value."""
+    return "" if value is None or value != value or str(value) in ("<NA>", "nan") else str(value)

@@ -77,6 +77,12 @@ class Statistic:
         The question it answers, in one sentence.
     source : str
         Paper, or "common practice, no source".
+    has_interval : bool
+        Whether the estimate can have an interval at all; a test value, a declared value or a
+        simulated share has none by nature.
+    question : str
+        Statistics that answer the same question in different ways share this key, and only one
+        of them leads; "" when the statistic answers a question of its own.
     """
 
     key: str
@@ -85,6 +91,8 @@ class Statistic:
     formula: str
     meaning: str
     source: str
+    has_interval: bool = True
+    question: str = ""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ MIXED: tuple[Statistic, ...] = (
         "F = (MS of group × session) / (MS of its error)",
         "Did the groups change differently over the sessions, in whatever way?",
         _ANOVA,
+        has_interval=False,
     ),
     Statistic(
         "time_main_effect",
@@ -22,6 +23,7 @@ MIXED: tuple[Statistic, ...] = (
         "F = (MS of session) / (MS of its error); Type III unless the method says Type II",
         "Did the mean over the groups change between sessions?",
         _ANOVA,
+        has_interval=False,
     ),
     Statistic(
         "group_main_effect",
@@ -30,6 +32,7 @@ MIXED: tuple[Statistic, ...] = (
         "F = (MS of group) / (MS of athletes within groups)",
         "Do the groups differ in their level over all sessions? Not a question about training.",
         _ANOVA,
+        has_interval=False,
     ),
     Statistic(
         "sphericity_epsilon",
@@ -38,6 +41,7 @@ MIXED: tuple[Statistic, ...] = (
         "Greenhouse–Geisser: tr(E)²/(p·tr(E²)); Huynh–Feldt with Lecoutre's correction",
         "By how much are the degrees of freedom reduced because sessions correlate unequally?",
         "Greenhouse & Geisser 1959; Huynh & Feldt 1976; Lecoutre 1991 (from memory)",
+        has_interval=False,
     ),
     Statistic(
         "mauchly_w",
@@ -46,6 +50,7 @@ MIXED: tuple[Statistic, ...] = (
         "det(E)/(tr(E)/p)^p of the pooled within-group error of orthonormal session contrasts",
         "Are the variances of all session differences equal? Shown, never used to choose a test.",
         "Mauchly 1940; second-order p value as in R's mauchly.test",
+        has_interval=False,
     ),
     Statistic(
         "partial_eta_squared",
@@ -54,6 +59,7 @@ MIXED: tuple[Statistic, ...] = (
         "SS effect / (SS effect + SS of its error)",
         "Share of the variance that is left to this effect and its error.",
         "checked against R afex",
+        has_interval=False,
     ),
     Statistic(
         "generalised_eta_squared",
@@ -62,6 +68,7 @@ MIXED: tuple[Statistic, ...] = (
         "SS effect / (SS effect + SS of all athlete errors)",
         "Share of variance that can be compared between designs.",
         "Olejnik & Algina 2003; Bakeman 2005 (from memory); checked against R afex",
+        has_interval=False,
     ),
     Statistic(
         "model_sd_athletes",
@@ -70,6 +77,7 @@ MIXED: tuple[Statistic, ...] = (
         "square root of the REML variance of the random intercept (at the first session)",
         "How far apart are athletes' true values?",
         "REML; checked against R lme4",
+        has_interval=False,
     ),
     Statistic(
         "model_sd_slopes",
@@ -78,6 +86,7 @@ MIXED: tuple[Statistic, ...] = (
         "square root of the REML variance of the random slope, per session step",
         "How far apart are athletes' true rates of change, per session?",
         "REML; checked against R lme4",
+        has_interval=False,
     ),
     Statistic(
         "model_correlation",
@@ -86,6 +95,7 @@ MIXED: tuple[Statistic, ...] = (
         "REML covariance / product of the SDs",
         "Do athletes who start higher change more?",
         "REML; checked against R lme4",
+        has_interval=False,
     ),
     Statistic(
         "model_sd_residual",
@@ -94,5 +104,6 @@ MIXED: tuple[Statistic, ...] = (
         "square root of the REML residual variance",
         "How much does one session differ from the athlete's own line?",
         "REML; checked against R lme4",
+        has_interval=False,
     ),
 )

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import FloatArray
 from cmjlab.files.notes import note
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 _BLOCK = 512
 _MOST_FRAMES_IN_HEADER = 65_535
@@ -36,7 +36,7 @@ class C3D:
     units: list[str]
     start_s: float
     platform: dict[str, NDArray[Any]]
-    notes: list[Note] = field(default_factory=list)
+    notes: list[ReadingNote] = field(default_factory=list)
 
 
 @contextmanager
@@ -67,7 +67,7 @@ def parse_c3d(name: str, data: bytes) -> C3D:
 
 def _parsed(name: str, data: bytes, reader: Any) -> C3D:
     channels, per_frame, points = _shape(name, reader)
-    notes: list[Note] = []
+    notes: list[ReadingNote] = []
     frames = _frames(name, reader)
     words = _analog_words(name, data, reader, (frames, channels * per_frame, points), notes)
     scales, offsets = _transform(name, reader, channels)
@@ -189,7 +189,7 @@ def _two_words(values: NDArray[Any]) -> int:
 
 
 def _analog_words(
-    name: str, data: bytes, reader: Any, shape: tuple[int, int, int], notes: list[Note]
+    name: str, data: bytes, reader: Any, shape: tuple[int, int, int], notes: list[ReadingNote]
 ) -> FloatArray:
     """Cut the analog words out of the data block, shape (frames, words per frame)."""
     frames, per_frame, used_points = shape

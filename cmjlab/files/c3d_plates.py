@@ -17,7 +17,7 @@ from cmjlab.errors import ReadError
 from cmjlab.files.c3d_content import C3D
 from cmjlab.files.columns import FloatArray
 from cmjlab.files.notes import note, write_in_layout
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 #: Corners that tilt a plate by more than this are not believed (our own choice).
 _MOST_TILT_DEG = 10.0
@@ -25,7 +25,7 @@ _MOST_TILT_DEG = 10.0
 _CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
 
 
-def vertical_forces(name: str, content: C3D) -> tuple[FloatArray, list[str], list[Note]]:
+def vertical_forces(name: str, content: C3D) -> tuple[FloatArray, list[str], list[ReadingNote]]:
     """Return vertical force per platform, shape (samples, platforms), its units, and notes.
 
     Raises
@@ -67,7 +67,7 @@ def vertical_forces(name: str, content: C3D) -> tuple[FloatArray, list[str], lis
 
 
 def _vertical(
-    force: FloatArray, platform: dict[str, NDArray[Any]], k: int, notes: list[Note]
+    force: FloatArray, platform: dict[str, NDArray[Any]], k: int, notes: list[ReadingNote]
 ) -> FloatArray:
     """Return the component along the laboratory axis that the plate's normal points along.
 
@@ -165,7 +165,7 @@ def _common_unit(name: str, units: list[str], k: int) -> str:
     return units[0]
 
 
-def _note_zero(platform: dict[str, NDArray[Any]], notes: list[Note]) -> None:
+def _note_zero(platform: dict[str, NDArray[Any]], notes: list[ReadingNote]) -> None:
     zero = platform.get("ZERO", np.zeros(0))
     if zero.size >= 2 and zero[1] > 0:
         notes.append(

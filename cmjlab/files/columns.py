@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 FloatArray = NDArray[np.float64]
 
@@ -61,7 +61,7 @@ class Columns:
     rate_hz: float = 0.0
     start_s: float = 0.0
     trust_units: bool = False
-    notes: list[Note] = field(default_factory=list)
+    notes: list[ReadingNote] = field(default_factory=list)
     facts: dict[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns, FloatArray
 from cmjlab.files.notes import listed, note, write_in_layout
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 _ROUND_STEPS = (1000.0, 500.0, 250.0, 100.0, 50.0, 25.0, 10.0, 5.0, 1.0, 0.5, 0.1)
 #: A given rate that differs by more than this from the time column contradicts it.
@@ -40,7 +40,7 @@ class Clock:
     index: NDArray[np.int64] | None = None
     rows: NDArray[np.int64] | None = None
     unit: str = ""
-    notes: list[Note] = field(default_factory=list)
+    notes: list[ReadingNote] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

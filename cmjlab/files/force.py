@@ -12,7 +12,7 @@ from cmjlab.files.columns import BadCell, Columns, FloatArray
 from cmjlab.files.notes import listed, note, write_in_layout
 from cmjlab.files.roles import Roles, standing_level
 from cmjlab.layout import Layout
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 from cmjlab.units import FORCE_UNITS, STANDARD_GRAVITY
 
 #: Standing force of a person that needs no question, newtons (31 to 255 kg).
@@ -23,7 +23,9 @@ _BELIEVED_N = (50.0, 5000.0)
 _MOST_BAD = 0.2
 
 
-def force_matrix(columns: Columns, roles: Roles, layout: Layout) -> tuple[FloatArray, list[Note]]:
+def force_matrix(
+    columns: Columns, roles: Roles, layout: Layout
+) -> tuple[FloatArray, list[ReadingNote]]:
     """Return force in newtons, shape (rows, plates), and notes.
 
     Raises
@@ -31,7 +33,7 @@ def force_matrix(columns: Columns, roles: Roles, layout: Layout) -> tuple[FloatA
     ReadError
         When the unit is not known, or values and unit contradict each other.
     """
-    notes: list[Note] = []
+    notes: list[ReadingNote] = []
     _note_bad_cells(columns, roles, notes)
     raw = np.empty((columns.n_rows, len(roles.force)))
     for k, i in enumerate(roles.force):
@@ -49,7 +51,7 @@ def force_matrix(columns: Columns, roles: Roles, layout: Layout) -> tuple[FloatA
     return raw, notes
 
 
-def _note_bad_cells(columns: Columns, roles: Roles, notes: list[Note]) -> None:
+def _note_bad_cells(columns: Columns, roles: Roles, notes: list[ReadingNote]) -> None:
     used = [*roles.force] + ([] if roles.time is None else [roles.time])
     for i in used:
         bad: list[BadCell] = columns.bad.get(i, [])
@@ -91,7 +93,7 @@ def _levels(roles: Roles, raw: FloatArray) -> _Levels:
 
 
 def _factors(
-    columns: Columns, roles: Roles, layout: Layout, level: float, notes: list[Note]
+    columns: Columns, roles: Roles, layout: Layout, level: float, notes: list[ReadingNote]
 ) -> list[float]:
     """Return newtons per unit for each column."""
     written = [roles.headings[i].unit for i in roles.force]
@@ -121,7 +123,7 @@ def _factors(
     return [FORCE_UNITS[u] for u in units]
 
 
-def _assume_newton(columns: Columns, roles: Roles, level: float, notes: list[Note]) -> None:
+def _assume_newton(columns: Columns, roles: Roles, level: float, notes: list[ReadingNote]) -> None:
     if _USUAL_N[0] <= level <= _USUAL_N[1]:
         notes.append(
             note(
@@ -150,7 +152,7 @@ def _apply_sign(
     layout: Layout,
     raw: FloatArray,
     levels: list[float],
-    notes: list[Note],
+    notes: list[ReadingNote],
 ) -> None:
     if layout.sign == 1:
         return
@@ -176,7 +178,9 @@ def _apply_sign(
     )
 
 
-def _question_level(columns: Columns, layout: Layout, level: float, notes: list[Note]) -> None:
+def _question_level(
+    columns: Columns, layout: Layout, level: float, notes: list[ReadingNote]
+) -> None:
     if _USUAL_N[0] <= level <= _USUAL_N[1]:
         return
     kg = level / STANDARD_GRAVITY
@@ -197,7 +201,7 @@ def _question_level(columns: Columns, layout: Layout, level: float, notes: list[
     )
 
 
-def _compare_total(roles: Roles, raw: FloatArray, notes: list[Note]) -> None:
+def _compare_total(roles: Roles, raw: FloatArray, notes: list[ReadingNote]) -> None:
     if "total" not in roles.plates or raw.shape[1] < 2:
         return
     at = roles.plates.index("total")
@@ -217,7 +221,7 @@ def _compare_total(roles: Roles, raw: FloatArray, notes: list[Note]) -> None:
 
 
 def join_plates(
-    name: str, force: FloatArray, plates: list[str], layout: Layout, notes: list[Note]
+    name: str, force: FloatArray, plates: list[str], layout: Layout, notes: list[ReadingNote]
 ) -> tuple[FloatArray, list[str]]:
     """Add plates up as left and right, when the layout says which stands under which foot."""
     if not layout.left and not layout.right:

@@ -16,8 +16,7 @@ from cmjlab.files.force import force_matrix
 from cmjlab.files.read import build, read_columns, refuse_few_rows
 from cmjlab.files.roles import Roles, assign_force, assign_time, read_headings, standing_level
 from cmjlab.layout import Layout
-from cmjlab.recording import Recording
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote, Recording
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,7 @@ class Inspection:
         nan or 0 where not understood; ``standing_n`` is the typical loaded force of all plates.
     plates : tuple of str
         Plate names.
-    assumptions : tuple of Note
+    assumptions : tuple of ReadingNote
         Everything assumed or found while reading.
     questions : tuple of str
         What stops the reader; each says what to write. Empty: the file can be read.
@@ -66,7 +65,7 @@ class Inspection:
     duration_s: float = float("nan")
     standing_n: float = float("nan")
     plates: tuple[str, ...] = ()
-    assumptions: tuple[Note, ...] = ()
+    assumptions: tuple[ReadingNote, ...] = ()
     questions: tuple[str, ...] = ()
     recording: Recording | None = None
     time_unit: str = ""
@@ -157,7 +156,7 @@ def _understood(
 ) -> Inspection:
     roles = read_headings(columns)
     questions: list[str] = []
-    notes: list[Note] = list(columns.notes)
+    notes: list[ReadingNote] = list(columns.notes)
     clock: Clock | None = None
     try:
         assign_time(columns, stated, roles)

@@ -6,7 +6,7 @@ fixed, so that programs and tests can rely on them; the texts are for people.
 
 from __future__ import annotations
 
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 #: code -> what it means.
 NOTE_CODES: dict[str, str] = {
@@ -55,11 +55,11 @@ NOTE_CODES: dict[str, str] = {
 }
 
 
-def note(code: str, text: str) -> Note:
+def note(code: str, text: str) -> ReadingNote:
     """Return a note; the code must be one of :data:`NOTE_CODES`."""
     if code not in NOTE_CODES:
         raise KeyError(f"no note code {code!r}")
-    return Note(code, text)
+    return ReadingNote(code, text)
 
 
 def write_in_layout(*settings: str) -> str:

@@ -12,7 +12,7 @@ from cmjlab.files.columns import Columns, FloatArray
 from cmjlab.files.notes import listed, note, write_in_layout
 from cmjlab.files.words import Heading, is_time_unit, read_heading
 from cmjlab.layout import Layout
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 
 @dataclass
@@ -27,7 +27,7 @@ class Roles:
     is_counter: bool = False
     force: list[int] = field(default_factory=list)
     plates: list[str] = field(default_factory=list)
-    notes: list[Note] = field(default_factory=list)
+    notes: list[ReadingNote] = field(default_factory=list)
 
 
 def standing_level(values: FloatArray) -> float:

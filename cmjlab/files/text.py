@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from cmjlab.errors import ReadError
 from cmjlab.files.notes import note, write_in_layout
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote
 
 _MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -29,7 +29,7 @@ class Text:
     lines: list[str]
     encoding: str
     ends_with_newline: bool
-    notes: tuple[Note, ...]
+    notes: tuple[ReadingNote, ...]
 
 
 def decode(name: str, data: bytes, encoding: str = "") -> Text:
@@ -59,16 +59,16 @@ def decode(name: str, data: bytes, encoding: str = "") -> Text:
     return Text(lines, encoding, ends, tuple(notes))
 
 
-def whole_text(name: str, data: bytes, encoding: str = "") -> tuple[str, str, list[Note]]:
+def whole_text(name: str, data: bytes, encoding: str = "") -> tuple[str, str, list[ReadingNote]]:
     """Return the text of a file as it stands, its encoding, and notes; ReadError for no text."""
-    notes: list[Note] = []
+    notes: list[ReadingNote] = []
     text, encoding = _text_of(name, data, encoding, notes)
     _refuse_binary(name, text.rstrip("\x00\x1a"))
     text = _without_end_marks(text, notes)
     return text, encoding, notes
 
 
-def _text_of(name: str, data: bytes, encoding: str, notes: list[Note]) -> tuple[str, str]:
+def _text_of(name: str, data: bytes, encoding: str, notes: list[ReadingNote]) -> tuple[str, str]:
     if encoding:
         try:
             return data.decode(encoding).removeprefix("\ufeff"), encoding
@@ -116,7 +116,7 @@ def _unmarked_utf16(data: bytes) -> str:
     return ""
 
 
-def _without_end_marks(text: str, notes: list[Note]) -> str:
+def _without_end_marks(text: str, notes: list[ReadingNote]) -> str:
     if text.endswith("\x00"):
         kept = text.rstrip("\x00")
         notes.append(

@@ -1,7 +1,9 @@
-"""The sentences of the report, from one file that a lab can translate.
+"""The words that a person reads, by key, from plain files that a lab can translate.
 
-``words.toml`` beside this file holds every sentence with named gaps in braces. A file
-``words.toml`` in a study folder replaces single sentences; the gaps must keep their names.
+The files of ``en/`` hold every sentence with named gaps in braces, one file per family. A file
+``words.toml`` in a study folder replaces single sentences; the gaps must keep their names. The
+labels of metrics and statistics stand in the catalog of :mod:`cmjlab.catalog`; a section
+``[label]`` or ``[statistic]`` of ``words.toml`` replaces them.
 """
 
 from __future__ import annotations
@@ -9,21 +11,28 @@ from __future__ import annotations
 import string
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+from cmjlab.catalog import METRICS, STATISTICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StudyError
 from cmjlab.places import PACKAGE
+from cmjlab.words.fill import Filler
+from cmjlab.words.phrases import Phrase
+
+#: Sections of a lab's own file that replace labels of the catalogs.
+_LABELS = {"label": frozenset(METRICS), "statistic": frozenset(STATISTICS)}
 
 
 class Words:
-    """Sentences by key, "section.name"."""
+    """Sentences by key, "family.name"."""
 
     def __init__(self, sentences: Mapping[str, str]) -> None:
         self._sentences = dict(sentences)
 
-    def say(self, key: str, **values: object) -> str:
+    def say(self, key: str, **values: Any) -> str:
         """Return a sentence with its gaps filled.
 
         Raises
@@ -31,13 +40,32 @@ class Words:
         KeyError
             The key does not exist, or a gap has no value: a report never shows a hole.
         """
-        if key not in self._sentences:
-            raise KeyError(f"no sentence {key!r}.{suggestion(key, self._sentences)}")
-        return " ".join(self._sentences[key].format_map(values).split())
+        return self._filled(key, values)
 
-    def count(self, key: str, n: int, **values: object) -> str:
+    def phrase(self, phrase: Phrase) -> str:
+        """Return a Sentence, Note or Reason in words.
+
+        Where the catalog holds ``<key>_one`` (or ``_many``), it is taken when the value ``n``
+        is 1 (or is not).
+        """
+        values = phrase.word_values
+        if isinstance(values, str):
+            return values
+        return self._filled(self._counted(phrase.word_key, values), values)
+
+    def count(self, key: str, n: int, **values: Any) -> str:
         """Return the sentence ``key`` + "_one" when n is 1, else ``key`` + "_many"."""
         return self.say(f"{key}_one" if n == 1 else f"{key}_many", n=n, **values)
+
+    def label(self, name: str) -> str:
+        """Return the words for a metric or measure; a user's own column keeps its name, in words."""
+        own = self._sentences.get(f"label.{name}") or self._sentences.get(f"measure.{name}")
+        return own or (METRICS[name].label if name in METRICS else name.replace("_", " "))
+
+    def statistic(self, name: str) -> str:
+        """Return the words for a statistic."""
+        own = self._sentences.get(f"statistic.{name}")
+        return own or (STATISTICS[name].label if name in STATISTICS else name.replace("_", " "))
 
     def part(self, section: str) -> dict[str, str]:
         """Return all sentences of a section, by their short names."""
@@ -48,6 +76,22 @@ class Words:
     def keys(self) -> list[str]:
         """Every key."""
         return list(self._sentences)
+
+    def _counted(self, key: str, values: Mapping[str, Any]) -> str:
+        form = f"{key}_one" if values.get("n") == 1 else f"{key}_many"
+        return form if form in self._sentences else key
+
+    def _filled(self, key: str, values: Mapping[str, Any]) -> str:
+        if key not in self._sentences:
+            raise KeyError(f"no sentence {key!r}.{suggestion(key, self._sentences)}")
+        try:
+            text = Filler(values, self.label, self._nested).format(self._sentences[key])
+        except KeyError as error:
+            raise KeyError(f"{key}: no value for the gap {error}") from None
+        return " ".join(text.split())
+
+    def _nested(self, what: Any) -> str:
+        return self._sentences[what] if isinstance(what, str) else self.phrase(what)
 
 
 def _flat(data: Mapping[str, Any], before: str = "") -> dict[str, str]:
@@ -66,6 +110,31 @@ def gaps(sentence: str) -> set[str]:
     return {name for _, name, _, _ in string.Formatter().parse(sentence) if name}
 
 
+def families() -> dict[str, dict[str, str]]:
+    """Return our own sentences by file; a key stands in one file only.
+
+    Raises
+    ------
+    ValueError
+        A key stands in two files.
+    """
+    out: dict[str, dict[str, str]] = {}
+    seen: dict[str, str] = {}
+    for path in sorted((PACKAGE / "words" / "en").glob("*.toml")):
+        mine = _flat(tomllib.loads(path.read_text(encoding="utf-8")))
+        for key in mine:
+            if key in seen:
+                raise ValueError(f"{key!r} stands in {seen[key]} and in {path.name}")
+            seen[key] = path.name
+        out[path.stem] = mine
+    return out
+
+
+@cache
+def _ours() -> Words:
+    return Words({k: v for family in families().values() for k, v in family.items()})
+
+
 def read_words(own: Path | None = None) -> Words:
     """Return the sentences, with those of ``own`` in place of ours.
 
@@ -74,10 +143,9 @@ def read_words(own: Path | None = None) -> Words:
     StudyError
         ``own`` has a key that does not exist, a gap that does not exist, or is no TOML.
     """
-    text = (PACKAGE / "words" / "en" / "report.toml").read_text(encoding="utf-8")
-    ours = _flat(tomllib.loads(text))
     if own is None or not own.is_file():
-        return Words(ours)
+        return _ours()
+    ours = {k: _ours()._sentences[k] for k in _ours().keys}
     try:
         theirs = _flat(tomllib.loads(own.read_text(encoding="utf-8")))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
@@ -85,6 +153,8 @@ def read_words(own: Path | None = None) -> Words:
             f"{own.name}: no readable TOML ({error}). Correct it or remove it."
         ) from None
     for key, sentence in theirs.items():
+        if _is_label(key):
+            continue
         if key not in ours:
             raise StudyError(
                 f"{own.name}: there is no sentence {key!r}.{suggestion(key, ours)} Remove it."
@@ -99,3 +169,8 @@ def read_words(own: Path | None = None) -> Words:
                 f"{own.name}: {key} has a gap {{{sorted(strange)[0]}}}; its gaps are: {allowed}."
             )
     return Words(ours | theirs)
+
+
+def _is_label(key: str) -> bool:
+    section, _, name = key.partition(".")
+    return name in _LABELS.get(section, ())

@@ -8,8 +8,7 @@ import pytest
 from cmjlab.jump.measure import measure
 from cmjlab.jump.split import split_jumps
 from cmjlab.method import Method
-from cmjlab.recording import Recording, Source
-from cmjlab.results import Note
+from cmjlab.recording import ReadingNote, Recording, Source
 from cmjlab.simulate.jump import simulate_jump
 from cmjlab.simulate.other_movements import several_jumps
 
@@ -27,7 +26,7 @@ def test_each_part_gives_the_numbers_of_its_jump() -> None:
     """Athletes of different weight: a part must be weighed in its own standing."""
     whole = several_jumps(SIMS).replace(
         athlete="A07", session="base1", trial="2", start_s=50.0,
-        source=Source("jumps.csv", "abc"), notes=(Note("unit", "newtons assumed"),),
+        source=Source("jumps.csv", "abc"), notes=(ReadingNote("unit", "newtons assumed"),),
     )  # fmt: skip
     parts = split_jumps(whole)
     assert [p.jump for p in parts] == [1, 2, 3]

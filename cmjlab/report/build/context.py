@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from cmjlab.plots.decimal import set_decimal
+from cmjlab.report.blocks.data import FigureBlock
 from cmjlab.report.build.analyses import Analyses
 from cmjlab.report.build.choices import Choices
-from cmjlab.report.blocks.data import FigureBlock
 from cmjlab.words.catalog import Words
 
 if TYPE_CHECKING:

@@ -1,0 +1,98 @@
+"""Rows: one builder for every statistic."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from cmjlab.results import Reason, Result, remark_words
+from cmjlab.stats.common.least_squares import Estimate
+from cmjlab.stats.common.rows import Rows
+from cmjlab.words.catalog import Words
+
+TWO = ["jump_height_m", "time_to_takeoff_s"]
+
+
+def test_one_statistic_for_many_metrics_at_once():
+    rows = Rows(level=0.9)
+    rows.at(metric=TWO, n=8).add("typical_error", [1.0, 2.0], limits=([0.5, 1.0], [2.0, 4.0]))
+    table = rows.frame()
+    assert list(table["metric"]) == TWO
+    assert list(table["unit"]) == ["m", "s"]
+    assert list(table["level"]) == [0.9, 0.9]
+    assert table["leads"].all()
+
+
+def test_nan_needs_a_reason_and_so_does_a_missing_interval():
+    here = Rows(level=0.95).at(metric="jump_height_m", group="heavy")
+    with pytest.raises(
+        ValueError, match="mean_change of jump_height_m, heavy: nan without a reason"
+    ):
+        here.add("mean_change", np.nan)
+    with pytest.raises(ValueError, match="nan without a reason"):
+        here.add("mean_change", 1.0)
+    here.add("session_f", 3.2)  # the catalog says that an F has no interval
+
+
+def test_the_words_come_from_the_keys():
+    rows = Rows(level=0.95)
+    rows.at(metric="jump_height_m").none("mean_change", Reason("no_solution"))
+    table = rows.frame()
+    assert table["reason_code"][0] == "no_solution"
+    assert table["text"][0].startswith("not estimable: ")
+    mine = Words(
+        {"table.not_estimable": "nicht schätzbar: {why}", "reason.no_solution": "keine Lösung"}
+    )
+    assert remark_words(table.loc[0].to_dict(), mine) == "nicht schätzbar: keine Lösung"
+
+
+def test_contrast_is_made_from_first_and_second_and_never_read_again():
+    rows = Rows(level=0.95)
+    place = rows.at(metric="jump_height_m", first="strength - heavy", second="usual")
+    place.add_estimate("change_difference", Estimate(0.02, 0.01, 10.0))
+    row = Result("x", rows.frame()).row("change_difference", first="strength - heavy")
+    assert row["contrast"] == "strength - heavy - usual"
+    assert row["ci_low"] < 0.02 < row["ci_high"]
+    assert row["test_value"] == pytest.approx(2.0)
+
+
+def test_no_spread_gives_the_number_alone():
+    rows = Rows(level=0.95)
+    rows.at(metric="jump_height_m").add_estimate("mean_change", Estimate(0.02, 0.0, 10.0))
+    row = rows.frame().iloc[0]
+    assert row["estimate"] == 0.02
+    assert np.isnan(row["ci_low"])
+    assert row["reason_code"] == "no_spread_left"
+
+
+def test_of_several_rows_to_one_question_one_leads():
+    rows = Rows(level=0.95)
+    here = rows.at(metric="jump_height_m")
+    for kind in ("one", "two"):
+        here.add("icc_a1", 0.9, limits=(0.8, 0.95), leads=kind == "two", n=1 + (kind == "two"))
+    here.add("icc_c1", 0.9, limits=(0.8, 0.95))
+    here.add("icc_c1", 0.8, limits=(0.7, 0.95))
+    table = rows.frame()
+    assert list(table["leads"]) == [False, True, True, False]
+    assert Result("x", table).row("icc_a1")["n"] == 2
+    assert Result("x", table).value("icc_c1") == 0.9
+
+
+def test_values_of_words_are_kept_as_data():
+    rows = Rows(level=0.95)
+    rows.at(metric="jump_height_m").none(
+        "mean_change", Reason("few_complete", {"n": np.int64(1), "needed": 2})
+    )
+    assert json.loads(rows.frame()["word_values"][0]) == {"n": 1, "needed": 2}
+
+
+def test_unknown_names_are_refused():
+    rows = Rows(level=0.95)
+    with pytest.raises(ValueError, match="no column 'colour'"):
+        rows.at(metric="x", colour="red")
+    with pytest.raises(ValueError, match="no statistic 'vibes'"):
+        rows.at(metric="x").add("vibes", 1.0)
+    with pytest.raises(ValueError, match="no column 'text'"):
+        rows.at(metric="jump_height_m").add("session_f", 1.0, text="free prose")
