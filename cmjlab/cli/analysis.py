@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
-from cmjlab.cli.folder import measured, open_study
+from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
 
 if TYPE_CHECKING:
     from cmjlab.results import Result
@@ -16,14 +16,6 @@ if TYPE_CHECKING:
 
 Source = Annotated[
     Path, typer.Argument(help="A study folder, or a table of values.", show_default=False)
-]
-StudyPath = Annotated[
-    Path, typer.Argument(help="The study folder; default: where you are.", show_default=False)
-]
-HERE = Path(".")
-Results = Annotated[
-    Path | None,
-    typer.Option(help="Where results go; default: results/ in the study folder."),
 ]
 Metrics = Annotated[
     list[str] | None, typer.Option("--metric", help="A metric; repeat for several.")

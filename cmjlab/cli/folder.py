@@ -8,14 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
+from cmjlab.cli.opening import HERE, StudyPath, open_study, why_empty
+from cmjlab.cli.planning import expected_precision
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
-
-StudyFolder = Annotated[
-    Path, typer.Argument(help="The study folder; default: where you are.", show_default=False)
-]
-HERE = Path(".")
 
 
 def register(app: typer.Typer) -> None:
@@ -38,7 +35,6 @@ def new(
 ) -> None:
     """Make a study folder: study.toml and every table with a filled example line."""
     with say.plain_errors():
-        from cmjlab.cli.planning import expected_precision
         from cmjlab.study.folder.create import create_study, sessions_from_text, template_toml
 
         chosen = sessions_from_text(sessions) if sessions else ()
@@ -87,7 +83,7 @@ def demo(
 
 def gather(
     heap: Annotated[Path, typer.Argument(help="Folder with files of any name.")],
-    study: StudyFolder,
+    study: StudyPath,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only show the draft.")] = False,
 ) -> None:
     """Draft recordings.csv for files of any name; originals are never renamed."""
@@ -126,12 +122,12 @@ _UNPLACED = 20
 
 
 def check(
-    study: StudyFolder = HERE,
+    study: StudyPath = HERE,
     every: Annotated[bool, typer.Option("--all", help="Write out every problem.")] = False,
 ) -> None:
     """List all problems of a study folder at once; exit code 1 if any is a fail."""
     with say.plain_errors():
-        from cmjlab.study.check.check import check_study
+        from cmjlab.study.check_study import check_study
 
         problems = check_study(study)
         counts = problems["severity"].value_counts()
@@ -151,7 +147,7 @@ def check(
 
 def _still_missing(folder: Path) -> None:
     """Print what is not wrong, but will be missed later."""
-    from cmjlab.study.check.begun import still_missing
+    from cmjlab.study.check.still_missing import still_missing
     from cmjlab.study.study import Study
 
     missing = still_missing(Study.open(folder))
@@ -161,7 +157,7 @@ def _still_missing(folder: Path) -> None:
 
 
 def today(
-    study: StudyFolder = HERE,
+    study: StudyPath = HERE,
     session: Annotated[
         str, typer.Option(help="Session of today; default: the last one with recordings.")
     ] = "",
@@ -180,7 +176,7 @@ def today(
         if len(state.athletes):
             say.table(state.athletes)
         else:
-            say.line(f"nobody yet: {empty_study(opened)}")
+            say.line(f"nobody yet: {why_empty(opened)}")
         for text in state.lines():
             say.line(text)
         say.line(say.CAUTION)
@@ -191,48 +187,6 @@ def _latest(study: Study) -> str:
     order = [str(s) for s in study.sessions["session"]]
     tested = set(study.files["session"].astype(str))
     return next((s for s in reversed(order) if s in tested), order[0] if order else "")
-
-
-def empty_study(study: Study) -> str:
-    """Return what to do with a study that has no recording, or "" when it has one."""
-    if len(study.files):
-        return ""
-    place, folder = say.named(study.folder), say.named(study.settings.recordings)
-    return (
-        f"{study.title}: there are no recordings in {folder}. Copy them there (names like"
-        f" sub-A07_ses-base1_run-1.csv), or run 'cmjlab gather FOLDER_WITH_FILES {place}'; then"
-        f" 'cmjlab check {place}'."
-    )
-
-
-def open_study(folder: Path, results: Path | None = None) -> Study:
-    """Open a study for a command that needs recordings; without any the way on is told."""
-    from cmjlab.errors import StudyError
-    from cmjlab.study.study import Study
-
-    study = Study.open(folder, results)
-    if missing := empty_study(study):
-        raise StudyError(missing)
-    return study
-
-
-def measured(folder: Path, results: Path | None = None) -> Study:
-    """Return a study that is measured; when no jump of it counts the reasons are told."""
-    from cmjlab.errors import StudyError
-
-    study = open_study(folder, results)
-    with say.progress("measuring") as step:
-        table = study.measure(progress=step)
-    if not table["accepted"].fillna(False).any():
-        rows = list(zip(table["file"], table["error"].fillna(""), strict=True))
-        why = next(
-            (f" First reason: {file}: {e.removeprefix(f'{file}: ')}" for file, e in rows if e), ""
-        )
-        raise StudyError(
-            f"{study.title}: none of {len(table)} recorded jump(s) counts.{why}"
-            f" 'cmjlab check {say.named(folder)}' tells what to do about each."
-        )
-    return study
 
 
 def measure_study(folder: Path, results: Path | None = None) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
-from cmjlab.cli.folder import HERE, StudyFolder, measured
+from cmjlab.cli.opening import HERE, StudyPath, measured
 
 if TYPE_CHECKING:
     from cmjlab.results import Result
@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
 
 
 def plan(
-    study: StudyFolder = HERE,
+    study: StudyPath = HERE,
     metric: Annotated[str, typer.Option(help="A metric; default: the primary one.")] = "",
     matters: Annotated[
         float | None, typer.Option(help="Change that matters, in the metric's unit.")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
-from cmjlab.cli.folder import HERE, StudyFolder, measured
+from cmjlab.cli.opening import HERE, Results, StudyPath, measured
 
 if TYPE_CHECKING:
     from cmjlab.report.sheets.groups import StudySubgroups
@@ -22,7 +22,7 @@ def register(app: typer.Typer) -> None:
 
 
 def subgroups(
-    study: StudyFolder = HERE,
+    study: StudyPath = HERE,
     pages: Annotated[
         bool, typer.Option(help="Write block sheets and a page per athlete (HTML, A4).")
     ] = True,
@@ -37,10 +37,7 @@ def subgroups(
     names: Annotated[
         bool, typer.Option("--names", help="Show the names of names.csv on athletes' pages.")
     ] = False,
-    results: Annotated[
-        Path | None,
-        typer.Option(help="Where results go; default: results/ in the study folder."),
-    ] = None,
+    results: Results = None,
 ) -> None:
     """Place athletes into subgroups by the rules of subgroups.csv, and say how sure it is."""
     with say.plain_errors():

@@ -1,12 +1,12 @@
 """A person looks at one jump after another and decides; every decision is written at once.
 
 This is the whole review, without a window: the widget only draws it. The rows of the log are
-written by ``cmjlab.study.decide.decisions``; the numbers come from ``cmjlab.jump.measure``.
+written by ``Study.decide``; the numbers come from ``cmjlab.jump.measure``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -16,7 +16,7 @@ from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError, CmjlabError, JumpError
 from cmjlab.jump_types import MOVABLE_EVENTS, Jump
 from cmjlab.review.effect import compared, events_in_order, fixed_by_hand, remeasured
-from cmjlab.study.decide import decisions
+from cmjlab.study.decide.decisions import Decision
 
 if TYPE_CHECKING:
     from cmjlab.plots.style import Picture
@@ -275,17 +275,30 @@ class Review:
 
     def accept(self, reason: str, who: str | None = None) -> str:
         """Use this jump whatever the rules say; returns ``status()``."""
-        return self._decide(decisions.accept, reason, who)
+        self._decide("accept", reason, who)
+        return self.status()
 
     def reject(self, reason: str, who: str | None = None) -> str:
         """Do not use this jump whatever the rules say; returns ``status()``."""
-        return self._decide(decisions.reject, reason, who)
+        self._decide("reject", reason, who)
+        return self.status()
 
-    def _decide(self, act: Callable[..., Study], reason: str, who: str | None) -> str:
+    def _decide(
+        self,
+        action: str,
+        reason: str,
+        who: str | None,
+        *,
+        event: str = "",
+        time_s: float | None = None,
+    ) -> None:
+        """Write a decision on this jump; the study is then read again, and the jump with it."""
         file, number = self._key()
         who = self.who if who is None else who
-        self._take(act(self.study, file, number, reason=reason, who=who))
-        return self.status()
+        self.study = self.study.decide(
+            Decision(action, file, number, event=event, time_s=time_s, reason=reason, who=who)
+        )
+        self._jump = None
 
     def move(
         self, event: str, time_s: float, *, reason: str, who: str | None = None
@@ -311,13 +324,7 @@ class Review:
             With this event there would be no jump left; nothing is written.
         """
         effect = self.effect(event, time_s)
-        file, number = self._key()
-        self._take(
-            decisions.move(
-                self.study, file, number, event, time_s,
-                reason=reason, who=self.who if who is None else who,
-            )
-        )  # fmt: skip
+        self._decide("move", reason, who, event=event, time_s=time_s)
         return effect
 
     def undo(self, reason: str, event: str = "", who: str | None = None) -> str:
@@ -337,15 +344,10 @@ class Review:
             else (file, number) in self.study.decided.verdicts
         )
         if not there:
-            what = f"a move of {event}" if event else "a verdict"
-            raise ArgumentError(f"undo: {file}, jump {number}, has no {what[2:]} to take back.")
-        who = self.who if who is None else who
-        self._take(decisions.undo(self.study, file, number, event=event, reason=reason, who=who))
+            what = f"move of {event}" if event else "verdict"
+            raise ArgumentError(f"undo: {file}, jump {number}, has no {what} to take back.")
+        self._decide("undo", reason, who, event=event)
         return self.status()
-
-    def _take(self, study: Study) -> None:
-        self.study = study
-        self._jump = None
 
 
 def _wanted(table: pd.DataFrame, show: str) -> pd.Series:

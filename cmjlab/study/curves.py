@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -11,11 +10,10 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, CmjlabError
-from cmjlab.study.store.one_file import jumps_of
+from cmjlab.jump_types import Jump
 
-if TYPE_CHECKING:
-    from cmjlab.jump_types import Jump
-    from cmjlab.study.study import Study
+#: From the name of a file to its jumps in full, each with the number of its stretch.
+JumpsOfFile = Callable[[str], Sequence[tuple[int, Jump | CmjlabError]]]
 
 #: Phases in order, with the events that bound them.
 PHASES = {
@@ -36,8 +34,9 @@ QUANTITIES = {
 _COLUMNS = ["athlete", "group", "session", "role", "file", "trial", "jump"]
 
 
-def curves(
-    study: Study,
+def normalised_curves(
+    table: pd.DataFrame,
+    jumps_of_file: JumpsOfFile,
     quantity: str,
     *,
     phases: Sequence[str] = tuple(PHASES),
@@ -47,7 +46,10 @@ def curves(
 
     Parameters
     ----------
-    study : Study
+    table : pandas.DataFrame
+        Jumps table of the study.
+    jumps_of_file : callable
+        Returns the jumps of a file in full, in the order of their numbers.
     quantity : str
         "force", "force_per_kg", "velocity", "displacement", "acceleration", "power" or
         "power_per_kg".
@@ -67,11 +69,10 @@ def curves(
     one_of("quantity", quantity, QUANTITIES)
     n = int(number("points", points, low=2, high=10001))
     start, end = _bounds(phases)
-    table = study.measure()
     used = table[table["accepted"].astype(bool)]
     parts, left_out = [], []
     for file, rows in used.groupby("file", sort=False):
-        found = jumps_of(study.task(str(file)), study.method)
+        found = jumps_of_file(str(file))
         for row in rows[_COLUMNS].to_dict("records"):
             jump = found[int(row["jump"]) - 1][1]
             curve = None

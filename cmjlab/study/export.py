@@ -10,17 +10,15 @@ import io
 import json
 import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from cmjlab.files.table import write_table
 from cmjlab.study.store.batch import ProgressCallback
 from cmjlab.study.store.parts import Store, locked, replace, write_whole
+from cmjlab.study.study import Study
 from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, USER_TABLES, Table
-
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
 
 
 def write_results(study: Study, progress: ProgressCallback | None = None) -> list[Path]:

@@ -1,30 +1,33 @@
-"""Who and what was counted in and out, with reasons; and where the numbers come from."""
+"""Who and what was counted in and out, with reasons."""
 
 from __future__ import annotations
 
-import platform
-from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
 import pandas as pd
 
-from cmjlab.keys import ENGINE, file_sha256
-from cmjlab.study.folder.cells import find_table
-from cmjlab.tables import USER_TABLES
+from cmjlab.study.folder.study_folder import StudyFolder
 
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
-
-_PACKAGES = ("cmjlab", "numpy", "scipy", "pandas", "pyarrow", "pingouin", "statsmodels")
 _NOT_SAID = "no reason given"
 
 
-def flow(study: Study) -> dict[str, pd.DataFrame]:
+def participant_flow(
+    study: StudyFolder,
+    jumps: pd.DataFrame,
+    checks: pd.DataFrame,
+    verdicts: Mapping[tuple[str, int], Mapping[str, object]],
+) -> dict[str, pd.DataFrame]:
     """Return the flow of participants and jumps as plain tables.
 
     Parameters
     ----------
-    study : Study
+    study : StudyFolder
+        Roster, sessions and participation.
+    jumps, checks : pandas.DataFrame
+        The jumps table, and every quality rule of every jump.
+    verdicts : mapping of (file, jump) to row of the log
+        What persons decided.
 
     Returns
     -------
@@ -38,9 +41,8 @@ def flow(study: Study) -> dict[str, pd.DataFrame]:
         ``reasons``: session, by, reason, n;
         ``files_not_used``: file, reason.
     """
-    jumps = study.measure()
-    excluded = excluded_jumps(study)
-    missing = missing_athletes(study)
+    excluded = _excluded_jumps(jumps, checks, verdicts)
+    missing = _missing_athletes(study, jumps)
     reasons = excluded.groupby(["session", "by", "code"], observed=True, sort=False).size()
     return {
         "sessions": _sessions(study, jumps, missing),
@@ -48,15 +50,17 @@ def flow(study: Study) -> dict[str, pd.DataFrame]:
         "jumps": _jump_counts(jumps),
         "excluded": excluded,
         "reasons": reasons.rename("n").reset_index().rename(columns={"code": "reason"}),
-        "files_not_used": files_not_used(study),
+        "files_not_used": _files_not_used(study.problems),
     }
 
 
-def excluded_jumps(study: Study) -> pd.DataFrame:
+def _excluded_jumps(
+    jumps: pd.DataFrame,
+    checks: pd.DataFrame,
+    verdicts: Mapping[tuple[str, int], Mapping[str, object]],
+) -> pd.DataFrame:
     """Return every jump that is not used: file, jump, athlete, group, session, by, code, reason."""
-    jumps = study.measure()
     out = jumps[~jumps["accepted"].astype(bool)]
-    checks = study.checks
     fails = checks[(checks["status"] == "fail") & (checks["scope"] == "jump")]
     by_jump: dict[tuple[str, int], list[tuple[str, str]]] = {}
     for row in fails.itertuples(index=False):
@@ -67,8 +71,7 @@ def excluded_jumps(study: Study) -> pd.DataFrame:
         if row.error:
             by, code, reason = "file", "not_readable", row.error
         elif row.verdict == "reject":
-            decision = study.decided.verdicts[place]
-            reason = str(decision.get("reason") or _NOT_SAID)
+            reason = str(verdicts[place].get("reason") or _NOT_SAID)
             by, code = "person", reason
         else:
             failed = by_jump.get(place, [("unknown", _NOT_SAID)])
@@ -78,9 +81,8 @@ def excluded_jumps(study: Study) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def missing_athletes(study: Study) -> pd.DataFrame:
+def _missing_athletes(study: StudyFolder, jumps: pd.DataFrame) -> pd.DataFrame:
     """Return athletes of the roster without a recording in a session, with what is known."""
-    jumps = study.measure()
     tested = set(zip(jumps["athlete"], jumps["session"].astype(str), strict=True))
     days = dict(zip(study.sessions["session"], study.sessions["date"], strict=True))
     notes: dict[str, list[dict[str, Any]]] = {}
@@ -121,7 +123,7 @@ def _explained(
     return "", ""
 
 
-def _sessions(study: Study, jumps: pd.DataFrame, missing: pd.DataFrame) -> pd.DataFrame:
+def _sessions(study: StudyFolder, jumps: pd.DataFrame, missing: pd.DataFrame) -> pd.DataFrame:
     rows = []
     planned = len(study.athletes) or jumps["athlete"].nunique()
     for session, role in zip(study.sessions["session"], study.sessions["role"], strict=True):
@@ -161,48 +163,9 @@ def _jump_counts(jumps: pd.DataFrame) -> pd.DataFrame:
     return counts.groupby(["session", "group"], observed=True).sum().reset_index()
 
 
-def files_not_used(study: Study) -> pd.DataFrame:
+def _files_not_used(problems: pd.DataFrame) -> pd.DataFrame:
     """Return recordings that belong to no athlete or session: file, reason."""
     codes = {"name_not_understood", "session_not_in_study", "ambiguous_name"}
-    found = study.problems
-    part = found[found["code"].isin(codes)]
+    part = problems[problems["code"].isin(codes)]
     reason = part["found"] + " (" + part["expected"] + " expected)"
     return pd.DataFrame({"file": part["file"], "reason": reason}).reset_index(drop=True)
-
-
-def provenance(study: Study) -> dict[str, Any]:
-    """Return what the numbers come from: files, tables, choices, versions; plain data.
-
-    Names of persons are not part of it: names.csv is neither read nor hashed.
-    """
-    jumps = study.measure()
-    files = jumps.drop_duplicates("file")[["file", "sha256"]].sort_values("file")
-    tables = {}
-    for stem in ("study", *USER_TABLES):
-        paths = [study.folder / "study.toml"] if stem == "study" else find_table(study.folder, stem)
-        if stem != "names" and paths and paths[0].exists():
-            tables[paths[0].name] = file_sha256(paths[0])
-    return {
-        "title": study.title,
-        "engine": ENGINE,
-        "method": study.method.to_dict(),
-        "method_key": study.method.key,
-        "plan": study.plan.to_dict(),
-        "layouts": [layout.to_dict() for layout in study.layouts],
-        "sessions": study.settings.sessions.to_dict("records"),
-        "tables": tables,
-        "recordings": dict(zip(files["file"], files["sha256"], strict=True)),
-        "decisions": len(study.decisions),
-        "versions": {"python": platform.python_version(), **_versions()},
-        "platform": platform.platform(),
-    }
-
-
-def _versions() -> dict[str, str]:
-    found = {}
-    for name in _PACKAGES:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            continue
-    return found

@@ -11,13 +11,11 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from cmjlab.errors import StudyError
 from cmjlab.keys import key_of
-
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
+from cmjlab.study.folder.study_folder import StudyFolder
 
 FILE_NAME = "analysis_plan.json"
 
@@ -54,7 +52,7 @@ class PlanState:
         return f"{when}; changed since: {'; '.join(self.changes)}."
 
 
-def declared(study: Study) -> dict[str, Any]:
+def declared(study: StudyFolder) -> dict[str, Any]:
     """Return what a plan declares: sessions, Plan and Method of the study, as plain data."""
     sessions = study.sessions[["session", "role"]].astype(str).to_dict("records")
     return {
@@ -66,13 +64,13 @@ def declared(study: Study) -> dict[str, Any]:
 
 
 def freeze(
-    study: Study, *, sizes: Mapping[str, Any] | None = None, today: dt.date | None = None
+    study: StudyFolder, *, sizes: Mapping[str, Any] | None = None, today: dt.date | None = None
 ) -> Path:
     """Write the analysis plan into the study folder; it is written once and never changed.
 
     Parameters
     ----------
-    study : Study
+    study : StudyFolder
     sizes : mapping, optional
         Plain data on the planned sizes, e.g. the settings of :func:`cmjlab.plan_study`'s result.
     today : date, optional
@@ -105,7 +103,7 @@ def freeze(
     return path
 
 
-def plan_state(study: Study) -> PlanState | None:
+def plan_state(study: StudyFolder) -> PlanState | None:
     """Return how the study stands to its frozen plan; None when no plan was frozen.
 
     Raises
@@ -128,7 +126,7 @@ def plan_state(study: Study) -> PlanState | None:
     )
 
 
-def _read(study: Study) -> dict[str, Any]:
+def _read(study: StudyFolder) -> dict[str, Any]:
     try:
         whole = json.loads((study.folder / FILE_NAME).read_text(encoding="utf-8"))
         if {"date", "key", "recordings_after_the_block"} <= set(whole):
@@ -140,7 +138,7 @@ def _read(study: Study) -> dict[str, Any]:
     )
 
 
-def _recordings_after(study: Study) -> int:
+def _recordings_after(study: StudyFolder) -> int:
     """Return how many recordings belong to sessions after the block."""
     roles = study.sessions.set_index("session")["role"].astype(str).to_dict()
     later = {s for s, role in roles.items() if role in ("post", "follow_up")}

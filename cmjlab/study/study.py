@@ -1,8 +1,7 @@
-"""A study folder: settings, people, recordings, decisions and what was computed from them."""
+"""A study folder with what was computed from it: the jumps table, sessions, checks, decisions."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -10,34 +9,44 @@ from typing import Any
 
 import pandas as pd
 
-from cmjlab.errors import ArgumentError, CmjlabError, StudyError
+from cmjlab.errors import ArgumentError, CmjlabError
 from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
-from cmjlab.study.decide import combine as joined
-from cmjlab.study.decide.decisions import Decided, effect, read_log
-from cmjlab.study.folder.missing_folder import no_folder
+from cmjlab.study.curves import PHASES, normalised_curves
+from cmjlab.study.decide.decisions import Decided, Decision, decided_by, write_decision
+from cmjlab.study.decide.jumps_table import (
+    apply_decisions,
+    join_recordings,
+    jumps_with_roster,
+    sort_jumps,
+    unpack_column,
+)
+from cmjlab.study.decide.sessions_table import sessions_with_measures
+from cmjlab.study.flow import participant_flow
 from cmjlab.study.folder.problems import Problems
-from cmjlab.study.folder.recordings import list_recordings, which_layout
-from cmjlab.study.folder.roster import check_people
-from cmjlab.study.folder.settings import StudySettings, read_settings
-from cmjlab.study.folder.user_tables import ROW, read_user_table
+from cmjlab.study.folder.recordings import which_layout
+from cmjlab.study.folder.settings import StudySettings
+from cmjlab.study.folder.study_folder import StudyFolder
+from cmjlab.study.provenance import provenance_of
 from cmjlab.study.store.batch import ProgressCallback
-from cmjlab.study.store.cached import can_write, rows_of
+from cmjlab.study.store.cached import can_write, measured_rows
 from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
-from cmjlab.tables import ATHLETES, USER_TABLES
+from cmjlab.tables import ATHLETES
 
 
 @dataclass(frozen=True)
 class _Measured:
+    """The jumps table, the checks, and the kept rows behind them."""
+
     jumps: pd.DataFrame
     checks: pd.DataFrame
     rows: pd.DataFrame
 
 
-class Study:
+class Study(StudyFolder):
     """A study folder, read once; open it again (or :meth:`reload`) to see later changes.
 
     Attributes
@@ -52,10 +61,12 @@ class Study:
     layouts : tuple of Layout
     sessions : pandas.DataFrame
         session, role, date in the order of the study, with the notes of sessions.csv.
-    athletes, measures, participation, decisions, subgroups, block : pandas.DataFrame
+    athletes, measures, participation, decisions, subgroups, block, recordings : pandas.DataFrame
         The tables of the folder in their declared columns; empty when there is no file.
     files : pandas.DataFrame
         Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch.
+    decided : Decided
+        Verdicts and moved events that count after all rows of the log.
     """
 
     def __init__(
@@ -64,19 +75,13 @@ class Study:
         results: Path,
         settings: StudySettings,
         tables: dict[str, pd.DataFrame],
-        found: Problems,
+        problems: Problems,
     ) -> None:
-        self.folder, self.results, self.settings = folder, results, settings
-        self._tables = tables
-        self._found = found
+        super().__init__(folder, results, settings, tables, problems)
+        self.decided: Decided = decided_by(tables["decisions"], problems)
         self._measured: _Measured | None = None
         self._layouts = (*settings.layouts, Layout())
         self._layout_keys = tuple(layout_key(layout) for layout in self._layouts)
-        self.decided: Decided = effect(tables["decisions"], found)
-        self.files = check_people(settings, tables, found)
-        self._public = {
-            stem: table.drop(columns=ROW, errors="ignore") for stem, table in tables.items()
-        }
         self._parts: dict[str, list[tuple[Path, float, float]]] = {}
         listed = tables["files"]
         listed = listed[listed["file"].isin(self.files["file"])]
@@ -108,27 +113,10 @@ class Study:
         StudyError
             When a problem must be solved first; ``.problems`` lists all of them.
         """
-        study = cls.read(folder, results)
-        study._found.stop_if_failed(study.title)
-        return study
-
-    @classmethod
-    def read(cls, folder: str | Path, results: str | Path | None = None) -> Study:
-        """Open a study folder whatever its problems are (for checks and repairs)."""
-        folder = Path(folder)
-        target = Path(results) if results is not None else folder / "results"
         found = Problems()
-        if not folder.is_dir():
-            raise StudyError(no_folder(folder))
-        settings = read_settings(folder, found)
-        tables = {
-            stem: read_user_table(folder, stem, table, found)
-            for stem, table in USER_TABLES.items()
-            if stem not in ("names", "decisions")
-        }
-        tables["decisions"] = read_log(folder, target, found)
-        tables["files"] = list_recordings(settings, tables["recordings"], found)
-        return cls(folder, target, settings, tables, found)
+        study = cls.read(folder, results, found)
+        found.stop_if_failed(study.title)
+        return study
 
     def reload(self) -> Study:
         """Return the study as the folder stands now."""
@@ -139,90 +127,27 @@ class Study:
         settings = replace(self.settings, method=method or self.method, plan=plan or self.plan)
         return Study(self.folder, self.results, settings, self._tables, Problems())
 
-    def _table(self, stem: str) -> pd.DataFrame:
-        return self._public[stem].copy()
+    def decide(self, decision: Decision) -> Study:
+        """Write a person's decision on a jump into the log; returns the study with it.
 
-    @property
-    def title(self) -> str:
-        """Title of the study."""
-        return self.settings.title
+        Parameters
+        ----------
+        decision : Decision
+            What is decided about which jump, by whom and why.
 
-    @property
-    def plan(self) -> Plan:
-        """The Plan of the study."""
-        return self.settings.plan
-
-    @property
-    def method(self) -> Method:
-        """The Method of the study."""
-        return self.settings.method
-
-    @property
-    def layouts(self) -> tuple[Layout, ...]:
-        """Layouts of files; the first match is used."""
-        return self.settings.layouts
-
-    @property
-    def athletes(self) -> pd.DataFrame:
-        """The roster."""
-        return self._table("athletes")
-
-    @property
-    def measures(self) -> pd.DataFrame:
-        """Values that do not come from the plate."""
-        return self._table("measures")
-
-    @property
-    def participation(self) -> pd.DataFrame:
-        """Who was missing, and why."""
-        return self._table("participation")
-
-    @property
-    def decisions(self) -> pd.DataFrame:
-        """The log of decisions."""
-        return self._table("decisions")
-
-    @property
-    def subgroups(self) -> pd.DataFrame:
-        """Rules of subgroups and moves by hand."""
-        return self._table("subgroups")
-
-    @property
-    def block(self) -> pd.DataFrame:
-        """Exercises of the block."""
-        return self._table("block")
-
-    @property
-    def sessions(self) -> pd.DataFrame:
-        """Sessions in order: session, role, date, and how each was held."""
-        notes = self._table("sessions").drop_duplicates("session")
-        out = self.settings.sessions.merge(
-            notes.rename(columns={"date": "date_held"}), on="session", how="left", validate="1:1"
-        )
-        held = out.pop("date_held")
-        out["date"] = out["date"].where(out["date"] != "", held)
-        return out
-
-    @property
-    def problems(self) -> pd.DataFrame:
-        """Everything noticed while opening and measuring, one a row."""
-        return self._found.frame()
-
-    @property
-    def before(self) -> str:
-        """Session before the block, "" when there is none."""
-        return self.settings.planned_session("before")
-
-    @property
-    def after(self) -> str:
-        """Session after the block, "" when there is none."""
-        return self.settings.planned_session("after")
-
-    @property
-    def decisions_folder(self) -> Path:
-        """Folder whose decisions.csv takes new rows."""
-        inside = self.results.resolve().parent == self.folder.resolve()
-        return self.folder if inside or os.access(self.folder, os.W_OK) else self.results
+        Raises
+        ------
+        ArgumentError
+            When the study has no such recording; nothing is written.
+        StudyError
+            When the log cannot be written.
+        """
+        if decision.file not in set(self.files["file"]):
+            raise ArgumentError(
+                f"file: {decision.file!r} is no recording of this study; see study.files['file']."
+            )
+        write_decision(self.decisions_folder, decision)
+        return self.reload()
 
     def task(self, file: str, sha256: str = "") -> Task:
         """Return what is to be done with one file."""
@@ -259,8 +184,17 @@ class Study:
             Columns of ``cmjlab.tables.JUMPS`` with the roster joined; ``session`` is an
             ordered category. Files that cannot be read are rows with ``error``.
         """
+        return self._all_measured(workers, progress, force).jumps.copy()
+
+    def _all_measured(
+        self,
+        workers: int | str = "auto",
+        progress: ProgressCallback | None = None,
+        force: bool = False,
+    ) -> _Measured:
+        """Return what was measured; it is computed once for each opened study."""
         if self._measured is None:
-            rows, checks = rows_of(
+            rows, checks = measured_rows(
                 [self.task(file) for file in self._parts],
                 self.method,
                 results=self.results if self._can_keep() else None,
@@ -268,13 +202,13 @@ class Study:
                 progress=progress,
                 force=force,
             )
-            rows = joined.join_recordings(rows, self.files)
+            rows = join_recordings(rows, self.files)
             rows["date"] = self._dates(rows)
-            rows = joined.sort_jumps(rows, self.settings.session_order, self.athletes)
-            rows, checks = joined.apply_decisions(rows, checks, self.decided)
-            jumps = joined.hand_out(rows, self.settings.sessions, self.athletes)
+            rows = sort_jumps(rows, self.settings.session_order, self.athletes)
+            rows, checks = apply_decisions(rows, checks, self.decided)
+            jumps = jumps_with_roster(rows, self.settings.sessions, self.athletes)
             self._measured = _Measured(jumps, checks, rows)
-        return self._measured.jumps.copy()
+        return self._measured
 
     def _dates(self, rows: pd.DataFrame) -> pd.Series:
         sessions = self.sessions
@@ -296,23 +230,17 @@ class Study:
     @property
     def checks(self) -> pd.DataFrame:
         """Every quality rule of every jump: file, jump, code, status, scope, value, limit."""
-        self.measure()
-        assert self._measured is not None
-        return self._measured.checks.copy()
+        return self._all_measured().checks.copy()
 
     @property
     def voided(self) -> pd.DataFrame:
         """Metrics that a failed check made empty: file, jump, metric, reason."""
-        self.measure()
-        assert self._measured is not None
-        return joined.unpacked(self._measured.rows, "voided", ("metric", "reason"))
+        return unpack_column(self._all_measured().rows, "voided", ("metric", "reason"))
 
     @property
     def reading_notes(self) -> pd.DataFrame:
         """What was assumed while reading: file, jump, code, text."""
-        self.measure()
-        assert self._measured is not None
-        return joined.unpacked(self._measured.rows, "notes", ("code", "text"))
+        return unpack_column(self._all_measured().rows, "notes", ("code", "text"))
 
     def sessions_table(self, how: str | None = None) -> pd.DataFrame:
         """Return one row per athlete and session: accepted jumps summarised, measures beside.
@@ -332,10 +260,10 @@ class Study:
         own = [c for c in self.athletes.columns if c not in ATHLETES.names]
         table = self.measure().drop(columns=own)
         plan: Plan = self.plan
-        out = summarise_sessions(
+        summary = summarise_sessions(
             table, how or plan.summary, jumps_wanted=plan.jumps_wanted, best_n=plan.best_n
         )
-        return joined.finish_sessions(out, self.measures, self.settings.sessions, self.athletes)
+        return sessions_with_measures(summary, self.measures, self.settings.sessions, self.athletes)
 
     def jump(self, file: str, jump: int = 1) -> Jump:
         """Return one jump in full (events, motion, checks), with moved events applied.
@@ -354,7 +282,7 @@ class Study:
         ReadError, JumpError
             When the file or the jump cannot be analysed.
         """
-        found = jumps_of(self.task(file), self.method)
+        found = self._jumps_of(file)
         if not 1 <= jump <= len(found):
             raise ArgumentError(f"jump: found {jump}, {file} holds {len(found)} jump(s).")
         stretch, result = found[jump - 1]
@@ -367,26 +295,26 @@ class Study:
         )
         return replace(result, recording=recording)
 
+    def _jumps_of(self, file: str) -> list[tuple[int, Jump | CmjlabError]]:
+        """Return every jump of a file in full, each with the number of its stretch."""
+        return jumps_of(self.task(file), self.method)
+
     def curves(
         self,
         quantity: str,
         *,
-        phases: Sequence[str] = ("unweighting", "braking", "propulsion"),
+        phases: Sequence[str] = tuple(PHASES),
         points: int = 101,
     ) -> pd.DataFrame:
         """Return time-normalised curves of the accepted jumps; see ``cmjlab.study.curves``."""
-        from cmjlab.study.curves import curves
+        return normalised_curves(
+            self.measure(), self._jumps_of, quantity, phases=phases, points=points
+        )
 
-        return curves(self, quantity, phases=phases, points=points)
-
-    def flow(self) -> dict[str, Any]:
+    def flow(self) -> dict[str, pd.DataFrame]:
         """Return who and what was counted in and out, and why; see ``cmjlab.study.flow``."""
-        from cmjlab.study.flow import flow
-
-        return flow(self)
+        return participant_flow(self, self.measure(), self.checks, self.decided.verdicts)
 
     def provenance(self) -> dict[str, Any]:
         """Return everything needed to trace the numbers, as plain data."""
-        from cmjlab.study.flow import provenance
-
-        return provenance(self)
+        return provenance_of(self, self.measure())

@@ -8,7 +8,6 @@ import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import StudyError
-from cmjlab.study.flow import excluded_jumps, files_not_used, missing_athletes
 from cmjlab.study.folder.problems import listed
 from cmjlab.study.study import Study
 
@@ -87,29 +86,30 @@ def today(study: Study, session: str) -> TestDay:
         )
     table = study.measure()
     part = table[table["session"] == session]
-    why = _reasons(study, session)
+    flow = study.flow()
+    why = _reasons(flow["excluded"], session)
     jumps = part[["athlete", "trial", "file", "jump", "accepted", "jump_height_m"]].copy()
     jumps["reason"] = [
         why.get((f, int(j)), "") for f, j in zip(part["file"], part["jump"], strict=True)
     ]
     return TestDay(
         session,
-        _athletes(study, session, jumps),
+        _athletes(study, jumps, _excused(flow["missing"], session)),
         jumps.reset_index(drop=True),
         run_sheet(study, session),
-        _other_files(study),
+        tuple(f"{r.file}: {r.reason}" for r in flow["files_not_used"].itertuples(index=False)),
     )
 
 
-def _reasons(study: Study, session: str) -> dict[tuple[str, int], str]:
-    excluded = excluded_jumps(study)
+def _reasons(excluded: pd.DataFrame, session: str) -> dict[tuple[str, int], str]:
+    """Return why jumps of this session do not count: (file, jump) -> reason."""
     part = excluded[excluded["session"] == session]
     return {(r.file, int(r.jump)): str(r.reason) for r in part.itertuples(index=False)}
 
 
-def _athletes(study: Study, session: str, jumps: pd.DataFrame) -> pd.DataFrame:
+def _athletes(study: Study, jumps: pd.DataFrame, excused: dict[str, str]) -> pd.DataFrame:
+    """Return the state of each athlete from the jumps of this session."""
     wanted = int(study.plan.jumps_wanted)
-    missing = _explained_today(study, session)
     roster = study.athletes
     groups = dict(zip(roster["athlete"], roster["group"], strict=True))
     own: dict[str, list[tuple[bool, str]]] = {a: [] for a in groups}
@@ -125,22 +125,17 @@ def _athletes(study: Study, session: str, jumps: pd.DataFrame) -> pd.DataFrame:
         elif tried:
             status = "jump again"
         else:
-            status = "absent" if athlete in missing else "not yet"
-            reason = missing.get(athlete, "")
+            status = "absent" if athlete in excused else "not yet"
+            reason = excused.get(athlete, "")
         rows.append((athlete, groups.get(athlete), valid, wanted, len(tried), status, reason))
     columns = ["athlete", "group", "valid", "wanted", "recorded", "status", "reason"]
     return pd.DataFrame(rows, columns=columns)
 
 
-def _explained_today(study: Study, session: str) -> dict[str, str]:
+def _excused(missing: pd.DataFrame, session: str) -> dict[str, str]:
     """Return athletes whom participation.csv excuses from this session, with the reason."""
-    part = missing_athletes(study)
-    part = part[(part["session"] == session) & (part["status"] != "")]
+    part = missing[(missing["session"] == session) & (missing["status"] != "")]
     return {r.athlete: f"{r.status}: {r.reason}" for r in part.itertuples(index=False)}
-
-
-def _other_files(study: Study) -> tuple[str, ...]:
-    return tuple(f"{r.file}: {r.reason}" for r in files_not_used(study).itertuples(index=False))
 
 
 def run_sheet(study: Study, session: str) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from study_kit import SETTINGS, jump_bytes
 
-from cmjlab.study.decide import decisions
+from cmjlab.study.decide.decisions import Decision, write_decision
 from cmjlab.study.store import parts as store
 from cmjlab.study.study import Study
 
@@ -85,16 +85,19 @@ class World:
         self.path(i).unlink(missing_ok=True)
 
     def decide(self, i: int, seed: int) -> None:
-        row = {"file": FILES[i % len(FILES)], "jump": 1 + seed // 9, "reason": "r", "who": "T"}
-        actions = [
-            {"action": "accept"},
-            {"action": "reject"},
-            {"action": "move", "event": "onset", "time_s": 1.9 + 0.01 * i},
-            {"action": "undo"},
-            {"action": "undo", "event": "onset"},
+        actions: list[tuple[str, str, float | None]] = [
+            ("accept", "", None),
+            ("reject", "", None),
+            ("move", "onset", 1.9 + 0.01 * i),
+            ("undo", "", None),
+            ("undo", "onset", None),
         ]
-        row |= {"when": "2026-09-01T10:00:00", **actions[seed % len(actions)]}
-        decisions.append(self.folder, row)
+        action, event, time_s = actions[seed % len(actions)]
+        decision = Decision(
+            action, FILES[i % len(FILES)], 1 + seed // 9, event=event, time_s=time_s,
+            reason="r", who="T", when="2026-09-01T10:00:00",
+        )  # fmt: skip
+        write_decision(self.folder, decision)
 
     def regroup(self, i: int, seed: int) -> None:
         text = f"athlete,group\nA02,g{seed}\nA01,g{i}\n"

@@ -16,12 +16,12 @@ import study_kit
 from study_kit import jump_bytes, make
 
 from cmjlab.errors import StudyError
-from cmjlab.study.decide import decisions
+from cmjlab.study.decide.decisions import Decision
 from cmjlab.study.export import prune_store
 from cmjlab.study.store import parts as store_module
+from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.one_file import FileResult
 from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, locked
-from cmjlab.study.store.stat_index import StatIndex
 from cmjlab.study.study import Study
 
 
@@ -94,7 +94,7 @@ def test_index_reads_a_file_again_when_a_change_could_hide(tmp_path):
     path.write_bytes(b"1111")
     now = time.time()
     os.utime(path, (now, now))
-    index = StatIndex(tmp_path / "files.json")
+    index = ChecksumIndex(tmp_path / "files.json")
     first = index.sha256("f.csv", path)
     path.write_bytes(b"2222")
     os.utime(path, (now, now))
@@ -106,12 +106,12 @@ def test_index_does_not_read_an_old_file_again(tmp_path):
     path.write_bytes(b"1111")
     old = time.time() - 60
     os.utime(path, (old, old))
-    index = StatIndex(tmp_path / "files.json")
+    index = ChecksumIndex(tmp_path / "files.json")
     first = index.sha256("f.csv", path)
     index.save({"f.csv"})
     path.write_bytes(b"2222")
     os.utime(path, (old, old))
-    again = StatIndex(tmp_path / "files.json")
+    again = ChecksumIndex(tmp_path / "files.json")
     assert again.sha256("f.csv", path) == first, "the index was not used"
     os.utime(path, (old + 5, old + 5))
     assert again.sha256("f.csv", path) != first
@@ -120,7 +120,7 @@ def test_index_does_not_read_an_old_file_again(tmp_path):
 def test_index_forgets_files_that_are_gone(tmp_path):
     path = tmp_path / "f.csv"
     path.write_bytes(b"1")
-    index = StatIndex(tmp_path / "files.json")
+    index = ChecksumIndex(tmp_path / "files.json")
     index.sha256("f.csv", path)
     index.save(set())
     assert json.loads((tmp_path / "files.json").read_text()) == {}
@@ -154,7 +154,7 @@ def test_a_real_kill_loses_nothing_but_time(tmp_path, delay_s):
     """The process is killed while it measures; the next run ends like an undisturbed one."""
     folder = make(tmp_path / "study", athletes="A01,A02,A03", trials=3)
     code = (
-        "import sys; from cmjlab.study import batch; from cmjlab.study.study import Study\n"
+        "import sys; from cmjlab.study.store import batch; from cmjlab.study.study import Study\n"
         "batch._KEEP_EVERY_FILES = 1\n"
         "study = Study.open(sys.argv[1]); print('ready', flush=True); study.measure(workers=1)"
     )
@@ -162,7 +162,7 @@ def test_a_real_kill_loses_nothing_but_time(tmp_path, delay_s):
         [sys.executable, "-c", code, str(folder)], stdout=subprocess.PIPE, text=True
     ) as run:
         assert run.stdout is not None
-        run.stdout.readline()
+        assert run.stdout.readline() == "ready\n"
         time.sleep(delay_s)
         run.send_signal(signal.SIGKILL)
     shutil.copytree(folder, tmp_path / "clean", ignore=shutil.ignore_patterns("results"))
@@ -251,7 +251,7 @@ def test_unreadable_file_is_a_row_and_is_tried_again(tmp_path, monkeypatch):
         return real(self, **how)
 
     with monkeypatch.context() as patch:
-        patch.setattr("cmjlab.study.store.stat_index.Path.stat", stat)
+        patch.setattr("cmjlab.study.store.checksum_index.Path.stat", stat)
         table = Study.open(folder).measure()
     row = table[table["file"] == victim].iloc[0]
     assert "cannot be opened (Permission denied)" in row["error"]
@@ -279,11 +279,13 @@ def test_decisions_of_a_folder_that_cannot_be_written_to(tmp_path, monkeypatch):
     """They are kept with the results, and count after those of the study."""
     folder = make(tmp_path / "study", athletes="A01", sessions="base1")
     name = "sub-A01_ses-base1_run-01.csv"
-    study = decisions.reject(Study.open(folder), name, reason="first", who="T")
-    monkeypatch.setattr("cmjlab.study.study.os.access", lambda path, how: path != folder)
+    study = Study.open(folder).decide(Decision("reject", name, reason="first", who="T"))
+    monkeypatch.setattr(
+        "cmjlab.study.folder.study_folder.os.access", lambda path, how: path != folder
+    )
     study = Study.open(folder, tmp_path / "results")
     assert study.measure().set_index("file").loc[name, "verdict"] == "reject"
-    study = decisions.accept(study, name, reason="second", who="T")
+    study = study.decide(Decision("accept", name, reason="second", who="T"))
     assert (tmp_path / "results" / "decisions.csv").exists()
     assert list(study.decisions["reason"]) == ["first", "second"]
     assert study.measure().set_index("file").loc[name, "verdict"] == "accept"
@@ -327,10 +329,10 @@ def test_two_runs_at_once_end_alike(tmp_path):
 def test_a_log_that_is_a_workbook_is_read_but_not_added_to(tmp_path):
     folder = make(tmp_path / "study", athletes="A01", sessions="base1")
     name = "sub-A01_ses-base1_run-01.csv"
-    study = decisions.reject(Study.open(folder), name, reason="r", who="T")
+    study = Study.open(folder).decide(Decision("reject", name, reason="r", who="T"))
     study.decisions.to_excel(folder / "decisions.xlsx", index=False)
     (folder / "decisions.csv").unlink()
     study = Study.open(folder)
     assert study.measure().set_index("file").loc[name, "verdict"] == "reject"
     with pytest.raises(StudyError, match=r"save it as decisions\.csv"):
-        decisions.accept(study, name, reason="r", who="T")
+        study.decide(Decision("accept", name, reason="r", who="T"))

@@ -9,8 +9,8 @@ from study_kit import RATE_HZ, jump_bytes, make, recording
 
 import cmjlab as cj
 from cmjlab.catalog import METRICS
-from cmjlab.study.decide import decisions
 from cmjlab.study.decide.context import context_checks
+from cmjlab.study.decide.decisions import Decision
 from cmjlab.study.study import Study
 from cmjlab.tables import CHECK_ROWS, JUMPS, SESSIONS
 
@@ -80,12 +80,12 @@ def test_decisions_and_both_verdicts_stay_visible(folder):
     study = Study.open(folder)
     study.measure()
     assert study.measure().set_index("file").loc[FIRST, "accepted"]
-    study = decisions.reject(study, FIRST, reason="swung the arms", who="T1")
+    study = study.decide(Decision("reject", FIRST, reason="swung the arms", who="T1"))
     row = study.measure().set_index("file").loc[FIRST]
     assert (row["accepted"], row["accepted_by_rules"], row["verdict"]) == (False, True, "reject")
-    study = decisions.accept(study, FIRST, reason="looked again", who="T2")
+    study = study.decide(Decision("accept", FIRST, reason="looked again", who="T2"))
     assert study.measure().set_index("file").loc[FIRST, "verdict"] == "accept"
-    study = decisions.undo(study, FIRST, reason="all as before", who="T2")
+    study = study.decide(Decision("undo", FIRST, reason="all as before", who="T2"))
     row = study.measure().set_index("file").loc[FIRST]
     assert (row["accepted"], row["verdict"]) == (True, "")
     assert list(study.decisions["action"]) == ["reject", "accept", "undo"]
@@ -96,14 +96,16 @@ def test_moved_event_goes_into_the_numbers_and_back(folder):
     study = Study.open(folder)
     before = study.jump(FIRST)
     place = before.events["onset"] - 0.05
-    study = decisions.move(study, FIRST, 1, "onset", place, reason="early", who="T1")
+    study = study.decide(
+        Decision("move", FIRST, event="onset", time_s=place, reason="early", who="T1")
+    )
     after = study.jump(FIRST)
     assert after.events["onset"] == pytest.approx(place)
     assert after.detected["onset"] == pytest.approx(before.events["onset"])
     row = study.measure().set_index("file").loc[FIRST]
     assert row["moved_events"] == "onset"
     assert row["time_to_takeoff_s"] == pytest.approx(before.metrics["time_to_takeoff_s"] + 0.05)
-    study = decisions.undo(study, FIRST, event="onset", reason="no", who="T1")
+    study = study.decide(Decision("undo", FIRST, event="onset", reason="no", who="T1"))
     row = study.measure().set_index("file").loc[FIRST]
     assert row["moved_events"] == ""
     assert row["time_to_takeoff_s"] == before.metrics["time_to_takeoff_s"]
@@ -122,8 +124,8 @@ def test_moved_event_goes_into_the_numbers_and_back(folder):
 def test_decisions_are_added_in_the_dialect_of_the_log(folder, old):
     if old:
         (folder / "decisions.csv").write_bytes(old)
-    study = decisions.move(
-        Study.open(folder), FIRST, 1, "onset", 1.25, reason="=1;2, a\tb", who="T"
+    study = Study.open(folder).decide(
+        Decision("move", FIRST, event="onset", time_s=1.25, reason="=1;2, a\tb", who="T")
     )
     assert (folder / "decisions.csv").read_bytes().startswith(old)
     last = study.decisions.iloc[-1]
@@ -135,11 +137,13 @@ def test_decisions_are_added_in_the_dialect_of_the_log(folder, old):
 def test_decisions_need_a_reason_a_person_and_a_file(folder):
     study = Study.open(folder)
     with pytest.raises(cj.ArgumentError, match="reason"):
-        decisions.reject(study, FIRST, reason=" ", who="T")
+        study.decide(Decision("reject", FIRST, reason=" ", who="T"))
     with pytest.raises(cj.ArgumentError, match="no recording of this study"):
-        decisions.reject(study, "x.csv", reason="r", who="T")
+        study.decide(Decision("reject", "x.csv", reason="r", who="T"))
     with pytest.raises(cj.ArgumentError, match="onset"):
-        decisions.move(study, FIRST, 1, "zero_velocity", 1.0, reason="r", who="T")
+        study.decide(
+            Decision("move", FIRST, event="zero_velocity", time_s=1.0, reason="r", who="T")
+        )
     assert not (folder / "decisions.csv").exists()
 
 
@@ -201,7 +205,7 @@ def test_wrong_person_on_the_plate_is_found(folder):
     assert "weight_vs_session:fail" in row["flags"]
     check = study.checks.query("file == @wrong and code == 'weight_vs_session'").iloc[0]
     assert "10.0 % above the median" in check["reason"]
-    study = decisions.accept(study, wrong, reason="wore a vest", who="T1")
+    study = study.decide(Decision("accept", wrong, reason="wore a vest", who="T1"))
     row = study.measure().set_index("file").loc[wrong]
     assert (row["accepted"], row["accepted_by_rules"]) == (True, False)
     assert study.flow()["jumps"]["accepted_against_rules"].sum() == 1
@@ -234,7 +238,7 @@ def test_flow_counts_everybody_and_everything(folder):
         "A04,,2026-10-01,,pain,knee\n"
     )
     study = Study.open(folder)
-    study = decisions.reject(study, FIRST, reason="swung the arms", who="T1")
+    study = study.decide(Decision("reject", FIRST, reason="swung the arms", who="T1"))
     flow = study.flow()
     sessions = flow["sessions"].set_index("session")
     assert list(sessions["planned"]) == [4, 4, 4]

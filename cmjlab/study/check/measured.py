@@ -4,28 +4,40 @@ from __future__ import annotations
 
 import pandas as pd
 
-from cmjlab.errors import CmjlabError
+from cmjlab.study.decide.decisions import Decided
 from cmjlab.study.folder.problems import Problems, listed
 from cmjlab.study.folder.same_test import check_mass_between_sessions, check_rates
-from cmjlab.study.study import Study
 
 _ROSTER_MASS_PERCENT = 10.0
 
 
-def check_measured(study: Study, problems: Problems) -> None:
-    """Measure the study (kept results are used) and tell what is wrong with its recordings."""
-    try:
-        jumps = study.measure()
-    except CmjlabError as problem:
-        problems.add("fail", "cannot_measure", where=(study.folder.name, "", ""),
-                     found=str(problem), expected="recordings that can be measured",
-                     remedy="Solve this first, then check again.")  # fmt: skip
-        return
+def check_measured(
+    jumps: pd.DataFrame,
+    roster: pd.DataFrame,
+    decided: Decided,
+    minimum_jumps: int,
+    problems: Problems,
+) -> None:
+    """Tell what is wrong with measured recordings.
+
+    Parameters
+    ----------
+    jumps : pandas.DataFrame
+        The jumps table.
+    roster : pandas.DataFrame
+        The athletes, with the body mass written down for them.
+    decided : Decided
+        What persons decided about the jumps.
+    minimum_jumps : int
+        Accepted jumps wanted at least of each athlete in each session.
+    problems : Problems
+        Receives whatever is wrong.
+    """
     _unreadable(jumps, problems)
     _same_content(jumps, problems)
-    _decided_jumps(study, jumps, problems)
-    _too_few(study, jumps, problems)
-    _mass_against_roster(study, jumps, problems)
+    _decided_jumps(decided, jumps, problems)
+    _too_few(jumps, minimum_jumps, problems)
+    _mass_against_roster(jumps, roster, problems)
     check_mass_between_sessions(jumps, problems)
     check_rates(jumps, problems)
 
@@ -51,11 +63,11 @@ def _same_content(jumps: pd.DataFrame, problems: Problems) -> None:
         )  # fmt: skip
 
 
-def _decided_jumps(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
+def _decided_jumps(decided: Decided, jumps: pd.DataFrame, problems: Problems) -> None:
     known = set(zip(jumps["file"], jumps["jump"].astype(int), strict=True))
     files = set(jumps["file"])
-    asked = set(study.decided.verdicts)
-    asked |= {(f, j) for f, by_jump in study.decided.moved.items() for j, e in by_jump.items() if e}
+    asked = set(decided.verdicts)
+    asked |= {(f, j) for f, by_jump in decided.moved.items() for j, e in by_jump.items() if e}
     for file, jump in sorted(asked - known):
         if file in files:
             count = sum(1 for f, _ in known if f == file)
@@ -66,8 +78,7 @@ def _decided_jumps(study: Study, jumps: pd.DataFrame, problems: Problems) -> Non
             )  # fmt: skip
 
 
-def _too_few(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
-    least = int(study.plan.minimum_jumps)
+def _too_few(jumps: pd.DataFrame, least: int, problems: Problems) -> None:
     groups = jumps.groupby(["athlete", "session"], observed=True, sort=False)
     for (athlete, session), group in groups:
         count = int(group["accepted"].sum())
@@ -80,12 +91,12 @@ def _too_few(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
             )  # fmt: skip
 
 
-def _mass_against_roster(study: Study, jumps: pd.DataFrame, problems: Problems) -> None:
-    roster = study.athletes.drop_duplicates("athlete").set_index("athlete")["body_mass_kg"]
+def _mass_against_roster(jumps: pd.DataFrame, roster: pd.DataFrame, problems: Problems) -> None:
+    masses = roster.drop_duplicates("athlete").set_index("athlete")["body_mass_kg"]
     used = jumps[jumps["accepted"].astype(bool)]
     means = used.groupby(["athlete", "session"], observed=True, sort=False)["body_mass_kg"].median()
     for (athlete, session), mass in means.items():
-        listed_mass = roster.get(athlete, float("nan"))
+        listed_mass = masses.get(athlete, float("nan"))
         if not pd.notna(listed_mass) or not pd.notna(mass):
             continue
         if not 20.0 <= mass <= 250.0:

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from cmjlab.catalog import METRICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.measures import BALANCE, FORCE_SHARE, STRENGTH
 from cmjlab.stats.subgroups.rules import Rules, read_rules
-from cmjlab.study.decide.combine import measures_wide
+from cmjlab.study.decide.sessions_table import measures_wide
 from cmjlab.study.folder.problems import Problems
-
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
+from cmjlab.study.folder.study_folder import StudyFolder
 
 #: Word in block.csv for a row that every subgroup does.
 EVERYBODY = "all"
 
 
-def check_subgroups(study: Study, problems: Problems) -> None:
+def check_subgroups(study: StudyFolder, problems: Problems) -> None:
     """Add what is wrong with the rules of subgroups and the block; nothing when there are none."""
     rules: Rules | None = None
     if not study.subgroups.empty:
@@ -36,7 +32,7 @@ def check_subgroups(study: Study, problems: Problems) -> None:
         _check_names(study, rules, problems)
 
 
-def _check_columns(study: Study, rules: Rules, problems: Problems) -> None:
+def _check_columns(study: StudyFolder, rules: Rules, problems: Problems) -> None:
     """A rule must name a measure of the plate, of measures.csv, or a column of the roster."""
     measured = set(measures_wide(study.measures).columns) - {"athlete", "session"}
     numbers = {*METRICS, *measured, STRENGTH, FORCE_SHARE, BALANCE}
@@ -54,7 +50,7 @@ def _check_columns(study: Study, rules: Rules, problems: Problems) -> None:
         )  # fmt: skip
 
 
-def _check_names(study: Study, rules: Rules, problems: Problems) -> None:
+def _check_names(study: StudyFolder, rules: Rules, problems: Problems) -> None:
     """block.csv must use the names of subgroups.csv."""
     names = [*rules.every_subgroup, EVERYBODY]
     for name in dict.fromkeys(study.block["subgroup"].dropna().astype(str)):

@@ -1,6 +1,6 @@
 """A person's decisions on jumps: accept, reject, move an event, undo. A log, append only.
 
-Each call adds a row to ``decisions.csv`` with who, when and why; nothing is ever removed.
+Each decision adds a row to ``decisions.csv`` with who, when and why; nothing is ever removed.
 The last row for a jump's verdict counts, and the last row for each of its events. "undo"
 takes back the verdict, or with an event the move of that event. What the rules said stays
 visible beside what the person said.
@@ -12,9 +12,8 @@ import csv
 import datetime as dt
 import io
 import math
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -23,14 +22,59 @@ from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.jump_types import MOVABLE_EVENTS
 from cmjlab.study.folder.cells import find_table, read_cells
 from cmjlab.study.folder.problems import Problems
-from cmjlab.study.folder.user_tables import ROW, read_user_table
+from cmjlab.study.folder.user_tables import ROW
 from cmjlab.study.store.parts import locked, write_whole
 from cmjlab.tables import DECISIONS
 
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
+_ACTIONS = DECISIONS.column("action").allowed
 
-_STEM = "decisions"
+
+@dataclass(frozen=True)
+class Decision:
+    """What a person decides about one jump, complete enough to be written into the log.
+
+    Attributes
+    ----------
+    action : str
+        "accept" (use the jump whatever the rules say), "reject" (do not use it), "move" (fix an
+        event at a time) or "undo" (take back the verdict, or with an event its move).
+    file : str
+        Path below the recordings folder, as in the jumps table.
+    jump : int
+        Number of the jump within its file.
+    reason, who : str
+        Why, and the coded id of the person.
+    event : str
+        One of weighing_start, weighing_end, onset, takeoff, landing; for "move" and "undo".
+    time_s : float or None
+        Where a moved event is put, seconds on the file's clock.
+    when : str
+        Time of the decision, ISO; empty: now.
+
+    Raises
+    ------
+    ArgumentError
+        When reason or person is missing, or action, event or time are not as said.
+    """
+
+    action: str
+    file: str
+    jump: int = 1
+    reason: str = field(kw_only=True)
+    who: str = field(kw_only=True)
+    event: str = field(default="", kw_only=True)
+    time_s: float | None = field(default=None, kw_only=True)
+    when: str = field(default="", kw_only=True)
+
+    def __post_init__(self) -> None:
+        one_of("action", self.action, _ACTIONS)
+        if self.event or self.action == "move":
+            one_of("event", self.event, MOVABLE_EVENTS)
+        if self.action == "move":
+            number("time_s", self.time_s, unit="s")
+        for name, text in (("reason", self.reason), ("who", self.who)):
+            if not str(text).strip():
+                raise ArgumentError(f"{name}: a decision needs it; found nothing.")
 
 
 @dataclass(frozen=True)
@@ -49,20 +93,8 @@ class Decided:
     moved: dict[str, dict[int, dict[str, float]]] = field(default_factory=dict)
 
 
-def read_log(folder: Path, results: Path, problems: Problems) -> pd.DataFrame:
-    """Return the decisions log: the study's, then what was added in the results folder.
-
-    Results outside the study folder (a read-only study) keep their own decisions.csv.
-    """
-    log = read_user_table(folder, _STEM, DECISIONS, problems)
-    if results.resolve().parent != folder.resolve():
-        log = pd.concat([log, read_user_table(results, _STEM, DECISIONS, problems)])
-    return log.reset_index(drop=True)
-
-
-def effect(log: pd.DataFrame, problems: Problems | None = None) -> Decided:
+def decided_by(log: pd.DataFrame, problems: Problems) -> Decided:
     """Return what counts after all rows; rows that cannot be used are told and left out."""
-    problems = problems if problems is not None else Problems()
     decided = Decided()
     for row in log.dropna(subset=["file", "jump", "action"]).to_dict("records"):
         file, jump, action = str(row["file"]).replace("\\", "/"), int(row["jump"]), row["action"]
@@ -91,78 +123,20 @@ def effect(log: pd.DataFrame, problems: Problems | None = None) -> Decided:
     return decided
 
 
-def accept(
-    study: Study, file: str, jump: int = 1, *, reason: str, who: str, when: str | None = None
-) -> Study:
-    """Use a jump whatever the rules say; returns the study with this decision."""
-    return _decide(study, {"file": file, "jump": jump, "action": "accept"}, reason, who, when)
-
-
-def reject(
-    study: Study, file: str, jump: int = 1, *, reason: str, who: str, when: str | None = None
-) -> Study:
-    """Do not use a jump whatever the rules say; returns the study with this decision."""
-    return _decide(study, {"file": file, "jump": jump, "action": "reject"}, reason, who, when)
-
-
-def move(
-    study: Study,
-    file: str,
-    jump: int,
-    event: str,
-    time_s: float,
-    *,
-    reason: str,
-    who: str,
-) -> Study:
-    """Fix an event of a jump at a time (seconds on the file's clock); returns the new study."""
-    one_of("event", event, MOVABLE_EVENTS)
-    row = {"file": file, "jump": jump, "action": "move", "event": event}
-    row["time_s"] = number("time_s", time_s, unit="s")
-    return _decide(study, row, reason, who, None)
-
-
-def undo(
-    study: Study,
-    file: str,
-    jump: int = 1,
-    *,
-    event: str = "",
-    reason: str,
-    who: str,
-) -> Study:
-    """Take back the verdict on a jump, or with ``event`` its move; returns the new study."""
-    if event:
-        one_of("event", event, MOVABLE_EVENTS)
-    row = {"file": file, "jump": jump, "action": "undo", "event": event}
-    return _decide(study, row, reason, who, None)
-
-
-def _decide(study: Study, row: dict[str, object], reason: str, who: str, when: str | None) -> Study:
-    if row["file"] not in set(study.files["file"]):
-        raise ArgumentError(
-            f"file: {row['file']!r} is no recording of this study; see study.files['file']."
-        )
-    for name, text in (("reason", reason), ("who", who)):
-        if not str(text).strip():
-            raise ArgumentError(f"{name}: a decision needs it; found nothing.")
-    now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
-    append(study.decisions_folder, {**row, "reason": reason, "who": who, "when": when or now})
-    return study.reload()
-
-
-def append(folder: Path, row: dict[str, object]) -> Path:
-    """Add one row to decisions.csv of a folder, in the dialect in which it is written.
+def write_decision(folder: Path, decision: Decision) -> Path:
+    """Add a decision to decisions.csv of a folder, in the dialect in which it is written.
 
     Raises
     ------
     StudyError
         When the log is a workbook (nothing can be added safely) or is held by a program.
     """
-    paths = find_table(folder, _STEM)
+    paths = find_table(folder, DECISIONS.name)
     if paths and paths[0].suffix.lower() == ".xlsx":
         raise StudyError(f"{paths[0].name}: save it as decisions.csv; rows cannot be added to it.")
-    path = paths[0] if paths else folder / f"{_STEM}.csv"
+    now = dt.datetime.now().astimezone().isoformat(timespec="seconds")
+    row = {**asdict(decision), "when": decision.when or now}
+    path = paths[0] if paths else folder / f"{DECISIONS.name}.csv"
     with locked(folder / "results" if (folder / "study.toml").exists() else folder):
         old = path.read_bytes() if path.exists() else b""
         write_whole(path, old + _line(path, old, row))

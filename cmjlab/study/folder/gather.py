@@ -21,8 +21,8 @@ from cmjlab.study.folder.file_names import SUFFIXES, from_entities, stem_and_suf
 from cmjlab.study.folder.ids import likeness, natural
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import files_below
+from cmjlab.study.folder.study_folder import StudyFolder
 from cmjlab.study.folder.user_tables import read_user_table
-from cmjlab.study.study import Study
 from cmjlab.tables import NAMES, RECORDINGS
 
 
@@ -54,14 +54,14 @@ class _Clues:
     days: dict[str, list[str]]
 
 
-def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) -> Draft:
+def gather(folder: str | Path, study: str | Path, dry_run: bool = True) -> Draft:
     """Draft recordings.csv for a folder of files with any names.
 
     Parameters
     ----------
     folder : str or Path
         Heap of files; it may be the study's own recordings folder.
-    study : str, Path or Study
+    study : str or Path
         Study folder with roster and sessions.
     dry_run : bool
         True: only return the draft. False: also write it into recordings.csv (rows that
@@ -82,12 +82,11 @@ def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) 
             f"{folder}: {'is a file; name the folder with it' if folder.exists() else 'there is no such folder'}."
             " First comes the folder with recordings, then the study folder."
         )
-    if not isinstance(study, Study):
-        study = Study.read(study)
-    home = study.settings.recordings
+    owner = StudyFolder.read(study)
+    home = owner.settings.recordings
     inside = folder.resolve().is_relative_to(home.resolve())
-    clues = _clues(study)
-    known = set(study._table("recordings")["file"].dropna())
+    clues = _clues(owner)
+    known = set(owner.recordings["file"].dropna())
     rows, unplaced, understood = [], [], 0
     for name, path in files_below(folder).items():
         if not stem_and_suffix(name)[1].lower().startswith(SUFFIXES):
@@ -95,7 +94,7 @@ def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) 
         if inside:
             place = (folder.resolve() / name).relative_to(home.resolve())
             target = unicodedata.normalize("NFC", place.as_posix())
-            if target not in known and _says_all(target, study):
+            if target not in known and _says_all(target, owner):
                 understood += 1
                 continue
         else:
@@ -109,19 +108,19 @@ def gather(folder: str | Path, study: str | Path | Study, dry_run: bool = True) 
             rows.append({"file": target, "path": path, **found})
     table = _number_trials(pd.DataFrame(rows, columns=["file", "path", *_FOUND]))
     if not dry_run and len(table):
-        _write(study, table, inside)
+        _write(owner, table, inside)
     return Draft(table.drop(columns=["path", "number", "time"]), tuple(unplaced), understood)
 
 
 _FOUND = ["athlete", "session", "number", "date", "time", "how"]
 
 
-def _says_all(file: str, study: Study) -> bool:
+def _says_all(file: str, study: StudyFolder) -> bool:
     fields = from_entities(file)
     return fields.get("session") in study.settings.session_order and bool(fields.get("athlete"))
 
 
-def _clues(study: Study) -> _Clues:
+def _clues(study: StudyFolder) -> _Clues:
     athletes: dict[str, list[str]] = {}
     for athlete in study.athletes["athlete"].dropna():
         athletes.setdefault(likeness(athlete), []).append(athlete)
@@ -248,7 +247,7 @@ def _number_trials(table: pd.DataFrame) -> pd.DataFrame:
     return table[[*order, "number", "time"]].reset_index(drop=True)
 
 
-def _write(study: Study, table: pd.DataFrame, inside: bool) -> None:
+def _write(study: StudyFolder, table: pd.DataFrame, inside: bool) -> None:
     """Copy files from outside and add the rows to recordings.csv."""
     from cmjlab.files.table import write_table
 
@@ -268,7 +267,7 @@ def _write(study: Study, table: pd.DataFrame, inside: bool) -> None:
             except OSError as problem:
                 raise ReadError(f"{file}: cannot be copied ({problem.strerror}).") from problem
     new = table[RECORDINGS.names]
-    old = study._table("recordings")
+    old = study.recordings
     write_table(
         RECORDINGS.cast(pd.concat([old, new], ignore_index=True) if len(old) else new), target
     )

@@ -11,9 +11,9 @@ import pandas as pd
 
 from cmjlab.method import Method
 from cmjlab.study.store.batch import ProgressCallback, measure_tasks
+from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.one_file import FileResult, Task, failed
 from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
-from cmjlab.study.store.stat_index import StatIndex
 
 Rows = tuple[pd.DataFrame, pd.DataFrame]
 
@@ -27,7 +27,7 @@ def can_write(results: Path) -> bool:
     return os.access(results / "store", os.W_OK)
 
 
-def with_hashes(tasks: Iterable[Task], index: StatIndex) -> tuple[list[Task], list[FileResult]]:
+def with_hashes(tasks: Iterable[Task], index: ChecksumIndex) -> tuple[list[Task], list[FileResult]]:
     """Return tasks with the SHA-256 of their files, and rows for files that cannot be opened.
 
     The latter are never kept: the next run tries again.
@@ -42,7 +42,7 @@ def with_hashes(tasks: Iterable[Task], index: StatIndex) -> tuple[list[Task], li
     return ready, unreadable
 
 
-def rows_of(
+def measured_rows(
     tasks: Sequence[Task],
     method: Method,
     *,
@@ -69,7 +69,11 @@ def rows_of(
         Columns JUMP_COLUMNS and CHECK_COLUMNS of ``cmjlab.study.store.parts``, in no special order.
     """
     store = Store(results, method.key) if results is not None else None
-    index = StatIndex(results / "store" / "files.json") if results is not None else StatIndex(None)
+    index = (
+        ChecksumIndex(results / "store" / "files.json")
+        if results is not None
+        else ChecksumIndex(None)
+    )
     ready, fresh = with_hashes(tasks, index)
     jumps, checks, missing = _stored(store, ready)
     if missing and store is None:

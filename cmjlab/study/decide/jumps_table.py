@@ -1,4 +1,4 @@
-"""Joining: kept rows of files with recordings, verdicts, context, roster and measures.
+"""The jumps table: kept rows of files with recordings, verdicts, context and roster joined.
 
 The order is fixed: rows of the files -> a person's decisions -> checks against the other
 jumps -> accepted -> roster. Roster columns come last and are validated many to one.
@@ -7,7 +7,6 @@ jumps -> accepted -> roster. Roster columns come last and are validated many to 
 from __future__ import annotations
 
 import json
-import re
 
 import numpy as np
 import pandas as pd
@@ -19,7 +18,6 @@ from cmjlab.study.folder.ids import natural
 from cmjlab.study.folder.user_tables import ROW
 from cmjlab.tables import CHECK_ROWS, JUMPS
 
-_MEASURE_UNITS = {"%": "percent", "n/kg": "n_per_kg", "w/kg": "w_per_kg", "m/s": "m_per_s"}
 #: Roster columns that are not joined: a plate measures body mass better than a list.
 _NOT_JOINED = ("body_mass_kg", ROW)
 
@@ -60,8 +58,8 @@ def apply_decisions(
     )
     failed = context.loc[context["status"] == "fail", ["file", "jump"]]
     pairs = set(failed.itertuples(index=False, name=None))
-    beside = [(f, j) in pairs for f, j in zip(jumps["file"], jumps["jump"], strict=True)]
-    jumps["accepted_by_rules"] = own & ~np.array(beside, dtype=bool)
+    against = [(f, j) in pairs for f, j in zip(jumps["file"], jumps["jump"], strict=True)]
+    jumps["accepted_by_rules"] = own & ~np.array(against, dtype=bool)
     jumps["accepted"] = _with_verdict(jumps["accepted_by_rules"], jumps["verdict"], readable)
     jumps["flags"] = _flags(jumps, context)
     both = pd.concat([checks.drop(columns="key"), context], ignore_index=True)
@@ -96,7 +94,7 @@ def _in_order(checks: pd.DataFrame, jumps: pd.DataFrame) -> pd.DataFrame:
     return CHECK_ROWS.cast(checks.iloc[order].reset_index(drop=True))
 
 
-def unpacked(rows: pd.DataFrame, column: str, names: tuple[str, str]) -> pd.DataFrame:
+def unpack_column(rows: pd.DataFrame, column: str, names: tuple[str, str]) -> pd.DataFrame:
     """Return a packed column of kept rows as a table: file, jump and two named columns."""
     out = []
     for file, jump, text in rows[["file", "jump", column]].itertuples(index=False):
@@ -124,7 +122,9 @@ def sort_jumps(
     return jumps.iloc[order].reset_index(drop=True)
 
 
-def hand_out(jumps: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame) -> pd.DataFrame:
+def jumps_with_roster(
+    jumps: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame
+) -> pd.DataFrame:
     """Return the jumps table: declared columns and dtypes, roster joined, session ordered."""
     keep = [c for c in JUMPS.names if c in jumps]
     table = JUMPS.cast(jumps[keep])
@@ -135,85 +135,15 @@ def hand_out(jumps: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame
     roles = dict(zip(sessions["session"], sessions["role"], strict=True))
     table["role"] = table["session"].map(roles).astype("str")
     table["session"] = ordered_sessions(table["session"], sessions)
-    joined = [c for c in table.columns if c not in JUMPS.names]
-    joined.sort(key=lambda c: (c != "group", c != "role"))
+    of_roster = [c for c in table.columns if c not in JUMPS.names]
+    of_roster.sort(key=lambda c: (c != "group", c != "role"))
     head = [c for c in JUMPS.names if c not in METRICS]
+    metrics = [c for c in JUMPS.names if c in METRICS]
     place = head.index("accepted")
-    return table[[*head[:place], *joined, *head[place:], *[c for c in JUMPS.names if c in METRICS]]]
+    return table[[*head[:place], *of_roster, *head[place:], *metrics]]
 
 
 def ordered_sessions(column: pd.Series, sessions: pd.DataFrame) -> pd.Series:
     """Return session ids as an ordered category in the order of the study."""
     kind = pd.CategoricalDtype(list(sessions["session"]), ordered=True)
     return column.astype("str").astype(kind)
-
-
-def measure_column(measure: str, unit: object) -> str:
-    """Return the column of a measure: its name with the unit behind (squat_1rm, kg -> squat_1rm_kg)."""
-    name = re.sub(r"\W+", "_", str(measure).strip().casefold()).strip("_")
-    word = "" if pd.isna(unit) else str(unit).strip().casefold()
-    word = _MEASURE_UNITS.get(word, re.sub(r"\W+", "_", word).strip("_"))
-    return name if not word or word == "1" or name.endswith(f"_{word}") else f"{name}_{word}"
-
-
-def measures_wide(measures: pd.DataFrame) -> pd.DataFrame:
-    """Return measures with one row per athlete and session and one column per measure."""
-    usable = measures.dropna(subset=["athlete", "session", "measure", "value"])
-    if usable.empty:
-        return pd.DataFrame({"athlete": pd.Series(dtype="str"), "session": pd.Series(dtype="str")})
-    column = [measure_column(m, u) for m, u in zip(usable["measure"], usable["unit"], strict=True)]
-    long = usable.assign(column=column).drop_duplicates(["athlete", "session", "column"])
-    wide = long.pivot(index=["athlete", "session"], columns="column", values="value")
-    return wide[list(dict.fromkeys(column))].rename_axis(columns=None).reset_index()
-
-
-def add_measures(sessions_table: pd.DataFrame, measures: pd.DataFrame) -> pd.DataFrame:
-    """Join measures to a sessions table, and relative strength where it can be had.
-
-    ``relative_strength`` = one-repetition maximum / body mass on the plate in the same
-    session. The measure squat_1rm is used; without it the only measure named …_1rm in kg.
-    """
-    wide = measures_wide(measures)
-    names = [c for c in wide.columns if c not in ("athlete", "session")]
-    wide = wide.rename(columns={c: f"{c}_measured" for c in names if c in sessions_table})
-    kind = sessions_table["session"].dtype
-    out = sessions_table.assign(session=sessions_table["session"].astype("str")).merge(
-        wide, on=["athlete", "session"], how="outer", validate="1:1", sort=False
-    )
-    out["session"] = out["session"].astype(kind)
-    maxima = [c for c in wide.columns if c.endswith("_1rm_kg")]
-    if "squat_1rm_kg" in maxima:
-        maxima = ["squat_1rm_kg"]
-    if len(maxima) == 1 and "body_mass_kg" in out:
-        out["relative_strength"] = out[maxima[0]] / out["body_mass_kg"]
-    return out
-
-
-def finish_sessions(
-    out: pd.DataFrame, measures: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame
-) -> pd.DataFrame:
-    """Return a study's sessions table: measures, group and role for every row, in order."""
-    out = add_measures(out, measures)
-    roster = athletes.drop_duplicates("athlete").set_index("athlete")
-    out["group"] = out["athlete"].map(roster["group"]).astype("str")
-    out["role"] = (
-        out["session"]
-        .astype("str")
-        .map(dict(zip(sessions["session"], sessions["role"], strict=True)))
-    ).astype("str")
-    for column in ("n_jumps", "n_excluded"):
-        out[column] = out[column].fillna(0)
-    out["n_expected"] = out["n_expected"].ffill().bfill()
-    rank = {a: i for i, a in enumerate(roster.index)}
-    keys = [
-        (code if code >= 0 else 999, rank.get(a, 10**6), natural(a))
-        for code, a in zip(out["session"].cat.codes, out["athlete"], strict=True)
-    ]
-    order = sorted(range(len(out)), key=keys.__getitem__)
-    head = ["athlete", "group", "session", "role", "date", "n_jumps", "n_expected", "n_excluded"]
-    for name in head:
-        if name not in out:
-            out[name] = None
-    return out.iloc[order][[*head, *[c for c in out.columns if c not in head]]].reset_index(
-        drop=True
-    )

@@ -33,18 +33,31 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
         study can be used), "warn" (look at it) or "note". Empty when all is well. Never
         raises for what stands in the folder.
     """
+    found = Problems()
     try:
-        study = Study.read(folder, results)
+        study = Study.read(folder, results, found)
     except CmjlabError as problem:
-        found = Problems()
         name, _, why = str(problem).partition(": ")
         found.add("fail", "no_study", where=(name, "", ""), found=why,
                   expected="a study folder", remedy="Name a study folder, or make one with 'cmjlab new'.")  # fmt: skip
         return found.frame()
-    _check_names(study, study._found)
-    check_measured(study, study._found)
-    check_subgroups(study, study._found)
-    return study.problems
+    _check_names(study, found)
+    _check_recordings(study, found)
+    check_subgroups(study, found)
+    return found.frame()
+
+
+def _check_recordings(study: Study, problems: Problems) -> None:
+    """Measure the study (kept results are used) and tell what is wrong with its recordings."""
+    try:
+        jumps = study.measure()
+    except CmjlabError as problem:
+        problems.add("fail", "cannot_measure", where=(study.folder.name, "", ""),
+                     found=str(problem), expected="recordings that can be measured",
+                     remedy="Solve this first, then check again.")  # fmt: skip
+        return
+    least = int(study.plan.minimum_jumps)
+    check_measured(jumps, study.athletes, study.decided, least, problems)
 
 
 def _check_names(study: Study, problems: Problems) -> None:

@@ -18,7 +18,7 @@ from cmjlab.study.store.parts import write_whole
 _RACY_NS = 2_000_000_000
 
 
-class StatIndex:
+class ChecksumIndex:
     """Index kept in one JSON file; a damaged or missing file only costs time.
 
     Parameters

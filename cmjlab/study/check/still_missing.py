@@ -5,15 +5,15 @@ from __future__ import annotations
 import pandas as pd
 
 from cmjlab.study.folder.problems import Problems, listed
-from cmjlab.study.study import Study
+from cmjlab.study.folder.study_folder import StudyFolder
 
 
-def still_missing(study: Study) -> pd.DataFrame:
+def still_missing(study: StudyFolder) -> pd.DataFrame:
     """Return what later analyses will miss: roster, dates, comparison group, second baseline.
 
     Parameters
     ----------
-    study : Study
+    study : StudyFolder
 
     Returns
     -------
@@ -28,7 +28,7 @@ def still_missing(study: Study) -> pd.DataFrame:
     return problems.frame()
 
 
-def _roster(study: Study, problems: Problems) -> None:
+def _roster(study: StudyFolder, problems: Problems) -> None:
     roster = study.athletes
     if roster.empty:
         problems.add(
@@ -49,7 +49,7 @@ def _roster(study: Study, problems: Problems) -> None:
         )  # fmt: skip
 
 
-def _dates(study: Study, problems: Problems) -> None:
+def _dates(study: StudyFolder, problems: Problems) -> None:
     """Sessions that were tested but have no date: time between tests is then not known."""
     sessions = study.sessions
     tested = sessions["session"].isin(study.files["session"])
@@ -70,7 +70,7 @@ def _dates(study: Study, problems: Problems) -> None:
         )  # fmt: skip
 
 
-def _baselines(study: Study, problems: Problems) -> None:
+def _baselines(study: StudyFolder, problems: Problems) -> None:
     roles = study.sessions.set_index("session")["role"]
     tested = [s for s in roles.index if s in set(study.files["session"])]
     baselines = [s for s in tested if roles[s] == "baseline"]
