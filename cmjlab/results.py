@@ -17,7 +17,7 @@ from cmjlab.words.phrases import Note, Reason, Sentence
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Note", "Reason", "Result", "Sentence", "method_words", "remark_words"]
+__all__ = ["Note", "Reason", "Result", "Sentence", "method_words", "remark_words", "stored_reason"]
 
 #: Rows of a table that a notebook shows at once.
 _ROWS = 40
@@ -181,18 +181,23 @@ def method_words(row: Mapping[str, Any], words: Words) -> str:
     return "; ".join(parts)
 
 
+def stored_reason(row: Mapping[str, Any], column: str = "reason_code") -> Reason | None:
+    """Return the reason or remark that a row of a table holds as code and values."""
+    code = _text(row.get(column))
+    return Reason(code, _values(row)) if code else None
+
+
 def remark_words(row: Mapping[str, Any], words: Words) -> str:
     """Return why a row has no number or no interval, and what to know about its number."""
-    values = _values(row)
-    reason, remark = (_text(row.get(c)) for c in ("reason_code", "remark_code"))
+    reason, remark = stored_reason(row), stored_reason(row, "remark_code")
     parts = []
     if reason:
         estimate = row.get("estimate")
         bare = estimate is not None and estimate == estimate
-        why = words.phrase(Reason(reason, values))
-        parts.append(words.say("table.no_interval" if bare else "table.not_estimable", why=why))
+        key = "table.no_interval" if bare else "table.not_estimable"
+        parts.append(words.say(key, why=words.phrase(reason)))
     if remark:
-        parts.append(words.phrase(Reason(remark, values)))
+        parts.append(words.phrase(remark))
     return "; ".join(parts)
 
 

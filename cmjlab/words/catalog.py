@@ -60,7 +60,10 @@ class Words:
     def label(self, name: str) -> str:
         """Return the words for a metric or measure; a user's own column keeps its name, in words."""
         own = self._sentences.get(f"label.{name}") or self._sentences.get(f"measure.{name}")
-        return own or (METRICS[name].label if name in METRICS else name.replace("_", " "))
+        if own or name in METRICS:
+            return own or METRICS[name].label
+        plain = name.replace("_", " ")
+        return plain[:1].upper() + plain[1:]
 
     def statistic(self, name: str) -> str:
         """Return the words for a statistic."""

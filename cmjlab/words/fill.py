@@ -11,6 +11,7 @@ A gap is ``{name}`` or ``{name:form}``. Forms:
 ``p``               a p value: ``0.012``, ``< 0.001``
 ``label``           a metric's or measure's words
 ``labels``          several of them: ``a, b and c``
+``mid``             one or several within a sentence: ``jump height``, but ``RSImod``
 ``list``            names: ``a, b and c``; ``commas`` joins with commas only
 ``first8``          the first eight names and how many more there are (any number)
 ``word``            the value is itself the last part of a key below ``word.``
@@ -88,6 +89,11 @@ def joined(names: Iterable[Any], last: str = "and") -> str:
     return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
 
 
+def _in_mid_sentence(label: str) -> str:
+    """Return a label without its capital, unless it begins with an abbreviation."""
+    return label[0].lower() + label[1:] if label[1:2].islower() else label
+
+
 class Filler(string.Formatter):
     """Fills one sentence.
 
@@ -141,6 +147,7 @@ class Filler(string.Formatter):
             "percent": lambda: f"{100 * value:g} %",
             "p": lambda: p_text(value),
             "label": lambda: self._label(str(value)),
+            "mid": lambda: self._mid(value),
             "labels": lambda: self._and(self._label(str(v)) for v in value),
             "list": lambda: self._and(value),
             "commas": lambda: ", ".join(map(str, value)),
@@ -151,6 +158,10 @@ class Filler(string.Formatter):
         text = format(value, form if form or not isinstance(value, float) else "g")
         negative = isinstance(value, float) and text.startswith("-")
         return MINUS + text[1:] if negative else text
+
+    def _mid(self, value: Any) -> str:
+        several = [value] if isinstance(value, str) else value
+        return self._and(_in_mid_sentence(self._label(str(v))) for v in several)
 
     def _and(self, names: Iterable[Any]) -> str:
         return joined(names, self._say("word.and"))

@@ -17,6 +17,7 @@ MINE = Words(
         "word.rise": "rise",
         "a.change": "{metric}, {group}: {change:signed} ({low:bare_signed} to {high:signed1}), {level:percent}",
         "a.names": "{who:list}; {many:first2}; {m:labels}; {m:commas}",
+        "a.mid": "of {x:mid} with {y:mid}",
         "a.why": "cannot: {why}",
         "a.word": "a {kind:word}, p = {p:p}, {x:+.2f}",
         "a.own": "{x:value}",
@@ -44,7 +45,10 @@ def test_lists_labels_and_nested_phrases():
         "a.names", who=["A", "B", "C"], many=["x", "y", "z"], m=["jump_height_m", "own_column"]
     )
     assert text.startswith(
-        "A, B and C; x, y and 1 more; Jump height (take-off velocity) and own column;"
+        "A, B and C; x, y and 1 more; Jump height (take-off velocity) and Own column;"
+    )
+    assert MINE.say("a.mid", x="jump_height_m", y=["own", "rsi_modified_m_per_s"]) == (
+        "of jump height (take-off velocity) with own and RSImod"
     )
     assert MINE.say("a.why", why=Reason("few", {"n": 3})) == "cannot: only 3 athletes"
     assert MINE.say("a.word", kind="rise", p=0.00004, x=-1.5) == "a rise, p = < 0.001, −1.50"

@@ -33,7 +33,7 @@ from cmjlab.tables import STATISTICS_TABLE
 from cmjlab.words.catalog import Words, read_words
 
 #: Columns that say where a row belongs; the rest of a row says what was found there.
-PLACE = ("metric", "group", "first", "second", "session", "athlete")
+PLACE = ("metric", "group", "first", "second", "other_metric", "session", "athlete")
 _MADE_HERE = frozenset({"contrast", "method", "text", "word_values", "reason_code", "remark_code"})
 _COLUMNS = frozenset(STATISTICS_TABLE.names) - _MADE_HERE
 
@@ -119,8 +119,8 @@ class Place:
         Collects what is added.
     place : mapping
         Columns of the statistics table, each a single value or one value per place: ``metric``,
-        ``group``, ``first`` and ``second`` (of a contrast), ``session``, ``athlete``, and
-        anything that all rows share (``n``, ``role``). ``unit`` is the metric's own when left out.
+        ``group``, ``first`` and ``second`` (of a contrast), ``other_metric`` (of a correlation),
+        ``session``, ``athlete``, and anything that all rows share (``n``, ``role``). ``unit`` is the metric's own when left out.
     """
 
     def __init__(self, rows: Rows, place: Mapping[str, Any]) -> None:
@@ -326,13 +326,20 @@ def _in_words(table: pd.DataFrame) -> pd.DataFrame:
         _as_json(_merged(v, r.values if r else {}, m.values if m else {}))
         for r, m, v in zip(reasons, remarks, values, strict=True)
     ]
-    if "first" in table:
-        both = table["first"].notna() & table["second"].notna()
-        table["contrast"] = (table["first"] + " - " + table["second"]).where(both, None)
     records = table.to_dict("records")
+    table["contrast"] = [_contrast(row, words) for row in records]
     table["method"] = _methods(records, words)
     table["text"] = [remark_words(r, words) or None for r in records]
     return table
+
+
+def _contrast(row: Mapping[str, Any], words: Words) -> str | None:
+    """Return what is compared with what, for display."""
+    first, second, other = (row.get(c) for c in ("first", "second", "other_metric"))
+    parts = [f"{first} - {second}"] if first is not None and second is not None else []
+    if other is not None:
+        parts.append(words.say("table.with_metric", other=other))
+    return ", ".join(parts) or None
 
 
 def _methods(records: Sequence[Mapping[str, Any]], words: Words) -> list[str | None]:

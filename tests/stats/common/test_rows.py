@@ -58,6 +58,16 @@ def test_contrast_is_made_from_first_and_second_and_never_read_again():
     assert row["test_value"] == pytest.approx(2.0)
 
 
+def test_the_other_side_of_a_correlation_is_a_column_and_apart():
+    rows = Rows(level=0.95)
+    for other in ("rsi_modified_m_per_s", "coach_rating"):
+        here = rows.at(metric="jump_height_m", other_metric=other, first="post", second="pre")
+        here.add("correlation_change", 0.4, limits=(0.1, 0.6))
+    table = rows.frame()
+    assert list(table["contrast"]) == ["post - pre, with RSImod", "post - pre, with coach rating"]
+    assert table["leads"].all()
+
+
 def test_no_spread_gives_the_number_alone():
     rows = Rows(level=0.95)
     rows.at(metric="jump_height_m").add_estimate("mean_change", Estimate(0.02, 0.0, 10.0))
