@@ -336,8 +336,8 @@ def _in_words(table: pd.DataFrame) -> pd.DataFrame:
 def _contrast(row: Mapping[str, Any], words: Words) -> str | None:
     """Return what is compared with what, for display."""
     first, second, other = (row.get(c) for c in ("first", "second", "other_metric"))
-    parts = [f"{first} - {second}"] if first is not None and second is not None else []
-    if other is not None:
+    parts = [f"{first} - {second}"] if isinstance(first, str) and isinstance(second, str) else []
+    if isinstance(other, str):
         parts.append(words.say("table.with_metric", other=other))
     return ", ".join(parts) or None
 

@@ -66,6 +66,9 @@ def test_the_other_side_of_a_correlation_is_a_column_and_apart():
     table = rows.frame()
     assert list(table["contrast"]) == ["post - pre, with RSImod", "post - pre, with coach rating"]
     assert table["leads"].all()
+    rows.at(metric="jump_height_m").add("session_f", 2.0)
+    rows.at(metric="jump_height_m", first="post", second="pre").add("session_f", 2.0)
+    assert rows.frame()["contrast"].fillna("").tolist()[2:] == ["", "post - pre"]
 
 
 def test_no_spread_gives_the_number_alone():
