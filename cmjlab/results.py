@@ -12,12 +12,22 @@ from typing import TYPE_CHECKING, Any
 from cmjlab.catalog import METRICS, STATISTICS
 from cmjlab.units import show, shown_unit
 from cmjlab.words.catalog import Words, read_words
-from cmjlab.words.phrases import Note, Reason, Sentence
+from cmjlab.words.phrases import Case, Note, Reason, Sentence
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Note", "Reason", "Result", "Sentence", "method_words", "remark_words", "stored_reason"]
+__all__ = [
+    "Case",
+    "Note",
+    "Reason",
+    "Result",
+    "Sentence",
+    "contrast_words",
+    "method_words",
+    "remark_words",
+    "stored_reason",
+]
 
 #: Rows of a table that a notebook shows at once.
 _ROWS = 40
@@ -34,7 +44,7 @@ class Result:
         Which analysis, e.g. "reliability".
     table : pandas.DataFrame
         One estimate a row; columns of ``cmjlab.tables.STATISTICS_TABLE``. Programs read
-        ``estimator``, ``interval_kind``, ``first``, ``second``, ``leads`` and ``reason_code``;
+        ``estimator``, ``interval_kind``, ``first``, ``second``, ``case``, ``leads`` and ``reason_code``;
         ``method``, ``contrast`` and ``text`` are the same in words, for display only.
     points : mapping of str to pandas.DataFrame
         Tidy data behind the figures, by name.
@@ -166,6 +176,19 @@ class Result:
         return "\n".join(parts)
 
 
+def contrast_words(row: Mapping[str, Any], words: Words) -> str:
+    """Return what is compared with what, or the case that a row is for, in words."""
+    first, second, other, case = (
+        _text(row.get(c)) for c in ("first", "second", "other_metric", "case")
+    )
+    parts = [f"{first} - {second}"] if first and second else []
+    if other:
+        parts.append(words.say("table.with_metric", other=other))
+    if case:
+        parts.append(words.phrase(Case(case, _values(row))))
+    return ", ".join(parts)
+
+
 def method_words(row: Mapping[str, Any], words: Words) -> str:
     """Return how a row of the statistics table was computed, in words."""
     values = _values(row)
@@ -209,6 +232,7 @@ def _values(row: Mapping[str, Any]) -> dict[str, Any]:
 def _in_words(row: Mapping[str, Any], words: Words) -> dict[str, str]:
     """Return one estimate in words: labels of the catalog, units that a person reads."""
     metric, statistic = _text(row.get("metric")), _text(row.get("statistic"))
+    row = {**row, "contrast": contrast_words(row, words) or row.get("contrast")}
     entry, known = METRICS.get(metric), STATISTICS.get(statistic)
     own = entry.unit if entry else ""
     unit = own if known is None or known.unit == "metric" else known.unit
@@ -233,7 +257,10 @@ def _in_words(row: Mapping[str, Any], words: Words) -> dict[str, str]:
 
 def _apart(part: pd.DataFrame) -> str:
     """Return by which columns several rows can be told apart."""
-    columns = ("metric", "group", "contrast", "session", "athlete", "estimator", "interval_kind")
+    columns = (
+        *("metric", "group", "contrast", "session", "athlete", "case", "estimator"),
+        "interval_kind",
+    )
     differ = [c for c in columns if c in part and part[c].nunique(dropna=False) > 1]
     return f"; they differ in {', '.join(differ)}" if differ else ""
 

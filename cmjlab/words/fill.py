@@ -14,11 +14,14 @@ A gap is ``{name}`` or ``{name:form}``. Forms:
 ``mid``             one or several within a sentence: ``jump height``, but ``RSImod``
 ``list``            names: ``a, b and c``; ``commas`` joins with commas only
 ``first8``          the first eight names and how many more there are (any number)
+``labels8``         the same for metrics or measures, in words; ``mid8`` within a sentence
 ``word``            the value is itself the last part of a key below ``word.``
 anything else       a format of Python: ``+.2f``, ``g``
 ==================  =====================================================================
 
-The unit of a number is that of the sentence's metric; a value named ``unit`` replaces it.
+The unit of a number is that of the sentence's metric; a value named ``unit`` replaces it. The
+gap ``{subject}`` is the metric's label, with the group where there is one. Names in a list may be
+phrases.
 """
 
 from __future__ import annotations
@@ -34,7 +37,7 @@ from cmjlab.units import show
 
 MINUS = "\u2212"
 _NUMBER = re.compile(r"(value|signed|bare|bare_signed)([0-9])?\Z")
-_FIRST = re.compile(r"first([0-9]+)\Z")
+_FIRST = re.compile(r"(first|labels|mid)([0-9]+)\Z")
 #: Digits shown of a number whose column has no unit that we know.
 _DIGITS = 3
 
@@ -117,6 +120,8 @@ class Filler(string.Formatter):
 
     def get_value(self, key: int | str, args: Any, kwargs: Any) -> Any:
         """Return the value of a gap; the metric's label for ``{metric}``."""
+        if key == "subject" and key not in self._values:
+            return self._subject()
         value = self._values[str(key)]
         return self._label(value) if key == "metric" and isinstance(value, str) else value
 
@@ -139,10 +144,7 @@ class Filler(string.Formatter):
     def _other(self, value: Any, form: str) -> str:
         first = _FIRST.match(form)
         if first:
-            most = int(first[1])
-            rest = len(value) - most
-            more = [self._say("word.more").format(n=rest)] if rest > 0 else []
-            return ", ".join([str(v) for v in value[:most]]) + "".join(f" {m}" for m in more)
+            return self._shortened([self._in_form(v, first[1]) for v in value], int(first[2]))
         forms: dict[str, Callable[[], str]] = {
             "percent": lambda: f"{100 * value:g} %",
             "p": lambda: p_text(value),
@@ -150,7 +152,7 @@ class Filler(string.Formatter):
             "mid": lambda: self._mid(value),
             "labels": lambda: self._and(self._label(str(v)) for v in value),
             "list": lambda: self._and(value),
-            "commas": lambda: ", ".join(map(str, value)),
+            "commas": lambda: ", ".join(map(self._name, value)),
             "word": lambda: self._say(f"word.{value}"),
         }
         if form in forms:
@@ -164,4 +166,21 @@ class Filler(string.Formatter):
         return self._and(_in_mid_sentence(self._label(str(v))) for v in several)
 
     def _and(self, names: Iterable[Any]) -> str:
-        return joined(names, self._say("word.and"))
+        return joined(map(self._name, names), self._say("word.and"))
+
+    def _in_form(self, name: Any, form: str) -> str:
+        if form == "first":
+            return self._name(name)
+        return self._mid(str(name)) if form == "mid" else self._label(str(name))
+
+    def _shortened(self, names: list[str], most: int) -> str:
+        shown = ", ".join(names[:most])
+        rest = len(names) - most
+        return f"{shown} {self._say('word.more').format(n=rest)}" if rest > 0 else shown
+
+    def _name(self, name: Any) -> str:
+        return self._say(name) if hasattr(name, "word_key") else str(name)
+
+    def _subject(self) -> str:
+        label, group = self._label(str(self._values["metric"])), self._values.get("group")
+        return self._say("word.subject").format(label=label, group=group) if group else label

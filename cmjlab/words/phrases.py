@@ -1,4 +1,4 @@
-"""Sentence, Note, Reason: what is to be said, as a key and values; the words stand in the catalog.
+"""Sentence, Note, Reason, Case: what is to be said, as a key and values; the words stand in the catalog.
 
 Whoever computes decides *what* is said and hands over the numbers; how it is said, and in which
 language, is decided where a person reads. ``str()`` speaks with the words that come along.
@@ -121,6 +121,32 @@ class Reason(Phrase):
     def word_key(self) -> str:
         """Key of the words in the catalog."""
         return f"reason.{self.code}"
+
+    @property
+    def word_values(self) -> Mapping[str, Any]:
+        """Values of the named gaps."""
+        return self.values
+
+
+@dataclass(frozen=True)
+class Case(Phrase):
+    """What a number is for, where one place has several: a design, a number of jumps, a shift.
+
+    Attributes
+    ----------
+    code : str
+        Kind of case; its words are ``case.<code>``.
+    values : mapping
+        Values of the gaps: plain numbers, names or keys.
+    """
+
+    code: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def word_key(self) -> str:
+        """Key of the words in the catalog."""
+        return f"case.{self.code}"
 
     @property
     def word_values(self) -> Mapping[str, Any]:

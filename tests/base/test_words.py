@@ -8,13 +8,17 @@ from cmjlab.catalog.direction import reading
 from cmjlab.errors import StudyError
 from cmjlab.words.catalog import Words, families, gaps, read_words
 from cmjlab.words.fill import amount, p_text
-from cmjlab.words.phrases import Note, Reason, Sentence
+from cmjlab.words.phrases import Case, Note, Reason, Sentence
 
 MINE = Words(
     {
         "word.and": "and",
         "word.more": "and {n} more",
         "word.rise": "rise",
+        "word.subject": "{label} ({group})",
+        "a.subject": "{subject} rose",
+        "a.long": "{what:labels2}; {what:mid2}; {who:list}",
+        "case.of": "{jumps} jumps",
         "a.change": "{metric}, {group}: {change:signed} ({low:bare_signed} to {high:signed1}), {level:percent}",
         "a.names": "{who:list}; {many:first2}; {m:labels}; {m:commas}",
         "a.mid": "of {x:mid} with {y:mid}",
@@ -52,6 +56,17 @@ def test_lists_labels_and_nested_phrases():
     )
     assert MINE.say("a.why", why=Reason("few", {"n": 3})) == "cannot: only 3 athletes"
     assert MINE.say("a.word", kind="rise", p=0.00004, x=-1.5) == "a rise, p = < 0.001, −1.50"
+
+
+def test_the_subject_is_the_metric_and_its_group():
+    assert MINE.phrase(Sentence("a.subject", "own_column")) == "Own column rose"
+    assert MINE.phrase(Sentence("a.subject", "own_column", "men")) == "Own column (men) rose"
+
+
+def test_long_lists_are_cut_and_names_may_be_phrases():
+    who = [Case("of", {"jumps": 2}), "B"]
+    text = MINE.say("a.long", what=["ab_c", "de", "f"], who=who)
+    assert text == "Ab c, De and 1 more; ab c, de and 1 more; 2 jumps and B"
 
 
 @pytest.mark.parametrize(("n", "text"), [(1, "1 athlete left"), (3, "3 athletes left")])

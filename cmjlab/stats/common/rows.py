@@ -1,7 +1,7 @@
 """Rows of the statistics table: one builder for every statistic.
 
 A :class:`Rows` collects; a :class:`Place` says where its rows belong (metric, group, contrast,
-session, athlete) and adds them, one statistic for one place or for many places at once::
+session, athlete, case) and adds them, one statistic for one place or for many places at once::
 
     rows = Rows(level=0.95)
     squad = rows.at(metric=["jump_height_m", "time_to_takeoff_s"])
@@ -26,15 +26,18 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from cmjlab.catalog import STATISTICS
-from cmjlab.results import Reason, method_words, remark_words
+from cmjlab.results import Case, Reason, contrast_words, method_words, remark_words
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.tables import unit_of
 from cmjlab.tables import STATISTICS_TABLE
 from cmjlab.words.catalog import Words, read_words
 
 #: Columns that say where a row belongs; the rest of a row says what was found there.
-PLACE = ("metric", "group", "first", "second", "other_metric", "session", "athlete")
+PLACE = ("metric", "group", "first", "second", "other_metric", "session", "athlete", "case")
 _MADE_HERE = frozenset({"contrast", "method", "text", "word_values", "reason_code", "remark_code"})
+#: Columns from which the words of a row are made.
+_WORDED = ("metric", "estimate", "first", "second", "other_metric", "case", "estimator", "interval_kind",
+           "reason_code", "remark_code", "word_values")  # fmt: skip
 _COLUMNS = frozenset(STATISTICS_TABLE.names) - _MADE_HERE
 
 #: One reason for all places of a block, or one (or None) per place.
@@ -89,8 +92,14 @@ class Rows:
         """Add all rows of another collection behind these."""
         self._blocks += other._blocks
 
-    def frame(self) -> pd.DataFrame:
-        """Return all rows, metric by metric in the order of their first appearance."""
+    def frame(self, words: Words | None = None) -> pd.DataFrame:
+        """Return all rows, metric by metric in the order of their first appearance.
+
+        Parameters
+        ----------
+        words : Words, optional
+            Words of the columns ``method``, ``contrast`` and ``text``; default: ours.
+        """
         if not self._blocks:
             return STATISTICS_TABLE.empty()
         columns: dict[str, NDArray[Any]] = {}
@@ -106,7 +115,7 @@ class Rows:
         columns["leads"] = _leading(columns)
         table = pd.DataFrame(columns)
         order = np.argsort(pd.factorize(table["metric"])[0], kind="stable")
-        table = _in_words(table.iloc[order].reset_index(drop=True))
+        table = _in_words(table.iloc[order].reset_index(drop=True), words or read_words())
         return STATISTICS_TABLE.cast(table)[STATISTICS_TABLE.names]
 
 
@@ -120,7 +129,8 @@ class Place:
     place : mapping
         Columns of the statistics table, each a single value or one value per place: ``metric``,
         ``group``, ``first`` and ``second`` (of a contrast), ``other_metric`` (of a correlation),
-        ``session``, ``athlete``, and anything that all rows share (``n``, ``role``). ``unit`` is the metric's own when left out.
+        ``session``, ``athlete``, ``case`` (a :class:`~cmjlab.words.phrases.Case`), and anything
+        that all rows share (``n``, ``role``). ``unit`` is the metric's own when left out.
     """
 
     def __init__(self, rows: Rows, place: Mapping[str, Any]) -> None:
@@ -148,7 +158,7 @@ class Place:
         reason: Reasons = None,
         void: Reasons = None,
         remark: Reasons = None,
-        leads: bool | None = None,
+        leads: bool | Sequence[bool] | NDArray[np.bool_] | None = None,
         **columns: Any,
     ) -> None:
         """Add one statistic for every place.
@@ -166,7 +176,7 @@ class Place:
             Makes the estimate nan wherever it is given.
         remark : Reason, or one (or None) per place
             What to know about a number that is there.
-        leads : bool, optional
+        leads : bool or one per place, optional
             Whether the row answers its question. When left out, the first row of a question in
             a place does.
         **columns
@@ -201,7 +211,7 @@ class Place:
                 "ci_low": low,
                 "ci_high": high,
                 "level": np.where(np.isfinite(low), self.level, np.nan),
-                "leads": np.full(self.size, leads, dtype=object),
+                "leads": leads,
                 "_reason": np.array([*why, None], dtype=object)[:-1],
                 "_remark": np.array([*remarks, None], dtype=object)[:-1],
                 "_words": np.array([*([words] * self.size), None], dtype=object)[:-1],
@@ -271,6 +281,9 @@ class Place:
     def _store(self, statistic: str, columns: Mapping[str, Any]) -> None:
         own = STATISTICS[statistic].unit
         block = {"metric": None, **self._place, "statistic": statistic, **columns}
+        cases: list[Case | None] = [_cell(block.get("case"), i) for i in range(self.size)]
+        block["case"] = [c.code if c is not None else None for c in cases]
+        block["_case"] = [c.values if c is not None else None for c in cases]
         if block.get("unit") is None:
             names = [_cell(block["metric"], i) for i in range(self.size)]
             block["unit"] = [unit_of(str(m)) if own == "metric" else own for m in names]
@@ -306,7 +319,8 @@ def _leading(columns: Mapping[str, NDArray[Any]]) -> NDArray[np.object_]:
     stated = columns["leads"]
     questions = [STATISTICS[s].question or s for s in columns["statistic"]]
     places = [columns[c] for c in PLACE if c in columns]
-    keys = list(zip(questions, *places, strict=True))
+    cases = [_as_json(v or {}) for v in columns["_case"]]
+    keys = list(zip(questions, *places, cases, strict=True))
     decided = {k for k, s in zip(keys, stated, strict=True) if s is not None}
     out = np.empty(len(stated), dtype=object)
     taken: set[tuple[Any, ...]] = set()
@@ -316,30 +330,22 @@ def _leading(columns: Mapping[str, NDArray[Any]]) -> NDArray[np.object_]:
     return out
 
 
-def _in_words(table: pd.DataFrame) -> pd.DataFrame:
+def _in_words(table: pd.DataFrame, words: Words) -> pd.DataFrame:
     """Return the table with the words of its keys, and the values of the words as JSON."""
-    words = read_words()
-    reasons, remarks, values = (table.pop(c) for c in ("_reason", "_remark", "_words"))
+    reasons, remarks, values, cases = (
+        table.pop(c) for c in ("_reason", "_remark", "_words", "_case")
+    )
     table["reason_code"] = [r.code if r is not None else None for r in reasons]
     table["remark_code"] = [r.code if r is not None else None for r in remarks]
     table["word_values"] = [
-        _as_json(_merged(v, r.values if r else {}, m.values if m else {}))
-        for r, m, v in zip(reasons, remarks, values, strict=True)
+        _as_json(_merged(v, r.values if r else {}, m.values if m else {}, c or {}))
+        for r, m, v, c in zip(reasons, remarks, values, cases, strict=True)
     ]
-    records = table.to_dict("records")
-    table["contrast"] = [_contrast(row, words) for row in records]
+    records = table[[c for c in _WORDED if c in table]].to_dict("records")
+    table["contrast"] = [contrast_words(r, words) or None for r in records]
     table["method"] = _methods(records, words)
     table["text"] = [remark_words(r, words) or None for r in records]
     return table
-
-
-def _contrast(row: Mapping[str, Any], words: Words) -> str | None:
-    """Return what is compared with what, for display."""
-    first, second, other = (row.get(c) for c in ("first", "second", "other_metric"))
-    parts = [f"{first} - {second}"] if isinstance(first, str) and isinstance(second, str) else []
-    if isinstance(other, str):
-        parts.append(words.say("table.with_metric", other=other))
-    return ", ".join(parts) or None
 
 
 def _methods(records: Sequence[Mapping[str, Any]], words: Words) -> list[str | None]:

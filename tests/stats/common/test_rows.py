@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from cmjlab.results import Reason, Result, remark_words
+from cmjlab.results import Case, Reason, Result, contrast_words, remark_words
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.rows import Rows
 from cmjlab.words.catalog import Words
@@ -91,6 +91,32 @@ def test_of_several_rows_to_one_question_one_leads():
     assert list(table["leads"]) == [False, True, True, False]
     assert Result("x", table).row("icc_a1")["n"] == 2
     assert Result("x", table).value("icc_c1") == 0.9
+
+
+def test_who_leads_may_differ_from_place_to_place():
+    rows = Rows(level=0.95)
+    here = rows.at(metric=TWO)
+    ours = np.array([True, False])
+    here.add("icc_a1", 0.9, limits=(0.8, 0.95), leads=~ours)
+    here.add("icc_a1", 0.9, limits=(0.7, 0.95), leads=ours)
+    leads = rows.frame().set_index(["metric", "ci_low"])["leads"]
+    assert list(leads[TWO[0]]) == [False, True]
+    assert list(leads[TWO[1]]) == [True, False]
+
+
+def test_cases_of_one_place_lead_each_for_itself():
+    rows = Rows(level=0.95)
+    shifts = [Case("of_rows", {"shift": s}) for s in (0.1, 0.2)]
+    words = Words({"case.of_rows": "if the missing differ by {shift:g}"})
+    for shift in shifts:
+        rows.at(metric="jump_height_m", case=shift).add("session_f", 1.0)
+    rows.at(metric="jump_height_m", case=shifts[1]).add("session_f", 2.0)
+    rows.at(metric="jump_height_m", first="post", second="pre").add("session_f", 1.0)
+    table = rows.frame(words)
+    assert list(table["case"].fillna("")) == ["of_rows"] * 3 + [""]
+    assert list(table["leads"]) == [True, True, False, True]
+    assert contrast_words(table.loc[1].to_dict(), words) == "if the missing differ by 0.2"
+    assert list(table["contrast"])[2:] == ["if the missing differ by 0.2", "post - pre"]
 
 
 def test_values_of_words_are_kept_as_data():
