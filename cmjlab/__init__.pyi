@@ -15,7 +15,7 @@ from .method import Method as Method
 from .plan import Plan as Plan
 from .plan import Selection as Selection
 from .recording import Recording as Recording
-from .report.notebooks.run import notebook_parameters as notebook_parameters
+from .report.notebooks.parameters import notebook_parameters as notebook_parameters
 from .results import Note as Note
 from .results import Result as Result
 from .review.session import Review as Review

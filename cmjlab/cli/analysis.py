@@ -119,8 +119,8 @@ def report(
     """
     with say.plain_errors():
         from cmjlab.report.build.choices import Choices
-        from cmjlab.report.render.html import write_data
-        from cmjlab.report.sections.assemble import gather
+        from cmjlab.report.gather import gather
+        from cmjlab.report.write import write_data
 
         opened, choices = _open_for_report(study, out), Choices(full, names, decimal)
         with say.progress("report") as step:

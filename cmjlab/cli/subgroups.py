@@ -12,7 +12,7 @@ from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured
 
 if TYPE_CHECKING:
-    from cmjlab.report.sheets.groups import StudySubgroups
+    from cmjlab.report.build.subgroups import StudySubgroups
     from cmjlab.study.study import Study
 
 
@@ -43,7 +43,7 @@ def subgroups(
     with say.plain_errors():
         from cmjlab.errors import StatsError
         from cmjlab.files.table import read_table
-        from cmjlab.report.sheets.groups import study_subgroups
+        from cmjlab.report.build.subgroups import study_subgroups
 
         opened = measured(study, results)
         table = None if reference is None else read_table(reference)
@@ -103,8 +103,8 @@ def _placement(found: StudySubgroups) -> None:
 
 def _write(found: StudySubgroups, study: Study) -> None:
     """Write the placements, all estimates and the record of how the groups came about."""
+    from cmjlab.files.atomic_write import write_whole
     from cmjlab.files.table import write_table
-    from cmjlab.report.render.html import write_whole
 
     study.results.mkdir(parents=True, exist_ok=True)
     result = found.results["placement"]

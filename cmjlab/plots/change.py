@@ -14,10 +14,10 @@ from cmjlab.plots.labels import (
     interval_words,
     metric_axis,
     metric_label,
-    pick_metric,
+    metric_or_first,
     points,
     shown,
-    words,
+    value_text,
 )
 from cmjlab.plots.style import (
     INK,
@@ -75,7 +75,7 @@ def paired_figure(
         Upper panels: one per group, thin lines athletes, thick line the group mean. Lower
         panels: each athlete's change as a mark, the mean change with its interval beside.
     """
-    name = pick_metric(result, metric)
+    name = metric_or_first(result, metric)
     pairs = points(result, "pairs", name)
     groups = _groups(pairs)
     looks = group_style(groups)
@@ -179,7 +179,7 @@ def difference_figure(
     change_that_matters : float or mapping, optional
         In the metric's table unit; shaded.
     """
-    name = pick_metric(result, metric)
+    name = metric_or_first(result, metric)
     rows = _difference_rows(result, name)
     lines = []
     for _, row in rows.iterrows():
@@ -226,7 +226,7 @@ def individual_figure(
     change_that_matters : float or mapping, optional
         In the metric's table unit; shaded.
     """
-    name = pick_metric(result, metric)
+    name = metric_or_first(result, metric)
     rows = result.rows("individual_change", metric=name).copy()
     rows["group"] = rows["group"].fillna("").astype(str)
     groups = _groups(rows)
@@ -302,8 +302,8 @@ def individual_alt_text(result: Result, metric: str) -> str:
         ends = known.sort_values("estimate")
         low, high = ends.iloc[0], ends.iloc[-1]
         text += (
-            f" From {words(metric, low['estimate'], signed=True)} to"
-            f" {words(metric, high['estimate'], signed=True)}."
+            f" From {value_text(metric, low['estimate'], signed=True)} to"
+            f" {value_text(metric, high['estimate'], signed=True)}."
         )
     return text
 
@@ -361,6 +361,6 @@ def drift_alt_text(frame: pd.DataFrame, metric: str) -> str:
         mine = part[part["group"].fillna("").astype(str) == group]
         moved = float((mine["second"] - mine["first"]).mean())
         parts.append(
-            f"{group or _EVERYONE}, n = {len(mine)}: mean moved by {words(metric, moved, signed=True)}."
+            f"{group or _EVERYONE}, n = {len(mine)}: mean moved by {value_text(metric, moved, signed=True)}."
         )
     return " ".join(parts)

@@ -32,7 +32,7 @@ def shown(metric: str, values: ArrayLike) -> NDArray[np.float64]:
     return np.asarray(values, dtype=np.float64) * factor
 
 
-def words(metric: str, value: float, *, signed: bool = False, extra_decimals: int = 0) -> str:
+def value_text(metric: str, value: float, *, signed: bool = False, extra_decimals: int = 0) -> str:
     """Return one value with its unit as a person reads it."""
     if metric in METRICS:
         text = show(value, METRICS[metric].unit, extra_decimals=extra_decimals)
@@ -77,7 +77,7 @@ def level_words(metric: str, value: float, *, formula: str = "share_difference")
     'right 52.6 %, left 47.4 %'
     """
     if not metric.endswith("_asymmetry_percent") or not math.isfinite(value):
-        return words(metric, value)
+        return value_text(metric, value)
     right = round(right_share(value, formula), 1)
     return f"right {right:.1f} %, left {100.0 - right:.1f} %"
 
@@ -86,13 +86,17 @@ def interval_words(
     metric: str, row: pd.Series, *, signed: bool = False, extra_decimals: int = 0
 ) -> str:
     """Return estimate and interval of one row: ``+1.9 cm (95 % interval 0.8 to 3.0)``."""
-    estimate = words(metric, float(row["estimate"]), signed=signed, extra_decimals=extra_decimals)
+    estimate = value_text(
+        metric, float(row["estimate"]), signed=signed, extra_decimals=extra_decimals
+    )
     low, high = float(row["ci_low"]), float(row["ci_high"])
     if not (math.isfinite(low) and math.isfinite(high)):
         return f"{estimate} (no interval)"
     unit = metric_unit(metric)
     limits = [
-        words(metric, v, extra_decimals=extra_decimals).removesuffix(f" {unit}" if unit else "")
+        value_text(metric, v, extra_decimals=extra_decimals).removesuffix(
+            f" {unit}" if unit else ""
+        )
         for v in (low, high)
     ]
     return f"{estimate} ({100 * float(row['level']):g} % interval {limits[0]} to {limits[1]})"
@@ -107,7 +111,7 @@ def metric_axis(metric: str, n: int | None = None, *, change: bool = False) -> s
     return axis_label(label, metric_unit(metric) + side, n)
 
 
-def pick_metric(result: Result, metric: str | None) -> str:
+def metric_or_first(result: Result, metric: str | None) -> str:
     """Return the metric asked for, else the first of the result.
 
     Raises

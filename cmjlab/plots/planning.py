@@ -6,7 +6,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from cmjlab.checks import one_of
-from cmjlab.plots.labels import metric_label, metric_unit, points, shown, words
+from cmjlab.plots.labels import metric_label, metric_unit, points, shown, value_text
 from cmjlab.plots.style import MARKERS, MUTED, PALETTE, Picture, picture, safe, styled, wrapped
 from cmjlab.results import Result
 
@@ -86,7 +86,7 @@ def planning_alt_text(result: Result, design: str, baselines: int) -> str:
     metric, wanted = str(result.settings["metric"]), float(result.settings["power"])
     power = _pick(result, "power_curve", design, baselines)
     parts = [
-        f"Power to see a change of {words(metric, float(result.settings['matters']))} in"
+        f"Power to see a change of {value_text(metric, float(result.settings['matters']))} in"
         f" {metric_label(metric)} against athletes per group; {design}, {baselines} baseline(s)."
     ]
     for spread in sorted(set(power["response_sd"])):

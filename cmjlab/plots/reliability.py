@@ -14,11 +14,11 @@ from cmjlab.plots.labels import (
     interval_words,
     metric_axis,
     metric_label,
+    metric_or_first,
     metric_unit,
-    pick_metric,
     points,
     shown,
-    words,
+    value_text,
 )
 from cmjlab.plots.style import (
     INK,
@@ -65,7 +65,7 @@ def sessions_figure(result: Result, metric: str | None = None) -> Picture:
         Left: one line per athlete, thick line the mean of those with all sessions. Right:
         change between consecutive sessions with its interval.
     """
-    name = pick_metric(result, metric)
+    name = metric_or_first(result, metric)
     wide = _wide(result, name)
     figure = picture(15.0, 8.5)
     left, right = figure.subplots(1, 2, gridspec_kw={"width_ratios": [1.7, 1]})
@@ -130,7 +130,7 @@ def agreement_figure(
     -----
     Bland & Altman 1986, Lancet 327:307. Bands are the intervals of bias and limits.
     """
-    name = pick_metric(result, metric)
+    name = metric_or_first(result, metric)
     wide = _wide(result, name)
     first, second = sessions or tuple(wide.columns[:2])
     both = wide[[first, second]].dropna()
@@ -168,7 +168,7 @@ def _draw_level(axes: Axes, metric: str, row: pd.Series, label: str, style: Any)
     if np.isfinite(low) and np.isfinite(high):
         axes.axhspan(low, high, color=PALETTE[2], alpha=0.16, linewidth=0, zorder=0)
     axes.axhline(value, color=PALETTE[2], linestyle=style, linewidth=1.3)
-    axes.text(1.01, value, f"{label}\n{words(metric, float(row['estimate']), signed=True)}",
+    axes.text(1.01, value, f"{label}\n{value_text(metric, float(row['estimate']), signed=True)}",
               transform=axes.get_yaxis_transform(), va="center", fontsize=7.5, color=INK)  # fmt: skip
 
 
@@ -281,7 +281,7 @@ def jumps_needed_figure(
     change_that_matters : float or mapping, optional
         In the metric's table unit; drawn as a line.
     """
-    name = pick_metric(result, metric)
+    name = metric_or_first(result, metric)
     curve = points(result, "curve", name)
     figure = picture(14.0, 8.5)
     axes = figure.subplots()
@@ -318,8 +318,8 @@ def jumps_needed_alt_text(result: Result, metric: str) -> str:
     ends = curve.sort_values(["n_sessions", "n_jumps"])
     first, last = ends.iloc[0], ends.iloc[-1]
     return (
-        f"Typical error of a mean of {metric_label(metric)}: from {words(metric, first['estimate'])}"
+        f"Typical error of a mean of {metric_label(metric)}: from {value_text(metric, first['estimate'])}"
         f" with {int(first['n_jumps'])} jump in {int(first['n_sessions'])} session to"
-        f" {words(metric, last['estimate'])} with {int(last['n_jumps'])} jumps in each of"
+        f" {value_text(metric, last['estimate'])} with {int(last['n_jumps'])} jumps in each of"
         f" {int(last['n_sessions'])} sessions."
     )

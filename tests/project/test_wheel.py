@@ -34,7 +34,7 @@ def test_installed_wheel_finds_its_notebooks_from_anywhere(wheel, tmp_path):
     place = tmp_path / "site"
     zipfile.ZipFile(wheel).extractall(place)
     code = (
-        "import cmjlab, pathlib; from cmjlab.report.notebooks.run import notebooks_folder; "
+        "import cmjlab, pathlib; from cmjlab.report.notebooks.files import notebooks_folder; "
         "f = notebooks_folder(); print(f, len(list(f.glob('*.ipynb'))))"
     )
     environment = {**os.environ, "PYTHONPATH": str(place)}

@@ -14,9 +14,9 @@ from report_kit import kit_study
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.report.build.subgroups import strength_cut, study_subgroups
 from cmjlab.report.sheets.athlete import athlete_page, gather_material, write_athlete_summaries
 from cmjlab.report.sheets.block import block_sheets, overview, plain_rule, write_block_sheets
-from cmjlab.report.sheets.groups import strength_cut, study_subgroups
 from cmjlab.stats.subgroups.rules import read_rules
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

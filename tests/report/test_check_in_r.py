@@ -11,9 +11,9 @@ import pytest
 from report_kit import kit_study
 
 from cmjlab.report.blocks.data import ReportData
+from cmjlab.report.gather import gather
 from cmjlab.report.render.check_in_r import check_in_r
-from cmjlab.report.render.html import write_tables
-from cmjlab.report.sections.assemble import gather
+from cmjlab.report.write import write_tables
 
 
 @pytest.fixture(scope="module")

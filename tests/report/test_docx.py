@@ -11,8 +11,8 @@ from report_kit import kit_study
 
 from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import FigureBlock, Items, ReportData, Section, TableBlock
+from cmjlab.report.gather import gather
 from cmjlab.report.render.docx import clean, render_docx, write_docx
-from cmjlab.report.sections.assemble import gather
 
 docx = pytest.importorskip("docx", reason="the extra 'docx' is not installed")
 from docx.oxml.ns import qn  # noqa: E402

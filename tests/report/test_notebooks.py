@@ -11,15 +11,10 @@ import pytest
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
-from cmjlab.report.notebooks.run import (
-    DEMO_TAG,
-    VARIABLE,
-    check_answer,
-    execute,
-    is_demo,
-    notebooks_folder,
-    run_notebooks,
-)
+from cmjlab.report.notebooks.exercises import check_answer
+from cmjlab.report.notebooks.files import DEMO_TAG, notebooks_folder
+from cmjlab.report.notebooks.parameters import VARIABLE
+from cmjlab.report.notebooks.run import execute, is_demo, run_notebooks
 
 NOTEBOOKS = sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb"))
 

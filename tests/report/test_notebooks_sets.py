@@ -13,10 +13,12 @@ import pytest
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.report.notebooks import study as notebooks_study
-from cmjlab.report.notebooks.copy import SOLUTION_TAG, copy_notebooks, with_solutions
+from cmjlab.report.notebooks.copy import copy_notebooks
 from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise, solution
+from cmjlab.report.notebooks.files import DEMO_TAG, SOLUTION_TAG, choose_notebooks
 from cmjlab.report.notebooks.index import FOR_WORK, page_name, write_index
-from cmjlab.report.notebooks.run import DEMO_TAG, choose_notebooks, run_notebooks
+from cmjlab.report.notebooks.run import run_notebooks
+from cmjlab.report.notebooks.solutions import with_solutions
 from cmjlab.report.notebooks.study import open_study, squad_noise, squad_table
 
 

@@ -25,7 +25,7 @@ def study(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def page_file(study):
-    from cmjlab.report.render.html import write_report
+    from cmjlab.report.write import write_report
 
     return write_report(study)
 
@@ -33,7 +33,7 @@ def page_file(study):
 @pytest.fixture(scope="module")
 def full_page(study, tmp_path_factory):
     from cmjlab.report.build.choices import Choices
-    from cmjlab.report.render.html import write_report
+    from cmjlab.report.write import write_report
 
     place = tmp_path_factory.mktemp("full")
     return write_report(study, place, choices=Choices(full=True, decimal=","))

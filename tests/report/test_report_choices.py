@@ -9,10 +9,10 @@ import pytest
 from report_kit import kit_study, text_of
 
 import cmjlab as cj
-from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.format import mean_text
 from cmjlab.report.build.analyses import analyse
 from cmjlab.report.build.leading_rows import first_row
-from cmjlab.report.sections.assemble import gather
+from cmjlab.report.gather import gather
 from cmjlab.results import Result
 from cmjlab.study.frozen import freeze
 
@@ -67,13 +67,11 @@ def test_names_of_the_icc_stand_in_three_languages(study):
 
 def test_a_mean_asymmetry_reads_as_both_limbs():
     values = pd.Series([4.0, 6.4, float("nan")])
-    shown = tell.mean_shown("peak_propulsion_force_asymmetry_percent", values)
+    shown = mean_text("peak_propulsion_force_asymmetry_percent", values)
     assert shown == "right 52.6 %, left 47.4 %"
-    half = tell.mean_shown(
-        "peak_propulsion_force_asymmetry_percent", values, formula="symmetry_index"
-    )
+    half = mean_text("peak_propulsion_force_asymmetry_percent", values, formula="symmetry_index")
     assert half == "right 51.3 %, left 48.7 %"
-    assert tell.mean_shown(HEIGHT, pd.Series([0.3, 0.31])) == "30.5"
+    assert mean_text(HEIGHT, pd.Series([0.3, 0.31])) == "30.5"
 
 
 def test_a_frozen_plan_stands_in_the_methods_and_none_in_the_limits(tmp_path):

@@ -16,9 +16,10 @@ import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.report.build.analyses import change_results
 from cmjlab.report.build.choices import Choices
-from cmjlab.report.render.html import render_html, write_data
-from cmjlab.report.sections.assemble import gather
+from cmjlab.report.gather import gather
+from cmjlab.report.render.html import render_html
 from cmjlab.report.sections.flow import flow_steps
+from cmjlab.report.write import write_data
 from cmjlab.words.catalog import read_words
 
 HEIGHT = "jump_height_m"
@@ -118,7 +119,7 @@ def test_flow_of_many_sessions_draws_those_around_the_block():
     }
     frame = SimpleNamespace(
         words=read_words(),
-        found=SimpleNamespace(flow=flow, result=lambda name: None),
+        analyses=SimpleNamespace(flow=flow, result=lambda name: None),
         study=SimpleNamespace(before="s4", after="s8", athletes=pd.DataFrame({"group": ["a"] * 5})),
     )
     steps, complete = flow_steps(frame)

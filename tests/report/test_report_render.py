@@ -22,8 +22,9 @@ from cmjlab.report.blocks.data import (
     Section,
     TableBlock,
 )
-from cmjlab.report.render.html import file_stem, render_html, render_part, write_data
+from cmjlab.report.render.html import render_html
 from cmjlab.report.sections.methods import changed_settings, method_text
+from cmjlab.report.write import file_stem, write_data
 from cmjlab.words.catalog import Words, gaps, read_words
 
 NASTY = "<img src=x onerror=\"alert(1)\">Zoë & 'Ünal' {{ 7*7 }} $x$ 日本"
@@ -126,7 +127,7 @@ def test_missing_data_is_an_error_not_a_hole():
 def test_part_for_a_notebook_is_escaped_too():
     section = _data().sections[0]
     assert NASTY in html.unescape(section._repr_html_())
-    assert "<img src=x" not in render_part(section)
+    assert "<img src=x" not in section._repr_html_()
 
 
 def test_files_are_written_whole_with_full_precision(tmp_path):

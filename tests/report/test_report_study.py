@@ -12,12 +12,13 @@ from report_kit import kit_study, text_of
 
 import cmjlab as cj
 from cmjlab.errors import StudyError
-from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.format import Estimate, estimate_of, interval_verdict, with_interval
 from cmjlab.report.blocks.readable import readable
 from cmjlab.report.build.analyses import analyse, change_results
 from cmjlab.report.build.choices import Choices
-from cmjlab.report.render.html import render_html, write_report
-from cmjlab.report.sections.assemble import gather
+from cmjlab.report.gather import gather
+from cmjlab.report.render.html import render_html
+from cmjlab.report.write import write_report
 from cmjlab.words.catalog import read_words
 
 HEIGHT = "jump_height_m"
@@ -57,7 +58,7 @@ def test_numbers_on_the_coach_page_are_those_of_the_result(data, study):
     result = change_results(study, [HEIGHT])["change_within"]
     text = text_of(data.section("coach"))
     for _, row in result.rows("mean_change").iterrows():
-        value = tell.with_interval(tell.span(row), signed=True).replace("\u00a0", " ")
+        value = with_interval(estimate_of(row), signed=True).replace("\u00a0", " ")
         assert value in text
         assert f"{abs(100 * row['estimate']):.1f}" in value
 
@@ -143,7 +144,7 @@ def test_written_files(study, data, tmp_path):
 
 
 def test_a_word_document_is_written_when_its_name_asks_for_it(data, tmp_path):
-    from cmjlab.report.render.html import write_data
+    from cmjlab.report.write import write_data
 
     docx = pytest.importorskip("docx")
     path = write_data(data, tmp_path / "report.docx")
@@ -201,14 +202,14 @@ def test_nothing_usable_is_refused_in_words(tmp_path):
     ],
 )
 def test_verdict_follows_from_the_interval_alone(low, high, words):
-    s = tell.Span(HEIGHT, 0.01, low, high, 9)
-    assert tell.verdict(read_words(), s, 0.015) == words
+    s = Estimate(HEIGHT, 0.01, low, high, 9)
+    assert interval_verdict(read_words(), s, 0.015) == words
 
 
 def test_one_athlete_cannot_tell_without_a_count():
-    s = tell.Span(HEIGHT, 0.01, -0.01, 0.03, 1)
-    assert tell.verdict(read_words(), s, 0.015) == "cannot tell"
-    assert tell.verdict(read_words(), s, None) == "cannot tell"
+    s = Estimate(HEIGHT, 0.01, -0.01, 0.03, 1)
+    assert interval_verdict(read_words(), s, 0.015) == "cannot tell"
+    assert interval_verdict(read_words(), s, None) == "cannot tell"
 
 
 def test_readable_table_has_units_and_intervals(study):

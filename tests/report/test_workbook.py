@@ -11,8 +11,8 @@ from report_kit import kit_study
 from cmjlab.catalog import METRICS
 from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import ReportData
+from cmjlab.report.gather import gather
 from cmjlab.report.render.workbook import dictionary, render_workbook, write_workbook
-from cmjlab.report.sections.assemble import gather
 
 NASTY = '=HYPERLINK("http://x") <b>Zoë</b> 日本'
 

@@ -56,7 +56,7 @@ def desk(tmp_path_factory, study):
     """Folder that JupyterLab shows: notebook 02 and one with the review window."""
     import nbformat
 
-    from cmjlab.report.notebooks.run import notebooks_folder
+    from cmjlab.report.notebooks.files import notebooks_folder
 
     place = tmp_path_factory.mktemp("desk")
     notebook = nbformat.read(notebooks_folder() / "02_reliability.ipynb", as_version=4)

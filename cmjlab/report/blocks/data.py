@@ -1,7 +1,7 @@
 """ReportData: the whole report as plain data, before anything looks like HTML or Word.
 
 A report is a list of sections, a section a list of blocks; a block is one of the few kinds
-below. Every renderer (HTML now) walks the same data, so all of them say the same.
+below. Every renderer (page, Word, workbook) walks the same data, so all of them say the same.
 """
 
 from __future__ import annotations
@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from cmjlab.report.blocks.templates import part_as_html
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +63,7 @@ class TableBlock:
     kind: str = field(default="table", init=False)
 
     def _repr_html_(self) -> str:
-        return _as_html(self)
+        return part_as_html("", (self,))
 
 
 @dataclass(frozen=True)
@@ -74,13 +76,6 @@ class FigureBlock:
     svg: str = field(repr=False)
     width_cm: float = 16.0
     kind: str = field(default="figure", init=False)
-
-
-def _as_html(part: Any) -> str:
-    """Return a part of a report as HTML for a notebook."""
-    from cmjlab.report.render.html import render_part
-
-    return render_part(part)
 
 
 Block = Paragraph | Heading | Items | Facts | TableBlock | FigureBlock
@@ -96,7 +91,7 @@ class Section:
     on_paper: bool = True
 
     def _repr_html_(self) -> str:
-        return _as_html(self)
+        return part_as_html(self.title, self.blocks)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from cmjlab.catalog import METRICS
-from cmjlab.plots.labels import level_words, metric_label, metric_unit, words
+from cmjlab.plots.labels import level_words, metric_label, metric_unit, value_text
 from cmjlab.words.catalog import Words
 
 #: Keeps an interval on one line; a cell breaks between estimate and interval.
@@ -19,7 +19,7 @@ _KEY = re.compile(r"\b(?:" + "|".join(sorted(METRICS, key=len, reverse=True)) + 
 
 
 @dataclass(frozen=True)
-class Span:
+class Estimate:
     """An estimate with its interval and n, in the table's unit of a metric."""
 
     metric: str
@@ -35,9 +35,9 @@ class Span:
         return math.isfinite(self.low) and math.isfinite(self.high)
 
 
-def span(row: pd.Series) -> Span:
-    """Return one row of a statistics table as a Span."""
-    return Span(
+def estimate_of(row: pd.Series) -> Estimate:
+    """Return one row of a statistics table as an estimate."""
+    return Estimate(
         str(row["metric"]),
         _float(row["estimate"]),
         _float(row["ci_low"]),
@@ -51,36 +51,36 @@ def _float(value: Any) -> float:
     return float(value) if pd.notna(value) else math.nan
 
 
-def percent(level: float) -> str:
+def percent_text(level: float) -> str:
     """Return a level as text: 0.95 as "95 %"."""
     return f"{100 * level:g} %"
 
 
-def label(metric: str) -> str:
+def label_with_unit(metric: str) -> str:
     """Return the words for a measure with its unit, as a table's first column."""
     unit = metric_unit(metric)
     return f"{metric_label(metric)} ({unit})" if unit else metric_label(metric)
 
 
-def bare(metric: str, value: float, *, signed: bool = False, extra: int = 0) -> str:
+def number_text(metric: str, value: float, *, signed: bool = False, extra: int = 0) -> str:
     """Return a value without its unit."""
-    text = words(metric, value, signed=signed, extra_decimals=extra)
+    text = value_text(metric, value, signed=signed, extra_decimals=extra)
     unit = metric_unit(metric)
     return text.removesuffix(f" {unit}") if unit else text
 
 
-def with_interval(s: Span, *, signed: bool = False, extra: int = 0) -> str:
+def with_interval(s: Estimate, *, signed: bool = False, extra: int = 0) -> str:
     """Return ``+1.9 (0.8 to 3.0)``, or "not estimable" (the reason goes below the table)."""
     if not math.isfinite(s.estimate):
         return s.text.split(":", 1)[0] or "–"
-    value = bare(s.metric, s.estimate, signed=signed, extra=extra)
+    value = number_text(s.metric, s.estimate, signed=signed, extra=extra)
     if not s.has_interval:
         return f"{value} ({s.text})" if s.text else value
-    low, high = (bare(s.metric, v, signed=signed, extra=extra) for v in (s.low, s.high))
+    low, high = (number_text(s.metric, v, signed=signed, extra=extra) for v in (s.low, s.high))
     return f"{value} ({low}{NBSP}to{NBSP}{high})"
 
 
-def plain_interval(row: pd.Series, decimals: int = 2) -> str:
+def unitless_interval(row: pd.Series, decimals: int = 2) -> str:
     """Return estimate and interval of a statistic that has no unit of its own (ICC, percent)."""
     estimate = _float(row["estimate"])
     if not math.isfinite(estimate):
@@ -92,32 +92,32 @@ def plain_interval(row: pd.Series, decimals: int = 2) -> str:
     return text.replace("-", "−")
 
 
-def why_not(rows: pd.DataFrame) -> str:
+def missing_reasons(rows: pd.DataFrame) -> str:
     """Return the reasons of rows that are not estimable, each once, as one text."""
     missing = rows[rows["estimate"].isna() & rows["text"].notna()]
-    return plain_keys("; ".join(dict.fromkeys(missing["text"].astype(str))))
+    return with_labels("; ".join(dict.fromkeys(missing["text"].astype(str))))
 
 
-def plain_keys(text: str) -> str:
+def with_labels(text: str) -> str:
     """Return a text with measure keys replaced by their labels, for a person to read."""
     return _KEY.sub(lambda found: metric_label(found.group()), text)
 
 
-def matters_of(amounts: dict[str, float], metric: str) -> float | None:
+def declared_change(amounts: dict[str, float], metric: str) -> float | None:
     """Return the declared change that matters, in the metric's table unit, or None."""
     value = amounts.get(metric)
     return float(value) if value is not None and value > 0 else None
 
 
-def verdict(tell: Words, s: Span, matters: float | None) -> str:
+def interval_verdict(words: Words, s: Estimate, matters: float | None) -> str:
     """Return what the interval says about the change that matters; the interval decides."""
     if not s.has_interval:
-        return tell.say("coach.verdict_none")
+        return words.say("coach.verdict_none")
     if matters is None:
         key = "up_only" if s.low > 0 else "down_only" if s.high < 0 else "open"
         key = "open_one" if key == "open" and s.n == 1 else key
-        return tell.say(f"coach.verdict_{key}", n=s.n)
-    amount = words(s.metric, matters)
+        return words.say(f"coach.verdict_{key}", n=s.n)
+    amount = value_text(s.metric, matters)
     if s.low > matters:
         key = "above"
     elif s.high < -matters:
@@ -130,10 +130,10 @@ def verdict(tell: Words, s: Span, matters: float | None) -> str:
         key = "down"
     else:
         key = "open" if s.n != 1 else "open_one"
-    return tell.say(f"coach.verdict_{key}", matters=amount, n=s.n)
+    return words.say(f"coach.verdict_{key}", matters=amount, n=s.n)
 
 
-def mean_shown(metric: str, values: pd.Series, *, formula: str = "share_difference") -> str:
+def mean_text(metric: str, values: pd.Series, *, formula: str = "share_difference") -> str:
     """Return the mean of values in the unit and decimals a person reads, without unit.
 
     An asymmetry is given as both limbs' shares; ``formula`` is ``Method.asymmetry``.
@@ -144,4 +144,4 @@ def mean_shown(metric: str, values: pd.Series, *, formula: str = "share_differen
     mean = float(finite.mean())
     if metric.endswith("_asymmetry_percent"):
         return level_words(metric, mean, formula=formula)
-    return bare(metric, mean)
+    return number_text(metric, mean)

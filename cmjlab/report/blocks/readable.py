@@ -6,7 +6,7 @@ import pandas as pd
 
 from cmjlab.catalog import STATISTICS
 from cmjlab.plots.labels import level_words, metric_label, metric_unit
-from cmjlab.report.blocks import format as tell
+from cmjlab.report.blocks.format import NBSP, estimate_of, unitless_interval, with_interval
 from cmjlab.results import Result
 from cmjlab.units import show
 
@@ -59,10 +59,10 @@ def _cell(row: pd.Series, extra_decimals: int) -> str:
     unit = entry.unit if entry else "metric"
     if unit == "metric":
         signed = "change" in str(row["statistic"]) and "detectable" not in str(row["statistic"])
-        text = tell.with_interval(tell.span(row), signed=signed, extra=extra_decimals)
+        text = with_interval(estimate_of(row), signed=signed, extra=extra_decimals)
     else:
-        text = tell.plain_interval(row, 1 if unit == "%" else 2)
-    return text.replace(tell.NBSP, " ")
+        text = unitless_interval(row, 1 if unit == "%" else 2)
+    return text.replace(NBSP, " ")
 
 
 def readable_jump(metrics: dict[str, float], keys: tuple[str, ...]) -> pd.DataFrame:

@@ -222,12 +222,12 @@ def _change_runs(
 
     def individual() -> Result:
         _need_two_sessions(study, names)
-        trust = results.get("reliability") or _reliability(
+        noise = results.get("reliability") or _reliability(
             study, sessions, metrics, study.measure()
         )
         return change_individual(
             sessions, names, before=before, after=after,
-            reliability=trust, control=control, level=plan.level,
+            reliability=noise, control=control, level=plan.level,
         )  # fmt: skip
 
     runs = {"change_within": within, "change_between": between, "change_individual": individual}

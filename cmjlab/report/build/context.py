@@ -27,7 +27,7 @@ _MOST_PEOPLE = 12
 
 
 @dataclass
-class Frame:
+class Context:
     """Everything a section may use; ``figures`` and ``tables`` collect what is saved beside.
 
     Attributes
@@ -39,18 +39,22 @@ class Frame:
     """
 
     study: Study
-    found: Analyses
+    analyses: Analyses
     words: Words
     choices: Choices = field(default_factory=Choices)
     names: dict[str, str] = field(default_factory=dict)
     figures: dict[str, Picture] = field(default_factory=dict)
     tables: dict[str, pd.DataFrame] = field(default_factory=dict)
-    told: set[str] = field(default_factory=set)
+    remarks_shown: set[str] = field(default_factory=set)
 
     @property
     def primary(self) -> str:
         """The primary measure; the first that has values when the planned one has none."""
-        return self.found.metrics[0] if self.found.metrics else str(self.study.plan.primary_metric)
+        return (
+            self.analyses.metrics[0]
+            if self.analyses.metrics
+            else str(self.study.plan.primary_metric)
+        )
 
     @property
     def matters(self) -> dict[str, float]:
@@ -65,28 +69,28 @@ class Frame:
     @property
     def metrics(self) -> tuple[str, ...]:
         """Measures that the tables of this report show."""
-        return self.found.metrics if self.full else self.found.metrics[:_MOST_METRICS]
+        return self.analyses.metrics if self.full else self.analyses.metrics[:_MOST_METRICS]
 
     @property
     def more_metrics(self) -> str:
         """A sentence on measures that are not shown, or an empty text."""
-        rest = len(self.found.metrics) - len(self.metrics)
+        rest = len(self.analyses.metrics) - len(self.metrics)
         return self.words.say("page.more_measures", n=rest) if rest else ""
 
-    def first_time(self, text: str) -> bool:
+    def is_new(self, text: str) -> bool:
         """Return whether a remark has not stood on the page before, and remember it."""
-        new = text not in self.told
-        self.told.add(text)
+        new = text not in self.remarks_shown
+        self.remarks_shown.add(text)
         return new
 
-    def who(self, athlete: str) -> str:
+    def athlete_name(self, athlete: str) -> str:
         """Return an athlete's id, with the name beside it when names were asked for."""
         name = self.names.get(athlete, "")
         return f"{athlete} {name}" if name else athlete
 
-    def who_all(self, athletes: list[str]) -> str:
+    def athlete_names(self, athletes: list[str]) -> str:
         """Return athletes in one line; after ``_MOST_PEOPLE`` only how many more there are."""
-        shown = [self.who(a) for a in athletes[:_MOST_PEOPLE]]
+        shown = [self.athlete_name(a) for a in athletes[:_MOST_PEOPLE]]
         rest = len(athletes) - len(shown)
         more = [self.words.say("page.more_people", n=rest)] if rest else []
         return ", ".join(shown + more)
@@ -94,7 +98,7 @@ class Frame:
     @cached_property
     def literal(self) -> set[str]:
         """Texts of the user that stay as they are in any decimal style."""
-        jumps, roster = self.found.jumps, self.study.athletes
+        jumps, roster = self.analyses.jumps, self.study.athletes
         own = [self.study.title, *self.names.values()]
         for values in (jumps["file"], jumps["session"], roster["athlete"], roster["group"]):
             own += [str(v) for v in values.dropna().unique()]

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import ast
 import datetime as dt
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
-from cmjlab.report.notebooks.run import DEMO_TAG, choose_notebooks, notebooks_folder
+from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag, notebooks_folder
+from cmjlab.report.notebooks.solutions import with_solutions
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
-
-#: Cells that are written for the teacher's set.
-SOLUTION_TAG = "solution"
 
 
 def copy_notebooks(
@@ -80,30 +77,14 @@ def copy_notebooks(
     return written
 
 
-def with_solutions(cells: Sequence[Any]) -> list[Any]:
-    """Return the cells with a cell that prints the solution below every exercise."""
-    import nbformat
-
-    out = []
-    for cell in cells:
-        out.append(cell)
-        call = _exercise_call(cell)
-        if call:
-            source = f"# Solution, for teachers.\nfrom cmjlab.report.notebooks.exercises import solution\n\nprint({call})"
-            new = nbformat.v4.new_code_cell(source, id=f"{cell.get('id', 'x')}-solution")
-            new.metadata["tags"] = [SOLUTION_TAG]
-            out.append(new)
-    return out
-
-
 def _copied(cells: Sequence[Any], stamp: str, study: Study | None, answers: bool) -> list[Any]:
     """Return cells without outputs and checks of the demo, with stamp and study put in."""
-    kept = [c for c in cells if DEMO_TAG not in c.get("metadata", {}).get("tags", [])]
+    kept = [c for c in cells if not has_tag(c, DEMO_TAG)]
     for cell in kept:
         cell.metadata.pop("execution", None)
         if cell.cell_type == "code":
             cell.outputs, cell.execution_count = [], None
-            if study is not None and "parameters" in cell.metadata.get("tags", []):
+            if study is not None and has_tag(cell, "parameters"):
                 cell.source = cell.source.replace(
                     "study=None", f"study={str(Path(study.folder).resolve())!r}", 1
                 )
@@ -111,14 +92,3 @@ def _copied(cells: Sequence[Any], stamp: str, study: Study | None, answers: bool
         heading, _, rest = kept[0].source.partition("\n")
         kept[0].source = f"{heading}\n\n{stamp}\n{rest}"
     return with_solutions(kept) if answers else kept
-
-
-def _exercise_call(cell: Any) -> str:
-    """Return ``solution(…)`` for a cell that calls ``check_exercise(number, answer, …)``, else ""."""
-    if cell.cell_type != "code" or "check_exercise(" not in cell.source:
-        return ""
-    for node in ast.walk(ast.parse(cell.source)):
-        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "check_exercise":
-            number, _, *rest = (ast.unparse(a) for a in node.args)
-            return f"solution({', '.join([number, *rest])})"
-    return ""

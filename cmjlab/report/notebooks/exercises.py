@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from cmjlab.checks import one_of
-from cmjlab.report.notebooks.run import check_answer
 
 
 @dataclass(frozen=True)
@@ -62,6 +61,17 @@ def check_exercise(number: str, answer: float | None, source: Any, metric: str =
     if math.isnan(value):
         return f"This study has no answer to it. On the demo study: {exercise.how}"
     return check_answer(answer, value, tolerance=exercise.tolerance, unit=unit)
+
+
+def check_answer(answer: float | None, value: float, *, tolerance: float, unit: str = "") -> str:
+    """Return whether a student's number is right, in words; None has not been answered yet."""
+    if answer is None:
+        return "Not answered yet: put your number in place of None and run the cell again."
+    if abs(float(answer) - value) <= tolerance:
+        return "Right."
+    return (
+        f"Not yet: {answer:g} {unit}".rstrip() + " is too far off. Look at the cells above again."
+    )
 
 
 def solution(number: str, source: Any, metric: str = "") -> str:

@@ -1,10 +1,7 @@
-"""Notebooks: where they are, their parameters as plain data, and running them on a study.
+"""Running the notebooks on a study.
 
-A notebook's first code cell (tagged ``parameters``) calls :func:`notebook_parameters` with its
-defaults. A JSON file named by the environment variable CMJLAB_PARAMETERS replaces them; names
-and types are checked against the defaults, so that an athlete "007" stays text and a misspelt
-name is an error. :func:`run_notebooks` writes that file and executes copies of the notebooks
-with this interpreter; the installed notebooks are never written to.
+:func:`run_notebooks` writes the file with parameters and executes copies of the notebooks with
+this interpreter; the installed notebooks are never written to.
 """
 
 from __future__ import annotations
@@ -17,156 +14,21 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.checks import shown, suggestion
-from cmjlab.errors import ArgumentError, CmjlabError, StudyError
-from cmjlab.places import AROUND, PACKAGE
+from cmjlab.errors import CmjlabError, StudyError
 from cmjlab.report.build.analyses import Step
+from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag
+from cmjlab.report.notebooks.index import write_index
+from cmjlab.report.notebooks.parameters import VARIABLE
+from cmjlab.report.notebooks.solutions import with_solutions
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
-#: Environment variable that names the JSON file with parameters.
-VARIABLE = "CMJLAB_PARAMETERS"
-#: Cells with this tag hold only on the demo study.
-DEMO_TAG = "demo-check"
 _CELL_SECONDS = 600
 #: Colours that a traceback puts into its text.
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
-
-
-class Parameters:
-    """Parameters of a notebook as attributes; see :func:`notebook_parameters`."""
-
-    def __init__(self, values: Mapping[str, Any]) -> None:
-        self._values = MappingProxyType(dict(values))
-
-    def __getattr__(self, name: str) -> Any:
-        if name.startswith("_") or name not in self._values:
-            have = ", ".join(self.__dict__.get("_values", {}))
-            raise AttributeError(f"there is no parameter {name!r}; parameters are {have}")
-        return self._values[name]
-
-    def __repr__(self) -> str:
-        return ", ".join(f"{k} = {v!r}" for k, v in self._values.items())
-
-
-def notebook_parameters(**defaults: Any) -> Parameters:
-    """Return a notebook's parameters: its defaults, or what CMJLAB_PARAMETERS says.
-
-    Parameters
-    ----------
-    **defaults
-        Name and default of every parameter: text, number, true/false, list, or None (then a
-        text or nothing).
-
-    Returns
-    -------
-    p : Parameters
-        Every parameter as an attribute.
-
-    Raises
-    ------
-    ArgumentError
-        The file cannot be read, or a name or type in it does not fit the defaults.
-
-    Examples
-    --------
-    >>> p = notebook_parameters(study=None, level=0.95)
-    >>> p.level
-    0.95
-    """
-    place = os.environ.get(VARIABLE, "")
-    if not place:
-        return Parameters(defaults)
-    try:
-        given = json.loads(Path(place).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise ArgumentError(f"{VARIABLE}: {place} cannot be read as JSON ({error}).") from None
-    if not isinstance(given, dict):
-        raise ArgumentError(f"{VARIABLE}: an object of names and values is needed in {place}.")
-    values = dict(defaults)
-    for name, value in given.items():
-        if name not in defaults:
-            raise ArgumentError(
-                f"{VARIABLE}: there is no parameter {name!r}.{suggestion(name, defaults)}"
-                f" The parameters are {', '.join(defaults)}."
-            )
-        values[name] = _typed(name, value, defaults[name])
-    return Parameters(values)
-
-
-def _typed(name: str, value: Any, default: Any) -> Any:
-    """Return the value when its type is that of the default."""
-    if default is None:
-        if value is None or isinstance(value, str):
-            return value
-        wanted = "text or null"
-    elif isinstance(default, bool):
-        if isinstance(value, bool):
-            return value
-        wanted = "true or false"
-    elif isinstance(default, int | float):
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            return type(default)(value)
-        wanted = "a number"
-    elif isinstance(default, list | tuple):
-        if isinstance(value, list):
-            return type(default)(value)
-        wanted = "a list"
-    elif isinstance(value, str):
-        return value
-    else:
-        wanted = "text"
-    raise ArgumentError(f"{VARIABLE}: {name}: {wanted} is needed, found {shown(value)}.")
-
-
-def notebooks_folder() -> Path:
-    """Return the folder with the notebooks, installed or in the checkout.
-
-    Raises
-    ------
-    StudyError
-        Neither holds notebooks: the installation is incomplete.
-    """
-    for place in (PACKAGE / "notebooks", AROUND / "notebooks"):
-        if any(place.glob("[0-9][0-9]_*.ipynb")):
-            return place
-    raise StudyError("no notebooks were found beside cmjlab; install it again.")
-
-
-def check_answer(answer: float | None, value: float, *, tolerance: float, unit: str = "") -> str:
-    """Return whether a student's number is right, in words; None has not been answered yet."""
-    if answer is None:
-        return "Not answered yet: put your number in place of None and run the cell again."
-    if abs(float(answer) - value) <= tolerance:
-        return "Right."
-    return (
-        f"Not yet: {answer:g} {unit}".rstrip() + " is too far off. Look at the cells above again."
-    )
-
-
-def choose_notebooks(only: Sequence[str] | None = None) -> list[Path]:
-    """Return the notebooks with these numbers, in order; all without any.
-
-    Raises
-    ------
-    ArgumentError
-        There is no notebook of a number.
-    """
-    paths = sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb"))
-    if only is None:
-        return paths
-    wanted = [str(n).strip().zfill(2)[:2] for n in only]
-    have = [p.name[:2] for p in paths]
-    for number, text in zip(wanted, only, strict=True):
-        if number not in have:
-            raise ArgumentError(
-                f"only: there is no notebook {text!r}; there are {', '.join(have)}."
-            )
-    return [p for p in paths if p.name[:2] in wanted]
 
 
 def is_demo(study: Study) -> bool:
@@ -210,8 +72,6 @@ def run_notebooks(
         The lab extra is not installed, or notebooks stopped with an error. All others were
         run nevertheless; the index page names those that stopped, with the reason.
     """
-    from cmjlab.report.notebooks.index import write_index
-
     paths = choose_notebooks(only)
     target = Path(study.results) / "notebooks"
     try:
@@ -319,12 +179,8 @@ def execute(
         ) from None
     notebook = nbformat.read(source, as_version=4)
     if not keep_demo_checks:
-        notebook.cells = [
-            c for c in notebook.cells if DEMO_TAG not in c.get("metadata", {}).get("tags", [])
-        ]
+        notebook.cells = [c for c in notebook.cells if not has_tag(c, DEMO_TAG)]
     if answers:
-        from cmjlab.report.notebooks.copy import with_solutions
-
         notebook.cells = with_solutions(notebook.cells)
     client = NotebookClient(
         notebook,

@@ -11,7 +11,7 @@ from cmjlab.report.render.citations import bibliography, methods_text
 from cmjlab.report.render.workbook import write_workbook
 
 
-def write_beside(data: ReportData, folder: Path) -> list[Path]:
+def write_companion_files(data: ReportData, folder: Path) -> list[Path]:
     """Write what comes along with every report, into the folder of its tables.
 
     Parameters

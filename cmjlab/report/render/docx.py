@@ -46,7 +46,7 @@ def write_docx(data: ReportData, path: str | os.PathLike[str]) -> Path:
     Parameters
     ----------
     data : ReportData
-        From :func:`cmjlab.report.sections.assemble.gather`; pictures are taken from ``data.figures``.
+        From :func:`cmjlab.report.gather.gather`; pictures are taken from ``data.figures``.
     path : path
         The file; its folder is made when absent, an existing file is replaced.
 

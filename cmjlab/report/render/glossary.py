@@ -9,6 +9,7 @@ from pathlib import Path
 
 from cmjlab.catalog import CHECKS, METRICS, STATISTICS
 from cmjlab.errors import ArgumentError
+from cmjlab.report.blocks.templates import template_engine
 from cmjlab.units import shown_unit
 
 #: Heading of each part and its columns.
@@ -82,16 +83,7 @@ def _remarks(key: str) -> str:
 
 
 def _html() -> str:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("cmjlab.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("glossary.html.j2")
+    page = template_engine().get_template("glossary.html.j2")
     return page.render(parts=PARTS, rows=glossary_rows())
 
 

@@ -12,7 +12,7 @@ from cmjlab.catalog import METRICS, STATISTICS
 from cmjlab.keys import ENGINE, key_of
 from cmjlab.plots.labels import metric_label
 from cmjlab.report.blocks.data import Block, Facts, Heading, Items, Paragraph, Section
-from cmjlab.report.build.context import Frame
+from cmjlab.report.build.context import Context
 from cmjlab.units import shown_unit
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")
@@ -43,26 +43,26 @@ _SHOWN = (
 )
 
 
-def limitations_section(frame: Frame) -> Section:
+def limitations_section(context: Context) -> Section:
     """Return what this report cannot tell."""
-    say, plan = frame.words.say, frame.study.plan
+    say, plan = context.words.say, context.study.plan
     items = [say("limitations.estimand"), say("limitations.cluster")]
     if plan.control_group:
         items.append(say("limitations.control", control=plan.control_group))
     else:
         items.append(say("limitations.no_control"))
-    items.append(say("limitations.exploratory", primary=metric_label(frame.primary)))
+    items.append(say("limitations.exploratory", primary=metric_label(context.primary)))
     items.append(say("limitations.calibration"))
-    if frame.plan_state is None:
+    if context.plan_state is None:
         items.append(say("limitations.no_plan"))
-    items += [say("limitations.missing_item", what=r) for r in frame.found.reasons.values()]
+    items += [say("limitations.missing_item", what=r) for r in context.analyses.reasons.values()]
     return Section("limitations", say("titles.limitations"), (Items(tuple(items)),))
 
 
-def cautions_section(frame: Frame) -> Section:
+def cautions_section(context: Context) -> Section:
     """Return the usual cautions; they stand in every report."""
-    items = tuple(frame.words.part("cautions").values())
-    return Section("cautions", frame.words.say("titles.cautions"), (Items(items),))
+    items = tuple(context.words.part("cautions").values())
+    return Section("cautions", context.words.say("titles.cautions"), (Items(items),))
 
 
 def _stop(text: str) -> str:
@@ -70,10 +70,10 @@ def _stop(text: str) -> str:
     return text.rstrip(". ")
 
 
-def glossary_section(frame: Frame) -> Section:
+def glossary_section(context: Context) -> Section:
     """Return the measures and statistics of this report, from the catalog."""
-    say = frame.words.say
-    metrics = [METRICS[m] for m in frame.found.metrics if m in METRICS]
+    say = context.words.say
+    metrics = [METRICS[m] for m in context.analyses.metrics if m in METRICS]
     measures = tuple(
         (
             m.label,
@@ -87,7 +87,7 @@ def glossary_section(frame: Frame) -> Section:
         )
         for m in metrics
     )
-    used = {s for r in frame.found.results.values() for s in r.table["statistic"].astype(str)}
+    used = {s for r in context.analyses.results.values() for s in r.table["statistic"].astype(str)}
     statistics = tuple(
         (
             STATISTICS[key].label,
@@ -111,9 +111,9 @@ def _first_upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def file_hashes(frame: Frame) -> dict[str, str]:
+def file_hashes(context: Context) -> dict[str, str]:
     """Return the SHA-256 of every recording, by file."""
-    jumps = frame.found.jumps.drop_duplicates("file")
+    jumps = context.analyses.jumps.drop_duplicates("file")
     return {str(f): str(h) for f, h in zip(jumps["file"], jumps["sha256"], strict=True)}
 
 
@@ -128,16 +128,16 @@ def library_versions() -> dict[str, str]:
     return out
 
 
-def provenance_data(frame: Frame) -> dict[str, Any]:
+def provenance_data(context: Context) -> dict[str, Any]:
     """Return everything needed to trace the numbers, as plain data for provenance.json."""
-    study = frame.study
+    study = context.study
     return {
-        **frame.found.provenance,
+        **context.analyses.provenance,
         "report": {
             "cmjlab": __version__,
             "engine": ENGINE,
             "made": dt.datetime.now().astimezone().isoformat(timespec="seconds"),
-            "recordings": file_hashes(frame),
+            "recordings": file_hashes(context),
             "method": study.method.to_dict(),
             "plan": study.plan.to_dict(),
             "libraries": library_versions(),
@@ -145,23 +145,23 @@ def provenance_data(frame: Frame) -> dict[str, Any]:
     }
 
 
-def provenance_section(frame: Frame, date: str) -> Section:
+def provenance_section(context: Context, date: str) -> Section:
     """Return hashes, settings and versions in brief; the whole stands in provenance.json."""
-    say, study = frame.words.say, frame.study
+    say, study = context.words.say, context.study
     blocks: list[Block] = [
         Paragraph(say("provenance.intro")),
         Items(
             (
                 say("provenance.made", version=__version__, engine=ENGINE, date=date),
-                say("provenance.hash_all", hash=key_of(file_hashes(frame))),
+                say("provenance.hash_all", hash=key_of(file_hashes(context))),
                 say(
                     "provenance.method_key", method=study.method.key[:12], plan=study.plan.key[:12]
                 ),
-                say("provenance.tables", tables=", ".join(f"{t}.csv" for t in frame.tables)),
+                say("provenance.tables", tables=", ".join(f"{t}.csv" for t in context.tables)),
             )
         ),
     ]
-    if frame.full:
+    if context.full:
         blocks += [
             Heading(say("provenance.versions")),
             Facts(tuple(library_versions().items())),
@@ -183,12 +183,12 @@ def cited(sources: list[str]) -> list[str]:
     return sorted(found.values(), key=str.casefold)
 
 
-def references_section(frame: Frame) -> Section:
+def references_section(context: Context) -> Section:
     """Return the papers behind the settings, measures and statistics that were used."""
-    sources = [row["source"] for row in type(frame.study.method).describe()]
-    sources += [METRICS[m].source for m in frame.found.metrics if m in METRICS]
-    used = {s for r in frame.found.results.values() for s in r.table["statistic"].astype(str)}
+    sources = [row["source"] for row in type(context.study.method).describe()]
+    sources += [METRICS[m].source for m in context.analyses.metrics if m in METRICS]
+    used = {s for r in context.analyses.results.values() for s in r.table["statistic"].astype(str)}
     sources += [STATISTICS[k].source for k in used if k in STATISTICS]
     return Section(
-        "references", frame.words.say("titles.references"), (Items(tuple(cited(sources))),)
+        "references", context.words.say("titles.references"), (Items(tuple(cited(sources))),)
     )

@@ -6,8 +6,8 @@ import pandas as pd
 
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.flow import FlowStep
-from cmjlab.report.build.context import Frame
-from cmjlab.report.sections.coach import group_counts
+from cmjlab.report.build.context import Context
+from cmjlab.report.sections.study_text import group_sizes
 
 #: Sessions drawn; with more, only the first, those around the block and the last.
 _MOST_SESSIONS = 6
@@ -15,90 +15,93 @@ _MOST_SESSIONS = 6
 _MOST_REASONS = 5
 
 
-def flow_steps(frame: Frame) -> tuple[list[FlowStep], bool]:
+def flow_steps(context: Context) -> tuple[list[FlowStep], bool]:
     """Return the steps of the flow, and whether every session is among them."""
-    say, flow = frame.words.say, frame.found.flow
+    say, flow = context.words.say, context.analyses.flow
     rows = flow["sessions"].to_dict("records")
     names = [str(r["session"]) for r in rows]
-    drawn = _drawn(frame, names)
+    drawn = _drawn(context, names)
     planned = int(rows[0]["planned"]) if rows else 0
-    steps = [FlowStep((say("flow.roster", n=planned), group_counts(frame)))]
+    steps = [FlowStep((say("flow.roster", n=planned), group_sizes(context)))]
     skipped = 0
     for row in rows:
         if str(row["session"]) not in drawn:
             skipped += 1
             continue
         if skipped:
-            steps.append(FlowStep((frame.words.count("flow.between", skipped),)))
+            steps.append(FlowStep((context.words.count("flow.between", skipped),)))
             skipped = 0
-        steps.append(_session(frame, row))
-    steps += _counted(frame)
+        steps.append(_session(context, row))
+    steps += _counted(context)
     return steps, len(drawn) == len(names)
 
 
-def _drawn(frame: Frame, names: list[str]) -> set[str]:
+def _drawn(context: Context, names: list[str]) -> set[str]:
     if len(names) <= _MOST_SESSIONS:
         return set(names)
-    wanted = {names[0], frame.study.before, frame.study.after, names[-1]}
+    wanted = {names[0], context.study.before, context.study.after, names[-1]}
     return wanted & set(names)
 
 
-def _session(frame: Frame, row: dict[str, object]) -> FlowStep:
+def _session(context: Context, row: dict[str, object]) -> FlowStep:
     """Return one session: who was tested, which jumps count, and what was left out."""
-    say, session = frame.words.say, str(row["session"])
-    counts = frame.found.flow["jumps"]
+    say, session = context.words.say, str(row["session"])
+    counts = context.analyses.flow["jumps"]
     mine = counts[counts["session"].astype(str) == session]
     lines = (
         say("flow.session", session=session, tested=row["tested"], valued=row["with_accepted_jumps"]),
         say("flow.jumps", recorded=int(mine["recorded"].sum()), used=int(mine["accepted"].sum())),
     )  # fmt: skip
-    aside = _not_tested(frame, session) + _not_counted(frame, session)
+    aside = _not_tested(context, session) + _not_counted(context, session)
     if len(aside) > _MOST_REASONS:
         rest = len(aside) - _MOST_REASONS + 1
         aside = [*aside[: _MOST_REASONS - 1], say("flow.more", n=rest)]
     return FlowStep(lines, tuple(aside))
 
 
-def _not_tested(frame: Frame, session: str) -> list[str]:
+def _not_tested(context: Context, session: str) -> list[str]:
     """Return how many were not tested, by reason."""
-    missing = frame.found.flow["missing"]
+    missing = context.analyses.flow["missing"]
     mine = missing[missing["session"].astype(str) == session]
     words = [
         ": ".join(str(part) for part in (row["status"], row["reason"]) if str(part))
-        or frame.words.say("people.no_reason")
+        or context.words.say("people.no_reason")
         for row in mine.to_dict("records")
     ]
     counts = pd.Series(words, dtype=object).value_counts(sort=False)
-    return [frame.words.say("flow.missing", n=n, reason=reason) for reason, n in counts.items()]
+    return [context.words.say("flow.missing", n=n, reason=reason) for reason, n in counts.items()]
 
 
-def _not_counted(frame: Frame, session: str) -> list[str]:
+def _not_counted(context: Context, session: str) -> list[str]:
     """Return how many jumps do not count, by reason."""
-    reasons = frame.found.flow["reasons"]
+    reasons = context.analyses.flow["reasons"]
     mine = reasons[reasons["session"].astype(str) == session]
-    say, out = frame.words.say, []
+    say, out = context.words.say, []
     for row in mine.to_dict("records"):
         code, n = str(row["reason"]), int(row["n"])
         rule = CHECKS.get(code) if row["by"] == "rules" else None
         name = rule.label if rule else code.replace("_", " ")
         reason = say(f"flow.by_{row['by']}", reason=name)
-        out.append(frame.words.count("flow.jumps_out", n, reason=reason))
+        out.append(context.words.count("flow.jumps_out", n, reason=reason))
     return out
 
 
-def _counted(frame: Frame) -> list[FlowStep]:
+def _counted(context: Context) -> list[FlowStep]:
     """Return who is in the change of the primary measure, by group; nothing without one."""
-    within = frame.found.result("change_within")
+    within = context.analyses.result("change_within")
     if within is None:
         return []
-    rows = within.rows("mean_change", metric=frame.primary)
+    rows = within.rows("mean_change", metric=context.primary)
     sizes = {
         str(r["group"]) if pd.notna(r["group"]) else "": int(r["n"])
         for r in rows.to_dict("records")
         if pd.notna(r["n"])
     }
-    head = frame.words.say(
-        "flow.counted", before=frame.study.before, after=frame.study.after, n=sum(sizes.values())
+    head = context.words.say(
+        "flow.counted",
+        before=context.study.before,
+        after=context.study.after,
+        n=sum(sizes.values()),
     )
     named = ", ".join(f"{n} {g}" for g, n in sizes.items() if g)
     return [FlowStep((head, named) if named else (head,))]

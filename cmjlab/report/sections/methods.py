@@ -6,39 +6,39 @@ from cmjlab import __version__
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.jump import jump_figure
 from cmjlab.plots.labels import metric_label
-from cmjlab.report.blocks import format as tell
 from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
-from cmjlab.report.build.context import Frame
-from cmjlab.report.sections.coach import session_words
+from cmjlab.report.blocks.format import percent_text
+from cmjlab.report.build.context import Context
+from cmjlab.report.sections.study_text import dated_sessions
 from cmjlab.settings import Settings
 from cmjlab.units import show
 from cmjlab.words.catalog import Words
 
 
-def methods_section(frame: Frame) -> Section:
+def methods_section(context: Context) -> Section:
     """Return the methods."""
-    say = frame.words.say
+    say = context.words.say
     blocks: list[Block] = [
-        Paragraph(_recording_text(frame)),
-        Paragraph(method_text(frame.words, frame.study.method)),
-        *_example(frame),
-        Paragraph(_quality_text(frame)),
-        Paragraph(_statistics_text(frame)),
-        *_plan(frame),
-        *_deviations(frame),
-        *_changed_settings(frame),
+        Paragraph(_recording_text(context)),
+        Paragraph(method_text(context.words, context.study.method)),
+        *_example(context),
+        Paragraph(_quality_text(context)),
+        Paragraph(_statistics_text(context)),
+        *_plan(context),
+        *_deviations(context),
+        *_changed_settings(context),
     ]
     return Section("methods", say("titles.methods"), tuple(blocks))
 
 
-def _recording_text(frame: Frame) -> str:
-    say, jumps = frame.words.say, frame.found.jumps
+def _recording_text(context: Context) -> str:
+    say, jumps = context.words.say, context.analyses.jumps
     rates = sorted(set(jumps["rate_hz"].dropna()))
     parts = [
         say(
             "methods.athletes",
-            sessions=session_words(frame),
-            wanted=frame.study.plan.jumps_wanted,
+            sessions=dated_sessions(context),
+            wanted=context.study.plan.jumps_wanted,
         )
     ]
     if rates:
@@ -91,60 +91,60 @@ def method_text(words: Words, method: Settings) -> str:
     return " ".join(p for p in parts if p)
 
 
-def _example(frame: Frame) -> list[Block]:
+def _example(context: Context) -> list[Block]:
     """Return the figure of the accepted jump whose height is the median."""
-    jumps = frame.found.jumps
+    jumps = context.analyses.jumps
     used = jumps[jumps["accepted"].astype(bool) & jumps["jump_height_m"].notna()]
     if used.empty:
         return []
     row = used.sort_values(["jump_height_m", "file"]).iloc[len(used) // 2]
-    picture = jump_figure(frame.study.jump(str(row["file"]), int(row["jump"])))
-    return [frame.figure("example_jump", picture, frame.words.say("methods.figure_jump"))]
+    picture = jump_figure(context.study.jump(str(row["file"]), int(row["jump"])))
+    return [context.figure("example_jump", picture, context.words.say("methods.figure_jump"))]
 
 
-def _quality_text(frame: Frame) -> str:
-    say, plan = frame.words.say, frame.study.plan
-    rules = len(set(frame.found.checks["code"])) or len(CHECKS)
+def _quality_text(context: Context) -> str:
+    say, plan = context.words.say, context.study.plan
+    rules = len(set(context.analyses.checks["code"])) or len(CHECKS)
     return " ".join(
         [
-            say("methods.quality", n_rules=rules, n_decisions=len(frame.study.decisions)),
+            say("methods.quality", n_rules=rules, n_decisions=len(context.study.decisions)),
             say(f"methods.summary_{plan.summary}", best_n=plan.best_n),
         ]
     )
 
 
-def formed_text(frame: Frame) -> str:
+def formed_text(context: Context) -> str:
     """Return how the groups came about and what follows for the analysis."""
-    plan = frame.study.plan
+    plan = context.study.plan
     metrics = ", ".join(metric_label(m) for m in plan.selected_on)
-    return frame.words.say(
+    return context.words.say(
         f"methods.formed_{plan.groups_formed}", metrics=metrics, session=plan.selected_in
     )
 
 
-def _statistics_text(frame: Frame) -> str:
-    text = frame.words.say(
+def _statistics_text(context: Context) -> str:
+    text = context.words.say(
         "methods.statistics",
-        percent=tell.percent(frame.study.plan.level),
-        primary=metric_label(frame.primary),
+        percent=percent_text(context.study.plan.level),
+        primary=metric_label(context.primary),
     )
-    return f"{text} {formed_text(frame)}" if frame.found.result("change_between") else text
+    return f"{text} {formed_text(context)}" if context.analyses.result("change_between") else text
 
 
-def _plan(frame: Frame) -> list[Block]:
+def _plan(context: Context) -> list[Block]:
     """Return how the analysis stands to the plan that was frozen; nothing without one."""
-    state = frame.plan_state
+    state = context.plan_state
     return [Paragraph(state.sentence)] if state is not None else []
 
 
-def _deviations(frame: Frame) -> list[Block]:
-    rows = frame.study.sessions
+def _deviations(context: Context) -> list[Block]:
+    rows = context.study.sessions
     if "deviations" not in rows:
         return []
     noted = rows[rows["deviations"].notna() & (rows["deviations"].astype(str).str.strip() != "")]
     if noted.empty:
         return []
-    say = frame.words.say
+    say = context.words.say
     items = tuple(
         say("methods.deviation", session=r["session"], text=r["deviations"])
         for _, r in noted.iterrows()
@@ -163,9 +163,9 @@ def changed_settings(settings: Settings) -> list[tuple[str, str, str]]:
     ]
 
 
-def _changed_settings(frame: Frame) -> list[Block]:
-    say = frame.words.say
-    rows = changed_settings(frame.study.method)
+def _changed_settings(context: Context) -> list[Block]:
+    say = context.words.say
+    rows = changed_settings(context.study.method)
     if not rows:
         return [Paragraph(say("methods.settings_default", version=__version__))]
     columns = tuple(say(f"columns.{c}") for c in ("setting", "value", "meaning"))

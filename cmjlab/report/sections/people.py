@@ -9,7 +9,7 @@ import pandas as pd
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.flow import flow_figure
 from cmjlab.report.blocks.data import Block, Paragraph, Section, TableBlock
-from cmjlab.report.build.context import Frame
+from cmjlab.report.build.context import Context
 from cmjlab.report.sections.flow import flow_steps
 
 #: Rows of a table in the short and in the full form.
@@ -18,25 +18,25 @@ _FEW_ROWS, _MOST_ROWS = 10, 40
 _FEW_FLAGS = 6
 
 
-def people_section(frame: Frame) -> Section:
+def people_section(context: Context) -> Section:
     """Return participants, flow, and what was excluded."""
-    say = frame.words.say
-    steps, complete = flow_steps(frame)
+    say = context.words.say
+    steps, complete = flow_steps(context)
     blocks: list[Block] = [
         Paragraph(say("people.intro")),
-        frame.figure("flow", flow_figure(steps), say("flow.caption")),
-        *([] if complete and not frame.full else [flow_table(frame)]),
-        *_missing(frame),
-        *_excluded(frame),
-        *_files(frame),
-        *_flags(frame),
+        context.figure("flow", flow_figure(steps), say("flow.caption")),
+        *([] if complete and not context.full else [flow_table(context)]),
+        *_missing(context),
+        *_excluded(context),
+        *_files(context),
+        *_flags(context),
     ]
     return Section("people", say("titles.people"), tuple(blocks))
 
 
-def flow_table(frame: Frame) -> TableBlock:
+def flow_table(context: Context) -> TableBlock:
     """Return athletes and jumps per session: planned, tested, with a value; recorded, counted."""
-    say, flow = frame.words.say, frame.found.flow
+    say, flow = context.words.say, context.analyses.flow
     counts = flow["jumps"].groupby("session", observed=True).sum(numeric_only=True)
     rows = []
     for row in flow["sessions"].to_dict("records"):
@@ -57,20 +57,27 @@ def flow_table(frame: Frame) -> TableBlock:
     return TableBlock(say("people.flow_title"), columns, tuple(rows), (False, *(True,) * 5))
 
 
-def _missing(frame: Frame) -> list[Block]:
+def _missing(context: Context) -> list[Block]:
     """Return who was not tested, and why; nobody is left out without a line."""
-    say = frame.words.say
-    missing = frame.found.flow["missing"]
-    frame.tables["missing_tests"] = missing
+    say = context.words.say
+    missing = context.analyses.flow["missing"]
+    context.tables["missing_tests"] = missing
     if missing.empty:
         return [Paragraph(say("people.none_left"))]
     rows = []
     for row in missing.to_dict("records"):
         known = [str(row[k]) for k in ("status", "reason") if str(row[k])]
         why = ": ".join(known) if known else say("people.no_reason")
-        rows.append((frame.who(str(row["athlete"])), _text(row["group"]), str(row["session"]), why))
+        rows.append(
+            (
+                context.athlete_name(str(row["athlete"])),
+                _text(row["group"]),
+                str(row["session"]),
+                why,
+            )
+        )
     columns = tuple(say(f"columns.{c}") for c in ("athlete", "group", "session", "reason"))
-    return [_cut(frame, say("people.left_title"), columns, rows)]
+    return [_cut(context, say("people.left_title"), columns, rows)]
 
 
 def _text(value: object) -> str:
@@ -78,24 +85,24 @@ def _text(value: object) -> str:
 
 
 def _cut(
-    frame: Frame, title: str, columns: tuple[str, ...], rows: Sequence[tuple[str, ...]]
+    context: Context, title: str, columns: tuple[str, ...], rows: Sequence[tuple[str, ...]]
 ) -> TableBlock:
     """Return a table of the first rows, with a line that says where the rest stands."""
-    most = _MOST_ROWS if frame.full else _FEW_ROWS
-    note = frame.words.say("people.more", n=len(rows) - most) if len(rows) > most else ""
+    most = _MOST_ROWS if context.full else _FEW_ROWS
+    note = context.words.say("people.more", n=len(rows) - most) if len(rows) > most else ""
     return TableBlock(title, columns, tuple(rows[:most]), (False,) * len(columns), note)
 
 
-def _excluded(frame: Frame) -> list[Block]:
+def _excluded(context: Context) -> list[Block]:
     """Return every jump that does not count, who or what took it out, and why."""
-    say = frame.words.say
-    excluded = frame.found.flow["excluded"]
-    frame.tables["excluded_jumps"] = excluded
+    say = context.words.say
+    excluded = context.analyses.flow["excluded"]
+    context.tables["excluded_jumps"] = excluded
     if excluded.empty:
         return [Paragraph(say("people.no_excluded"))]
     rows = [
         (
-            f"{frame.who(str(r['athlete']))}, {r['session']}",
+            f"{context.athlete_name(str(r['athlete']))}, {r['session']}",
             f"{r['file']}, {r['jump']}",
             say(f"people.by_{r['by']}"),
             str(r["reason"]),
@@ -108,23 +115,23 @@ def _excluded(frame: Frame) -> list[Block]:
         say("people.column_by"),
         say("columns.reason"),
     )
-    return [_cut(frame, say("people.reasons_title"), columns, rows)]
+    return [_cut(context, say("people.reasons_title"), columns, rows)]
 
 
-def _files(frame: Frame) -> list[Block]:
+def _files(context: Context) -> list[Block]:
     """Return files that belong to nobody."""
-    files = frame.found.flow["files_not_used"]
+    files = context.analyses.flow["files_not_used"]
     if files.empty:
         return []
-    say = frame.words.say
+    say = context.words.say
     rows = [(str(r["file"]), str(r["reason"])) for r in files.to_dict("records")]
     columns = (say("people.column_file_only"), say("columns.reason"))
-    return [_cut(frame, say("people.files_title"), columns, rows)]
+    return [_cut(context, say("people.files_title"), columns, rows)]
 
 
-def _flags(frame: Frame) -> list[Block]:
+def _flags(context: Context) -> list[Block]:
     """Return how often each flag stands on a jump that counts."""
-    say, found = frame.words.say, frame.found
+    say, found = context.words.say, context.analyses
     used = found.jumps.loc[found.jumps["accepted"].astype(bool), ["file", "jump"]]
     checks = found.checks.merge(used, on=["file", "jump"], how="inner")
     seen = checks[checks["status"].isin(["note", "warn", "fail"])]
@@ -137,7 +144,7 @@ def _flags(frame: Frame) -> list[Block]:
         label, test = (rule.label, rule.test) if rule else (str(code).replace("_", " "), "")
         rows.append((label, str(n), test))
     columns = (say("people.column_flag"), say("columns.jumps"), say("people.column_test"))
-    most = len(rows) if frame.full else _FEW_FLAGS
+    most = len(rows) if context.full else _FEW_FLAGS
     note = say("people.more_flags", n=len(rows) - most) if len(rows) > most else ""
     title = say("people.flags_title")
     return [TableBlock(title, columns, tuple(rows[:most]), (False, True, False), note)]

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.files.atomic_write import write_whole
-from cmjlab.report.render.html import TEMPLATES, _environment
+from cmjlab.report.blocks.templates import stylesheet, template_engine
+from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.athlete_text import (
     change_paragraphs,
     how_paragraphs,
@@ -21,7 +22,6 @@ from cmjlab.report.sheets.athlete_text import (
     reference_lines,
     value_rows,
 )
-from cmjlab.report.sheets.groups import StudySubgroups, study_subgroups
 from cmjlab.results import Result
 from cmjlab.words.catalog import read_words
 
@@ -185,8 +185,8 @@ def write_athlete_summaries(
     from cmjlab import __version__
 
     folder = Path(out) if out is not None else Path(study.results) / "athlete_summaries"
-    template = _environment().get_template("athlete_summary.html.j2")
-    css = (TEMPLATES / "sheet.css").read_text(encoding="utf-8")
+    template = template_engine().get_template("athlete_summary.html.j2")
+    css = stylesheet("sheet.css")
     written = []
     for athlete in wanted:
         page = athlete_page(material, athlete, (names or {}).get(athlete, ""))

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from cmjlab.plots.labels import metric_unit
-from cmjlab.plots.labels import words as value_words
+from cmjlab.plots.labels import metric_unit, value_text
+from cmjlab.report.build.subgroups import StudySubgroups
 from cmjlab.report.sheets.block import plain_rule
-from cmjlab.report.sheets.groups import StudySubgroups
 from cmjlab.results import Result
 from cmjlab.stats.common.measures import BALANCE, FORCE_SHARE, PUSH, measure_label
 from cmjlab.words.catalog import Words
@@ -59,7 +58,7 @@ def _plain(metric: str, value: float, extra: int = 0) -> str:
     if not math.isfinite(value):
         return "–"
     unit = metric_unit(metric)
-    text = value_words(metric, float(value), extra_decimals=extra) if unit else f"{value:.2f}"
+    text = value_text(metric, float(value), extra_decimals=extra) if unit else f"{value:.2f}"
     return text.removesuffix(f" {unit}") if unit else text
 
 
@@ -103,8 +102,8 @@ def how_paragraphs(groups: StudySubgroups, athlete: str, words: Words) -> tuple[
     out = [
         say(
             "athlete_summary.how",
-            session=groups.session, height=value_words("jump_height_m", row["jump_height_m"]),
-            push=value_words(PUSH, row[PUSH]), force=f"{row[FORCE_SHARE] + 1:.2f}",
+            session=groups.session, height=value_text("jump_height_m", row["jump_height_m"]),
+            push=value_text(PUSH, row[PUSH]), force=f"{row[FORCE_SHARE] + 1:.2f}",
         )
     ]  # fmt: skip
     repeat = groups.results.get("measures")
@@ -146,19 +145,19 @@ def _one_change(change: Result, who: tuple[str, str], study: Study, words: Words
     text = words.say(
         f"athlete_summary.change_{key}",
         metric=measure_label(metric), before=study.before, after=study.after,
-        change=value_words(metric, float(row["estimate"]), signed=True),
-        low=value_words(metric, low, signed=True), high=value_words(metric, high, signed=True),
+        change=value_text(metric, float(row["estimate"]), signed=True),
+        low=value_text(metric, low, signed=True), high=value_text(metric, high, signed=True),
         level=f"{100 * float(row['level']):g}",
     )  # fmt: skip
     likely = change.rows("shrunken_change", metric=metric)
     likely = likely[likely["athlete"].astype(str) == athlete]
     if len(likely) and math.isfinite(float(likely["estimate"].iloc[0])):
-        best = value_words(metric, float(likely["estimate"].iloc[0]), signed=True)
+        best = value_text(metric, float(likely["estimate"].iloc[0]), signed=True)
         text += " " + words.say("athlete_summary.likely", change=best)
     matters = study.plan.change_that_matters.get(metric)
     if matters:
         text += " " + words.say(
-            "athlete_summary.matters", amount=value_words(metric, matters, extra_decimals=0)
+            "athlete_summary.matters", amount=value_text(metric, matters, extra_decimals=0)
         )
     return [text]
 

@@ -11,8 +11,8 @@ import pandas as pd
 
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import write_whole
-from cmjlab.report.render.html import TEMPLATES, _environment
-from cmjlab.report.sheets.groups import StudySubgroups, study_subgroups
+from cmjlab.report.blocks.templates import stylesheet, template_engine
+from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ def _reasons(groups: StudySubgroups, subgroup: str, words: Words) -> tuple[str, 
 
 def plain_rule(rule: str) -> str:
     """Return a rule in words and units that a coach reads."""
-    from cmjlab.plots.labels import words as value_words
+    from cmjlab.plots.labels import value_text
     from cmjlab.stats.common.measures import measure_label
 
     if rule == "else":
@@ -172,7 +172,7 @@ def plain_rule(rule: str) -> str:
     for condition in rule.split(" and "):
         metric, sign, cut = condition.split(" ", 2)
         try:
-            cut = value_words(metric, float(cut))
+            cut = value_text(metric, float(cut))
         except ValueError:
             cut = cut.replace("_", " ")
         label = measure_label(metric)
@@ -216,10 +216,10 @@ def write_block_sheets(
     )  # fmt: skip
     from cmjlab import __version__
 
-    text = _environment().get_template("block_sheet.html.j2").render(
+    text = template_engine().get_template("block_sheet.html.j2").render(
         title=study.title, sheets=sheets, exercises=overview(sheets), words=words.part("block_sheet"),
         cautions=words.part("cautions"), language=words.say("page.language"), version=__version__,
-        css=(TEMPLATES / "sheet.css").read_text(encoding="utf-8"),
+        css=stylesheet("sheet.css"),
     )  # fmt: skip
     path = Path(out) if out is not None else Path(study.results) / "block_sheets.html"
     write_whole(path, text)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from cmjlab import __version__
@@ -11,7 +12,7 @@ from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import ReportData, Section
 from cmjlab.report.build.analyses import Step, analyse
 from cmjlab.report.build.choices import Choices, in_decimal_style, read_names
-from cmjlab.report.build.context import Frame
+from cmjlab.report.build.context import Context
 from cmjlab.report.sections.change import drift_section, groups_section, individuals_section
 from cmjlab.report.sections.closing import (
     cautions_section,
@@ -24,28 +25,31 @@ from cmjlab.report.sections.closing import (
 from cmjlab.report.sections.coach import coach_section
 from cmjlab.report.sections.methods import methods_section
 from cmjlab.report.sections.people import people_section
-from cmjlab.report.sections.reliability import trust_section
+from cmjlab.report.sections.reliability import reliability_section
 from cmjlab.report.sections.sentences import sentences_section
 from cmjlab.words.catalog import read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
-_SECTIONS: tuple[Callable[[Frame], Section], ...] = (
-    coach_section,
-    methods_section,
-    people_section,
-    trust_section,
-    groups_section,
-    individuals_section,
-    drift_section,
-    limitations_section,
-    cautions_section,
-    sentences_section,
-    glossary_section,
+#: Sections in order, by the key of their title.
+_SECTIONS: Mapping[str, Callable[[Context], Section]] = MappingProxyType(
+    {
+        "coach": coach_section,
+        "methods": methods_section,
+        "people": people_section,
+        "reliability": reliability_section,
+        "groups": groups_section,
+        "individuals": individuals_section,
+        "drift": drift_section,
+        "limitations": limitations_section,
+        "cautions": cautions_section,
+        "sentences": sentences_section,
+        "glossary": glossary_section,
+    }
 )
 #: Sections that only the long form has.
-_FULL_ONLY = (glossary_section,)
+_FULL_ONLY = ("glossary",)
 
 
 def gather(
@@ -76,31 +80,35 @@ def gather(
     StudyError
         No recording could be used, or (without ``draft``) the block has no change to report.
     """
-    found = analyse(study, progress=progress)
-    if not found.jumps["accepted"].astype(bool).any():
+    analyses = analyse(study, progress=progress)
+    if not analyses.jumps["accepted"].astype(bool).any():
         raise StudyError(
-            f"{study.title}: none of {len(found.jumps)} recorded jump(s) counts, so there is nothing"
+            f"{study.title}: none of {len(analyses.jumps)} recorded jump(s) counts, so there is nothing"
             " to report. Run 'cmjlab check' on the folder and look at the reasons."
         )
-    if not draft and found.result("change_within") is None:
+    if not draft and analyses.result("change_within") is None:
         raise StudyError(
-            f"{study.title}: no change over the block: {found.reasons['change_within']}."
+            f"{study.title}: no change over the block: {analyses.reasons['change_within']}."
             " A report of what is there comes with --draft (draft=True)."
         )
     wanted = choices or Choices()
     names = read_names(study) if wanted.names else {}
-    frame = Frame(study, found, read_words(study.folder / "words.toml"), wanted, names)
-    frame.tables |= {"jumps": found.jumps, "checks": found.checks, "sessions": found.sessions}
+    context = Context(study, analyses, read_words(study.folder / "words.toml"), wanted, names)
+    context.tables |= {
+        "jumps": analyses.jumps,
+        "checks": analyses.checks,
+        "sessions": analyses.sessions,
+    }
     today = date or dt.date.today().isoformat()
     sections = []
-    makers = [m for m in _SECTIONS if wanted.full or m not in _FULL_ONLY]
-    for number, make in enumerate(makers):
+    keys = [k for k in _SECTIONS if wanted.full or k not in _FULL_ONLY]
+    for number, key in enumerate(keys):
         if progress is not None:
-            progress(Step(number, len(makers), make.__name__.replace("_", " ")))
-        sections.append(make(frame))
-    sections.append(provenance_section(frame, today))
-    sections.append(references_section(frame))
-    page = frame.words.part("page")
+            progress(Step(number, len(keys), context.words.say(f"titles.{key}")))
+        sections.append(_SECTIONS[key](context))
+    sections.append(provenance_section(context, today))
+    sections.append(references_section(context))
+    page = context.words.part("page")
     if names:
         page["footer"] = page["footer_names"]
     data = ReportData(
@@ -109,10 +117,10 @@ def gather(
         subtitle=page["subtitle"],
         version=__version__,
         sections=tuple(sections),
-        tables=frame.tables,
-        figures=frame.figures,
+        tables=context.tables,
+        figures=context.figures,
         words=page,
-        draft=draft and bool(found.reasons),
-        provenance=provenance_data(frame),
+        draft=draft and bool(analyses.reasons),
+        provenance=provenance_data(context),
     )
-    return in_decimal_style(data, wanted.decimal, frame.literal)
+    return in_decimal_style(data, wanted.decimal, context.literal)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from report_kit import kit_study
 
-from cmjlab.report.render.html import write_data
-from cmjlab.report.sections.assemble import gather
+from cmjlab.report.gather import gather
+from cmjlab.report.write import write_data
 
 
 @pytest.mark.parametrize(

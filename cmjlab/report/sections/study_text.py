@@ -1,0 +1,30 @@
+"""What a study is made of, in words: its sessions with their dates, its groups with their sizes."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from cmjlab.report.build.context import Context
+
+
+def group_sizes(context: Context) -> str:
+    """Return the groups with their numbers of athletes: "9 strength, 9 usual"."""
+    roster = context.study.athletes
+    names = roster["group"].fillna("").astype(str)
+    counts = names[names != ""].value_counts(sort=False)
+    if counts.empty:
+        return context.words.say("coach.no_groups")
+    rest = int((names == "").sum())
+    parts = [f"{n} {g}" for g, n in counts.items()]
+    parts += [context.words.say("coach.without_group", n=rest)] if rest else []
+    return ", ".join(parts)
+
+
+def dated_sessions(context: Context) -> list[str]:
+    """Return the sessions in order, with dates where known."""
+    rows = context.study.sessions
+    out = []
+    for session, date in zip(rows["session"].astype(str), rows["date"], strict=True):
+        dated = pd.notna(date) and str(date)
+        out.append(f"{session} ({date})" if dated else session)
+    return out

@@ -1,0 +1,107 @@
+"""From a study to files: the page, the tables, and what comes along with them."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import unicodedata
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cmjlab.files.atomic_write import write_whole
+from cmjlab.report.blocks.data import ReportData
+from cmjlab.report.build.choices import Choices
+from cmjlab.report.gather import gather
+from cmjlab.report.render.companion_files import write_companion_files
+from cmjlab.report.render.docx import write_docx
+from cmjlab.report.render.html import render_html
+from cmjlab.report.render.pdf import write_pdf
+
+if TYPE_CHECKING:
+    from cmjlab.study.study import Study
+
+
+def file_stem(title: str, date: str) -> str:
+    """Return ``report_<title>_<date>`` with plain letters, digits and hyphens only."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode("ascii")
+    plain = re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].strip("-")
+    return f"report_{plain or 'study'}_{date}"
+
+
+def write_report(
+    study: Study,
+    out: str | os.PathLike[str] | None = None,
+    *,
+    progress: Callable[[Any], None] | None = None,
+    draft: bool = False,
+    choices: Choices | None = None,
+) -> Path:
+    """Write the block report of a study.
+
+    Parameters
+    ----------
+    study : Study
+        An opened study.
+    out : path, optional
+        HTML, .docx or .pdf file, or a folder; default: the results folder of the study.
+    progress : callable, optional
+        Called with an object that has ``done``, ``total`` and ``what``.
+    draft : bool
+        Write what can be written although parts are missing; the page lists them.
+    choices : Choices, optional
+        Length, names and decimal style; default: short, ids, decimal point.
+
+    Returns
+    -------
+    Path
+        The HTML file ``report_<title>_<date>.html``. The tables stand beside it as CSV.
+
+    Raises
+    ------
+    StudyError
+        There is nothing to report, or a file cannot be written.
+    """
+    data = gather(study, progress=progress, draft=draft, choices=choices)
+    return write_data(data, Path(out) if out is not None else Path(study.results))
+
+
+def write_data(data: ReportData, out: Path) -> Path:
+    """Write a gathered report: the page, and the tables beside it.
+
+    Parameters
+    ----------
+    data : ReportData
+    out : Path
+        HTML, .docx or .pdf file (the page lies beside it), or the folder for
+        ``report_<title>_<date>.html``.
+    """
+    target = out
+    if target.suffix.lower() not in (".html", ".htm", ".docx", ".pdf"):
+        target = target / f"{file_stem(data.title, data.date)}.html"
+    if target.suffix.lower() == ".docx":
+        write_docx(data, target)
+    elif target.suffix.lower() == ".pdf":
+        page = target.with_suffix(".html")
+        write_whole(page, render_html(data))
+        write_pdf(page, target)
+    else:
+        write_whole(target, render_html(data))
+    write_tables(data, target.parent)
+    write_companion_files(data, target.parent)
+    return target
+
+
+def write_tables(data: ReportData, folder: Path) -> list[Path]:
+    """Write every table of the report as CSV with full precision, and provenance.json."""
+    written = []
+    for stem, frame in data.tables.items():
+        path = folder / f"{stem}.csv"
+        write_whole(path, frame.to_csv(index=False, lineterminator="\n"))
+        written.append(path)
+    if data.provenance:
+        path = folder / "provenance.json"
+        write_whole(path, json.dumps(data.provenance, indent=2, ensure_ascii=False, default=str))
+        written.append(path)
+    return written
