@@ -305,7 +305,11 @@ def test_ctrl_c_ends_the_run_and_its_kernel_with_one_sentence(tmp_path):
     run = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     )
-    time.sleep(4)
+    started = study.results / "notebooks"
+    until = time.monotonic() + 60
+    while not started.is_dir() and run.poll() is None and time.monotonic() < until:
+        time.sleep(0.1)
+    time.sleep(2)  # the kernel is on its way up
     os.killpg(run.pid, signal.SIGINT)
     _, errors = run.communicate(timeout=60)
     assert run.returncode in (0, 130), errors  # 0: it was quicker than the signal
