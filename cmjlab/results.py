@@ -178,10 +178,11 @@ class Result:
 
 def contrast_words(row: Mapping[str, Any], words: Words) -> str:
     """Return what is compared with what, or the case that a row is for, in words."""
-    first, second, other, case = (
-        _text(row.get(c)) for c in ("first", "second", "other_metric", "case")
+    first, second, other, session, since, case = (
+        _text(row.get(c)) for c in ("first", "second", "other_metric", "session", "since", "case")
     )
-    parts = [f"{first} - {second}"] if first and second else []
+    pairs = ((first, second), (session, since))
+    parts = [f"{a} - {b}" for a, b in pairs if a and b]
     if other:
         parts.append(words.say("table.with_metric", other=other))
     if case:
@@ -257,10 +258,8 @@ def _in_words(row: Mapping[str, Any], words: Words) -> dict[str, str]:
 
 def _apart(part: pd.DataFrame) -> str:
     """Return by which columns several rows can be told apart."""
-    columns = (
-        *("metric", "group", "contrast", "session", "athlete", "case", "estimator"),
-        "interval_kind",
-    )
+    columns = ("metric", "group", "contrast", "session", "since", "athlete", "case", "estimator",
+               "interval_kind")  # fmt: skip
     differ = [c for c in columns if c in part and part[c].nunique(dropna=False) > 1]
     return f"; they differ in {', '.join(differ)}" if differ else ""
 

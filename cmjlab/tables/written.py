@@ -98,6 +98,9 @@ STATISTICS_TABLE = Table(
         Column("second", "text", "what is taken off: earlier session, or control group"),
         Column("other_metric", "text", "metric on the other side of a correlation, slope or cut"),
         Column("session", "text", "session, where it applies"),
+        Column(
+            "since", "text", "earlier session, where groups are compared in a change to session"
+        ),
         Column("athlete", "text", "athlete, where it applies"),
         Column("case", "text", "key of what the row is for, where one place has several"),
         Column("estimate", "number", "estimate"),

@@ -33,11 +33,14 @@ from cmjlab.tables import STATISTICS_TABLE
 from cmjlab.words.catalog import Words, read_words
 
 #: Columns that say where a row belongs; the rest of a row says what was found there.
-PLACE = ("metric", "group", "first", "second", "other_metric", "session", "athlete", "case")
+PLACE = ("metric", "group", "first", "second", "other_metric", "session", "since", "athlete",
+         "case")  # fmt: skip
+#: Phrases of a block under the names that a reader of rows knows.
+_PHRASES = {"_reason": "reason", "_remark": "remark"}
 _MADE_HERE = frozenset({"contrast", "method", "text", "word_values", "reason_code", "remark_code"})
 #: Columns from which the words of a row are made.
-_WORDED = ("metric", "estimate", "first", "second", "other_metric", "case", "estimator", "interval_kind",
-           "reason_code", "remark_code", "word_values")  # fmt: skip
+_WORDED = ("metric", "estimate", "first", "second", "other_metric", "session", "since", "case",
+           "estimator", "interval_kind", "reason_code", "remark_code", "word_values")  # fmt: skip
 _COLUMNS = frozenset(STATISTICS_TABLE.names) - _MADE_HERE
 
 #: One reason for all places of a block, or one (or None) per place.
@@ -62,12 +65,15 @@ class Rows:
         return Place(self, place)
 
     def records(self, statistic: str | None = None, **where: Any) -> Iterator[dict[str, Any]]:
-        """Yield rows as mappings of column to value, in the order in which they were added."""
+        """Yield rows as mappings of column to value, in the order in which they were added.
+
+        ``reason`` and ``remark`` are the phrases themselves, None where there is none.
+        """
         for block in self._blocks:
             if statistic is not None and block["statistic"][0] != statistic:
                 continue
             for i in range(len(block["statistic"])):
-                row = {name: column[i] for name, column in block.items()}
+                row = {_PHRASES.get(name, name): column[i] for name, column in block.items()}
                 if all(row.get(k) == v for k, v in where.items()):
                     yield row
 
@@ -129,8 +135,9 @@ class Place:
     place : mapping
         Columns of the statistics table, each a single value or one value per place: ``metric``,
         ``group``, ``first`` and ``second`` (of a contrast), ``other_metric`` (of a correlation),
-        ``session``, ``athlete``, ``case`` (a :class:`~cmjlab.words.phrases.Case`), and anything
-        that all rows share (``n``, ``role``). ``unit`` is the metric's own when left out.
+        ``session`` (and ``since``, where groups are compared in a change), ``athlete``, ``case``
+        (a :class:`~cmjlab.words.phrases.Case`), and anything that all rows share (``n``, ``role``).
+        ``unit`` is the metric's own when left out.
     """
 
     def __init__(self, rows: Rows, place: Mapping[str, Any]) -> None:

@@ -135,3 +135,26 @@ def test_unknown_names_are_refused():
         rows.at(metric="x").add("vibes", 1.0)
     with pytest.raises(ValueError, match="no column 'text'"):
         rows.at(metric="jump_height_m").add("session_f", 1.0, text="free prose")
+
+
+def test_a_change_between_groups_names_both_its_sessions():
+    rows = Rows(level=0.95)
+    pair = rows.at(metric="jump_height_m", first="heavy - fast", second="usual", session="post")
+    for earlier in ("base", "mid"):
+        pair.at(since=earlier).add("change_difference", 0.01, limits=(0.0, 0.02))
+    table = rows.frame()
+    assert list(table["contrast"]) == [
+        "heavy - fast - usual, post - base",
+        "heavy - fast - usual, post - mid",
+    ]
+    assert table["leads"].all()
+
+
+def test_records_hold_reasons_and_remarks_as_phrases():
+    rows = Rows(level=0.95)
+    place = rows.at(metric="jump_height_m", case=Case("height"))
+    place.none("mean_change", Reason("no_solution"))
+    row = rows.first("mean_change")
+    assert row["reason"] == Reason("no_solution")
+    assert row["remark"] is None
+    assert row["case"] == "height"
