@@ -10,3 +10,5 @@ PACKAGE = ROOT / "cmjlab"
 SAMPLE_DATA = ROOT / "sample_data"
 CALIBRATION = TESTS / "calibration"
 REFERENCE = TESTS / "reference"
+#: Recordings and tables of others, and spoiled recordings of our own; see LICENCES.md there.
+DATA = TESTS / "data"

@@ -8,6 +8,7 @@ from time import perf_counter
 
 import numpy as np
 import pytest
+from c3d_kit import PROCESSORS, Trial
 
 from cmjlab.errors import ReadError
 from cmjlab.files.read import read_recording
@@ -91,8 +92,14 @@ def test_two_thousand_damaged_files(seeds: list[bytes], tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_two_thousand_damaged_real_files(reference_data: Path, tmp_path: Path) -> None:
+def test_two_thousand_damaged_files_of_other_writers(reference_data: Path, tmp_path: Path) -> None:
     sources = [p.read_bytes() for p in sorted((reference_data / "c3d").iterdir())]
+    sources += [
+        Trial(processor=processor, real=real, kind=kind).written()
+        for processor in PROCESSORS
+        for real in (False, True)
+        for kind in (2, 4)
+    ]
     refused, slowest = attack(sources, 2000, 3, tmp_path)
     assert 400 < refused < 2000
     assert slowest < SLOWEST_S

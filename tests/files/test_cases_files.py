@@ -1,7 +1,7 @@
 """Files that real people's reports taught us: read to the right newtons and hertz, or asked.
 
-The expected numbers stand beside the files (their README, sections B and C): all come from a
-closed-form synthetic jump of 750 N body weight, g = 9.80665 m/s².
+All come from a closed-form synthetic jump of 750 N body weight, g = 9.80665 m/s²; what is wrong
+with each file stands in tests/data/LICENCES.md.
 """
 
 from __future__ import annotations

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import builtins
+import errno
 import gzip
 import io
 import json
-import os
-import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -191,12 +191,19 @@ def test_missing_file_and_folder(tmp_path: Path) -> None:
         read_recording("bad\x00name.csv")
 
 
-@pytest.mark.skipif(sys.platform == "win32" or os.geteuid() == 0, reason="needs file permissions")
-def test_file_that_may_not_be_read(tmp_path: Path) -> None:
+def test_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The refusal is made by hand: a superuser may read whatever the permissions say."""
     path = tmp_path / "a.csv"
     path.write_text("1\n")
-    path.chmod(0)
-    with pytest.raises(ReadError, match="cannot be opened"):
+    real = builtins.open
+
+    def refuse(file: object, *rest: object, **named: object) -> object:
+        if file == path:
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(file, *rest, **named)
+
+    monkeypatch.setattr("builtins.open", refuse)
+    with pytest.raises(ReadError, match=r"cannot be opened \(Permission denied\)"):
         read_recording(path)
 
 

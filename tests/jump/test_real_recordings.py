@@ -2,8 +2,7 @@
 
 doi:10.5281/zenodo.4599319. Numbers marked "published" were read in the saved output of that
 course's notebook VerticalJump; the others were computed from the files with plain scripts
-outside this project (numpy, index rules as stated beside each). The files are read where they
-lie and are no part of this repository.
+outside this project (numpy, index rules as stated beside each).
 """
 
 from __future__ import annotations

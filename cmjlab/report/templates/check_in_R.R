@@ -10,12 +10,14 @@ here <- local({
 read_table <- function(name) {
   path <- file.path(here, name)
   if (!file.exists(path)) stop(name, " is not beside this script; write the report again.")
-  read.csv(path, na.strings = "", check.names = FALSE, stringsAsFactors = FALSE,
-           fileEncoding = "UTF-8-BOM", colClasses = text_columns(path))
+  lines <- readLines(path, encoding = "UTF-8", warn = FALSE)  # in every locale, "C" included
+  lines[1] <- sub("^\xef\xbb\xbf", "", lines[1], useBytes = TRUE)
+  read.csv(text = lines, encoding = "UTF-8", na.strings = "", check.names = FALSE,
+           stringsAsFactors = FALSE, colClasses = text_columns(lines))
 }
 
-text_columns <- function(path) {  # ids stay text: "007" is not 7
-  head <- names(read.csv(path, nrows = 1, check.names = FALSE, fileEncoding = "UTF-8-BOM"))
+text_columns <- function(lines) {  # ids stay text: "007" is not 7
+  head <- names(read.csv(text = lines, nrows = 1, check.names = FALSE))
   text <- intersect(head, c("athlete", "group", "session", "contrast", "metric", "statistic",
                             "method", "text", "unit"))
   setNames(rep("character", length(text)), text)
@@ -177,13 +179,13 @@ check_between <- function() {
     varies <- sapply(data[-(1:2)], function(v) diff(range(v)) > 0)
     keep <- data[c("after", names(varies)[varies])]
     if (length(unique(data$group)) < 2 || nrow(data) <= ncol(keep) + length(unique(data$group)) - 1) next
-    keep$group <- factor(data$group)
+    groups <- unique(data$group)
+    keep$group <- factor(match(data$group, groups))  # numbers: names may not fit the locale
     fit <- lm(after ~ 0 + group + ., data = keep)
     for (pair in contrasts) {
-      if (!all(pair %in% levels(keep$group))) next
+      if (!all(pair %in% groups)) next
       w <- setNames(numeric(length(coef(fit))), names(coef(fit)))
-      w[paste0("group", pair[1])] <- 1
-      w[paste0("group", pair[2])] <- -1
+      w[paste0("group", match(pair, groups))] <- c(1, -1)
       name <- paste(pair[1], "-", pair[2])
       rows <- table[table$statistic == "adjusted_difference", ]
       for (kind in list(list("HC2 standard error", hc2), list("classical standard error", classical))) {

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reference.trial_data import depression_trial
 
 from cmjlab.stats.common import reml
 from cmjlab.stats.common.reml import fit_linear, slope_structure, unstructured
@@ -89,14 +90,12 @@ def sleepstudy(folder):
     return values, x
 
 
-def btheb(folder):
-    table = pd.read_csv(folder / "prepost" / "BtheB.csv")
-    values = table[["bdi.2m", "bdi.3m", "bdi.5m", "bdi.8m"]].to_numpy(float)
+def btheb():
+    values, before, codes = depression_trial()
     x = np.ones((*values.shape, 6))
-    x[:, :, 1] = table["bdi.pre"].to_numpy(float)[:, None]
+    x[:, :, 1] = before[:, None]
     x[:, :, 2] = [2.0, 3.0, 5.0, 8.0]
-    for j, (name, value) in enumerate((("treatment", "BtheB"), ("drug", "Yes"), ("length", ">6m"))):
-        x[:, :, 3 + j] = (table[name] == value).to_numpy()[:, None]
+    x[:, :, 3:] = codes[:, None, :]
     return values, x
 
 
@@ -177,9 +176,9 @@ def test_sleepstudy_random_intercept(reference_data):
             assert found.df == pytest.approx(df, rel=RTOL)
 
 
-def test_btheb_with_dropout(reference_data):
+def test_btheb_with_dropout():
     """Satterthwaite and Kenward–Roger differ visibly here, in SE and in df."""
-    y, x = btheb(reference_data)
+    y, x = btheb()
     assert np.isfinite(y).sum() == 280
     fit = fit_intercept(y[None], x, np.isfinite(y))
     assert fit.tau2[0] == pytest.approx(51.9315931424, rel=RTOL)
