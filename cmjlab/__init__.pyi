@@ -1,6 +1,7 @@
 from .errors import ArgumentError as ArgumentError
 from .errors import CmjlabError as CmjlabError
 from .errors import JumpError as JumpError
+from .errors import MissingExtraError as MissingExtraError
 from .errors import ReadError as ReadError
 from .errors import StatsError as StatsError
 from .errors import StudyError as StudyError

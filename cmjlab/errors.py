@@ -25,6 +25,10 @@ class StatsError(CmjlabError):
     """A statistic cannot be computed from the table that was given."""
 
 
+class MissingExtraError(CmjlabError, ImportError):
+    """A library that only one of the extras brings is not installed."""
+
+
 class StudyError(CmjlabError):
     """A study folder cannot be used.
 

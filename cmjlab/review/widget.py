@@ -7,11 +7,11 @@ mouse; the letters stand beside it.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.errors import CmjlabError, StudyError
+from cmjlab.errors import CmjlabError
+from cmjlab.extras import optional
 from cmjlab.jump_types import MOVABLE_EVENTS
 from cmjlab.review import page
 from cmjlab.review.session import SHOWN, Review
@@ -63,7 +63,7 @@ def review_jumps(study: Study, *, who: str = "", show: str = "all") -> Any:
 
     Raises
     ------
-    StudyError
+    MissingExtraError
         The extra ``lab`` (ipywidgets) is not installed.
     """
     panel = Panel(Review(study, who=who, show=show))
@@ -73,14 +73,12 @@ def review_jumps(study: Study, *, who: str = "", show: str = "all") -> Any:
 
 
 def _widgets() -> Any:
-    try:
-        import ipywidgets
-    except ImportError:
-        raise StudyError(
-            "the review window needs the extra 'lab' (ipywidgets is missing):"
-            f' "{sys.executable}" -m pip install "cmjlab[lab]". Without it use cmjlab.Review.'
-        ) from None
-    return ipywidgets
+    return optional(
+        "ipywidgets",
+        extra="lab",
+        purpose="the review window needs",
+        otherwise="Without it use cmjlab.Review.",
+    )
 
 
 class Panel:

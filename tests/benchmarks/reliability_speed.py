@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 import cmjlab as cj
-from cmjlab.stats.reliability.pingouin_bridge import icc_by_pingouin
 from cmjlab.stats.reliability.published import published_icc
+from cmjlab.stats.reliability.second_opinion import icc_by_pingouin
 
 METRICS, ATHLETES, ROUNDS = 50, 1000, 5
 

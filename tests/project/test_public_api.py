@@ -22,6 +22,7 @@ PINNED = [
     "JumpError",
     "Layout",
     "Method",
+    "MissingExtraError",
     "Note",
     "Plan",
     "ReadError",

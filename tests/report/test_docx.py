@@ -9,7 +9,7 @@ import zipfile
 import pytest
 from report_kit import kit_study
 
-from cmjlab.errors import StudyError
+from cmjlab.errors import MissingExtraError, StudyError
 from cmjlab.report.blocks.data import FigureBlock, Items, ReportData, Section, TableBlock
 from cmjlab.report.gather import gather
 from cmjlab.report.render.docx import clean, render_docx, write_docx
@@ -144,5 +144,5 @@ def test_a_figure_without_its_picture_is_refused():
 
 def test_without_the_library_the_extra_is_named(monkeypatch):
     monkeypatch.setitem(sys.modules, "docx", None)
-    with pytest.raises(StudyError, match=r"cmjlab\[docx\]"):
+    with pytest.raises(MissingExtraError, match=r"cmjlab\[docx\]"):
         render_docx(_small())

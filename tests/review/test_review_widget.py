@@ -8,7 +8,7 @@ import pytest
 from report_kit import kit_study
 
 import cmjlab as cj
-from cmjlab.errors import StudyError
+from cmjlab.errors import MissingExtraError
 from cmjlab.review import page
 from cmjlab.review.widget import KEYS
 
@@ -125,7 +125,7 @@ def test_a_file_that_cannot_be_read_is_said_in_place_of_the_figure(tmp_path):
 
 def test_without_ipywidgets_the_extra_is_named(study, monkeypatch):
     monkeypatch.setitem(sys.modules, "ipywidgets", None)
-    with pytest.raises(StudyError, match=r"cmjlab\[lab\].*Without it use cmjlab\.Review"):
+    with pytest.raises(MissingExtraError, match=r"cmjlab\[lab\].*Without it use cmjlab\.Review"):
         cj.review_jumps(study)
 
 

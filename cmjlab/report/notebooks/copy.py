@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
+from cmjlab.extras import optional
 from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag, notebooks_folder
 from cmjlab.report.notebooks.solutions import with_solutions
 
@@ -42,12 +43,14 @@ def copy_notebooks(
 
     Raises
     ------
+    MissingExtraError
+        The lab extra is not installed.
     StudyError
         A notebook of that name stands there already.
     """
-    import nbformat
-
     from cmjlab import __version__
+
+    nbformat = optional("nbformat", extra="lab", purpose="copies of notebooks need")
 
     folder = Path(folder)
     paths = choose_notebooks(only)

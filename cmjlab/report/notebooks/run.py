@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import CmjlabError, StudyError
+from cmjlab.extras import need
 from cmjlab.report.build.analyses import Step
 from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag
 from cmjlab.report.notebooks.index import write_index
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
 _CELL_SECONDS = 600
+#: What runs notebooks, and what the cells of some of them import.
+_LAB = ("nbformat", "nbclient", "ipykernel", "mistune", "seaborn", "pingouin")
 #: Colours that a traceback puts into its text.
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -68,10 +70,13 @@ def run_notebooks(
 
     Raises
     ------
+    MissingExtraError
+        The lab extra is not installed.
     StudyError
-        The lab extra is not installed, or notebooks stopped with an error. All others were
-        run nevertheless; the index page names those that stopped, with the reason.
+        Notebooks stopped with an error. All others were run nevertheless; the index page
+        names those that stopped, with the reason.
     """
+    need(_LAB, extra="lab", purpose="notebooks need")
     paths = choose_notebooks(only)
     target = Path(study.results) / "notebooks"
     try:
@@ -94,8 +99,6 @@ def run_notebooks(
             try:
                 execute(path, target / path.name, keep_demo_checks=demo, answers=answers)
             except StudyError as error:
-                if not (target / path.name).is_file():
-                    raise
                 stopped[path.name] = _reason(str(error))
     index = write_index(target, paths, study.title, stopped)
     if stopped:
@@ -163,20 +166,18 @@ def execute(
 
     Raises
     ------
+    MissingExtraError
+        The lab extra is not installed.
     StudyError
         A cell failed; the notebook is written up to there.
     """
-    try:
-        import nbformat
-        from nbclient import NotebookClient
-        from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+    need(_LAB, extra="lab", purpose="notebooks need")
+    import nbformat
+    from nbclient import NotebookClient
+    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
 
-        from cmjlab.report.notebooks.kernel import OwnKernelManager
-    except ImportError as error:
-        raise StudyError(
-            f"notebooks need the extra 'lab' ({error.name} is missing):"
-            f' "{sys.executable}" -m pip install "cmjlab[lab]".'
-        ) from None
+    from cmjlab.report.notebooks.kernel import OwnKernelManager
+
     notebook = nbformat.read(source, as_version=4)
     if not keep_demo_checks:
         notebook.cells = [c for c in notebook.cells if not has_tag(c, DEMO_TAG)]

@@ -10,12 +10,12 @@ import datetime as dt
 import io
 import os
 import re
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from cmjlab.errors import StudyError
+from cmjlab.extras import optional
 from cmjlab.files.atomic_write import write_whole
 from cmjlab.report.blocks.data import Facts, FigureBlock, Items, Paragraph, ReportData, TableBlock
 
@@ -56,9 +56,10 @@ def write_docx(data: ReportData, path: str | os.PathLike[str]) -> Path:
 
     Raises
     ------
+    MissingExtraError
+        The extra ``docx`` is not installed.
     StudyError
-        The extra ``docx`` is not installed, or the file cannot be written (it is open in
-        another program).
+        The file cannot be written (it is open in another program).
     """
     target = Path(path)
     write_whole(target, render_docx(data))
@@ -93,14 +94,12 @@ def clean(text: object) -> str:
 
 
 def _library() -> Any:
-    try:
-        import docx
-    except ImportError:
-        raise StudyError(
-            "a Word file needs the extra 'docx' (python-docx is missing):"
-            f' "{sys.executable}" -m pip install "cmjlab[docx]". The HTML report needs nothing.'
-        ) from None
-    return docx
+    return optional(
+        "docx",
+        extra="docx",
+        purpose="a Word file needs",
+        otherwise="The HTML report needs nothing.",
+    )
 
 
 def _element(name: str, **values: str) -> Any:

@@ -21,11 +21,11 @@ from cmjlab.stats.common.intervals import (
 from cmjlab.stats.common.mean_squares import two_way
 from cmjlab.stats.reliability import icc as icc
 from cmjlab.stats.reliability.missing import intra_block
-from cmjlab.stats.reliability.pingouin_bridge import icc_by_pingouin
 from cmjlab.stats.reliability.pivotal import agreement_limits, noncentrality, points
 from cmjlab.stats.reliability.published import published_icc
 from cmjlab.stats.reliability.reliability import reliability
 from cmjlab.stats.reliability.robust import bonett, shares
+from cmjlab.stats.reliability.second_opinion import icc_by_pingouin
 
 
 @pytest.fixture(autouse=True)
@@ -163,3 +163,25 @@ def test_published_icc_says_what_it_left_out():
     result = published_icc(table(values))
     assert result.has_note("missing_value")
     assert (result.table["n"] == 5).all()
+
+
+def test_second_opinion_is_from_the_same_table_and_shows_a_difference(monkeypatch):
+    from cmjlab.stats.reliability import second_opinion as room
+
+    frame = table(squad(n=12, k=3, seed=4))
+    frame.loc[0, "score"] = np.nan
+    both = room.icc_second_opinion(frame, "score").set_index("statistic")
+    assert list(both.index) == list(icc.FORMS)
+    assert (both["n"] == 11).all()
+    assert both["largest_gap"].max() < 1e-12
+    two = room.icc_second_opinion(frame, "score", use=list(frame["session"].unique())[1:])
+    assert (two["n"] == 12).all()
+    honest = room.icc_by_pingouin
+
+    def wrong(part, metric):
+        found = honest(part, metric)
+        return found.assign(ci_high=found["ci_high"] + 0.02)
+
+    monkeypatch.setattr(room, "icc_by_pingouin", wrong)
+    changed = room.icc_second_opinion(frame, "score")["largest_gap"]
+    np.testing.assert_allclose(changed, 0.02, atol=1e-12)

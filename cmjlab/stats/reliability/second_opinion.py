@@ -1,8 +1,9 @@
-"""The only place that imports pingouin: cross-checks of our own numbers against it.
+"""ICCs a second time, by pingouin: the only place that uses it.
 
-pingouin is right on intraclass correlations of complete data, and wrong or silent elsewhere
-(intervals rounded to two decimals unless an option is cleared; athletes with a gap dropped; its
-F and p test differences between athletes, not between sessions). It is used as a second opinion.
+pingouin computes intraclass correlations of complete data on its own; that two programs agree
+is worth showing to a reader. Beyond that ours go on where it stops: it rounds intervals to two
+decimals unless an option is cleared, leaves out athletes with a gap, and its F and p test
+differences between athletes, not between sessions.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.errors import StatsError
+from cmjlab.extras import optional
+from cmjlab.stats.reliability.published import published_icc
 
 #: pingouin's row label -> our statistic.
 _FORMS = {
@@ -26,6 +29,48 @@ _FORMS = {
     "ICC(A,k)": "icc_ak",
     "ICC(C,k)": "icc_ck",
 }
+_NUMBERS = ["estimate", "ci_low", "ci_high"]
+
+
+def icc_second_opinion(
+    table: pd.DataFrame, metric: str, *, use: list[str] | None = None
+) -> pd.DataFrame:
+    """Return the six ICCs with their published 95 % intervals by cmjlab and by pingouin.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per athlete and session; columns ``athlete``, ``session`` and the metric.
+    metric : str
+    use : list of str, optional
+        Sessions; by default those with role baseline, else all.
+
+    Returns
+    -------
+    pandas.DataFrame
+        statistic; estimate, ci_low, ci_high of both (``…_pingouin``); n, the athletes with a
+        value in every session; ``largest_gap``, the largest difference of the three numbers.
+
+    Raises
+    ------
+    MissingExtraError
+        The extra ``lab`` (pingouin) is not installed.
+    StatsError
+        The table cannot be used, or pingouin refuses it.
+
+    Notes
+    -----
+    Both leave out athletes with a gap here. :func:`cmjlab.reliability` gives an interval from
+    all values beside it.
+    """
+    ours = published_icc(table, [metric], use=use)
+    used = table[table["session"].astype(str).isin(ours.settings["use"])]
+    theirs = icc_by_pingouin(used, metric)
+    both = ours.table[["statistic", *_NUMBERS, "n"]].merge(
+        theirs[["statistic", *_NUMBERS]], on="statistic", suffixes=("", "_pingouin")
+    )
+    gaps = [(both[c] - both[f"{c}_pingouin"]).abs() for c in _NUMBERS]
+    return both.assign(largest_gap=pd.concat(gaps, axis=1).max(axis=1))
 
 
 @contextmanager
@@ -57,11 +102,12 @@ def icc_by_pingouin(table: pd.DataFrame, metric: str) -> pd.DataFrame:
 
     Raises
     ------
+    MissingExtraError
+        The extra ``lab`` (pingouin) is not installed.
     StatsError
         pingouin refuses the data, with its own words.
     """
-    import pingouin
-
+    pingouin = optional("pingouin", extra="lab", purpose="a second opinion on ICCs needs")
     part = table[["athlete", "session", metric]].astype({"athlete": str, "session": str})
     with _unrounded(pingouin), warnings.catch_warnings():
         # pingouin 0.7 uses calls that pandas 3 is about to drop; that is not the user's business.
