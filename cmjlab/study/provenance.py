@@ -13,7 +13,7 @@ from cmjlab.study.folder.cells import find_table
 from cmjlab.study.folder.study_folder import StudyFolder
 from cmjlab.tables import USER_TABLES
 
-_PACKAGES = ("cmjlab", "numpy", "scipy", "pandas", "pyarrow", "pingouin", "statsmodels")
+_PACKAGES = ("cmjlab", "numpy", "scipy", "pandas", "pyarrow")
 
 
 def provenance_of(study: StudyFolder, jumps: pd.DataFrame) -> dict[str, Any]:
