@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
 from cmjlab.extras import optional
-from cmjlab.plots.labels import metric_axis, shown, words
+from cmjlab.plots.labels import level_words, metric_axis, shown
 from cmjlab.plots.style import INK, MUTED, Picture, group_style, picture, styled, wrapped
 
 #: More panels than this are not read any more.
@@ -145,6 +145,6 @@ def _medians(values: pd.Series, names: pd.Series, metric: str) -> str:
     told = []
     for name in names.cat.categories:
         mine = values[names == name].dropna().astype(float)
-        median = words(metric, float(np.median(mine))) if len(mine) else "no value"
+        median = level_words(metric, float(np.median(mine))) if len(mine) else "no value"
         told.append(f"{str(name).replace('_', ' ')} median {median} (n = {len(mine)})")
     return ", ".join(told)
