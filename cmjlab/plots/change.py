@@ -23,7 +23,7 @@ from cmjlab.plots.style import (
     INK,
     MUTED,
     Picture,
-    group_style,
+    group_looks,
     matters_band,
     picture,
     safe,
@@ -40,9 +40,15 @@ _MOST_LINES = 36
 _MANY_GROUPS = 4
 
 
-def _groups(frame: pd.DataFrame) -> list[str]:
-    """Return the groups in the order of the data; one unnamed group is "all athletes"."""
-    return list(dict.fromkeys(frame["group"].fillna("").astype(str)))
+def _looks(groups: pd.Series, result: Result) -> dict[str, dict[str, Any]]:
+    """Return the look of every group that occurs, in the order that the result keeps."""
+    return group_looks(groups, result.settings.get("groups", ()))
+
+
+def _of(frame: pd.DataFrame, group: str) -> pd.DataFrame:
+    """Return the rows of one group; "" are those without a group."""
+    names = frame["group"].astype(object).where(frame["group"].notna(), "").astype(str)
+    return frame[names == group]
 
 
 def _mean_change(result: Result, metric: str, group: str) -> pd.Series | None:
@@ -77,8 +83,8 @@ def paired_figure(
     """
     name = metric_or_first(result, metric)
     pairs = points(result, "pairs", name)
-    groups = _groups(pairs)
-    looks = group_style(groups)
+    looks = _looks(pairs["group"], result)
+    groups = list(looks)
     many = len(groups) >= _MANY_GROUPS
     panel = max(2.9, 17.4 / len(groups)) if many else 5.2
     figure = picture(max(8.0, panel * len(groups)), 9.4 if many else 11.0)
@@ -87,7 +93,7 @@ def paired_figure(
     )
     before, after = _session_names(result)
     for column, group in enumerate(groups):
-        part = pairs[pairs["group"].fillna("").astype(str) == group]
+        part = _of(pairs, group)
         upper, lower = grid[0][column], grid[1][column]
         values = shown(name, part[["before", "after"]].to_numpy())
         upper.plot([0, 1], values.T, color=looks[group]["color"], linewidth=0.8, alpha=0.45)
@@ -143,8 +149,8 @@ def paired_alt_text(result: Result, metric: str) -> str:
     pairs = points(result, "pairs", metric)
     before, after = _session_names(result)
     parts = [f"{metric_label(metric)} of each athlete in {before} and {after}, joined by lines."]
-    for group in _groups(pairs):
-        n = int((pairs["group"].fillna("").astype(str) == group).sum())
+    for group in _looks(pairs["group"], result):
+        n = len(_of(pairs, group))
         row = _mean_change(result, metric, group)
         mean = interval_words(metric, row, signed=True) if row is not None else "not estimable"
         parts.append(f"{group or _EVERYONE}, n = {n}: mean change {mean}.")
@@ -229,9 +235,8 @@ def individual_figure(
     name = metric_or_first(result, metric)
     rows = result.rows("individual_change", metric=name).copy()
     rows["group"] = rows["group"].fillna("").astype(str)
-    groups = _groups(rows)
     rows = rows.sort_values("estimate", ascending=False, na_position="last")
-    looks = group_style(groups)
+    looks = _looks(rows["group"], result)
     lines = []
     for _, r in rows.iterrows():
         estimate, low, high = shown(name, [r["estimate"], r["ci_low"], r["ci_high"]])
@@ -251,7 +256,7 @@ def individual_figure(
         places[0].set_xlabel(label)
     else:
         figure.supxlabel(label, fontsize=8.5)
-    _group_legend(places[0], groups, looks)
+    _group_legend(places[0], looks)
     figure.alt_text = individual_alt_text(result, name)
     return figure
 
@@ -279,10 +284,10 @@ def _draw_shrunken(axes: Any, result: Result, metric: str, order: list[str]) -> 
               color=INK, zorder=5, label="drawn towards the group mean")  # fmt: skip
 
 
-def _group_legend(axes: Any, groups: list[str], looks: dict[str, dict[str, Any]]) -> None:
-    for group in groups:
+def _group_legend(axes: Any, looks: dict[str, dict[str, Any]]) -> None:
+    for group, look in looks.items():
         if group:
-            axes.plot([], [], linestyle="none", label=safe(group), **looks[group])
+            axes.plot([], [], linestyle="none", label=safe(group), **look)
     if axes.get_legend_handles_labels()[0]:
         axes.figure.legend(loc="outside upper left", ncols=2, handletextpad=0.3)
 
@@ -315,7 +320,7 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
     Parameters
     ----------
     frame : pandas.DataFrame
-        Columns athlete, group, first (value that decided the group), second (next value
+        Columns athlete, group (its categories are the study's order), first (value that decided the group), second (next value
         before any training), in the metric's table unit.
     metric : str
         Metric of both columns.
@@ -327,16 +332,14 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
         The arrow from the line of equality to a mark is the drift of that group.
     """
     part = frame.dropna(subset=["first", "second"])
-    groups = _groups(part)
-    looks = group_style(groups)
+    looks = group_looks(part["group"])
     figure = picture(11.0, 10.5)
     axes = figure.subplots()
     first, second = shown(metric, part["first"]), shown(metric, part["second"])
     ends = [min(first.min(), second.min()), max(first.max(), second.max())]
     axes.plot(ends, ends, color=MUTED, linewidth=0.9, linestyle=(0, (4, 2)), label="no change")
-    label = part["group"].fillna("").astype(str).to_numpy()
-    for group in groups:
-        mine, look = label == group, looks[group]
+    for group, look in looks.items():
+        mine = part.index.isin(_of(part, group).index)
         axes.plot(first[mine], second[mine], linestyle="none", markersize=4.5, alpha=0.65,
                   markerfacecolor="white", **look)  # fmt: skip
         x, y = first[mine].mean(), second[mine].mean()
@@ -357,8 +360,8 @@ def drift_alt_text(frame: pd.DataFrame, metric: str) -> str:
         f"{metric_label(metric)} in two baselines without training between them; the groups were"
         " chosen on the first."
     ]
-    for group in _groups(part):
-        mine = part[part["group"].fillna("").astype(str) == group]
+    for group in group_looks(part["group"]):
+        mine = _of(part, group)
         moved = float((mine["second"] - mine["first"]).mean())
         parts.append(
             f"{group or _EVERYONE}, n = {len(mine)}: mean moved by {value_text(metric, moved, signed=True)}."

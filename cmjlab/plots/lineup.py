@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from cmjlab.plots.labels import metric_axis, metric_label, points, shown
-from cmjlab.plots.style import MUTED, Picture, group_style, picture, safe, styled
+from cmjlab.plots.style import MUTED, Picture, group_looks, picture, safe, styled
 from cmjlab.results import Result
 
 _COLUMNS = 5
@@ -26,8 +26,8 @@ def lineup_figure(result: Result) -> Picture:
     frame = points(result, "panels")
     metric = str(result.settings["metric"])
     numbers = sorted(set(frame["panel"].astype(int)))
-    groups = list(dict.fromkeys(frame["group"].fillna("").astype(str)))
-    looks = group_style(groups)
+    looks = group_looks(frame["group"], result.settings.get("groups", ()))
+    groups = list(looks)
     rows = math.ceil(len(numbers) / _COLUMNS)
     columns = min(_COLUMNS, len(numbers))
     figure = picture(3.4 * columns + 1.5, 3.4 * rows + 1.6)

@@ -15,12 +15,13 @@ import io
 import os
 import re
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import wraps
 from pathlib import Path
 from typing import Any, ParamSpec
 
 import matplotlib as mpl
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -157,12 +158,43 @@ def wrapped(text: object, width: int) -> str:
     return "\n".join(textwrap.wrap(safe(text), width)) or safe(text)
 
 
-def group_style(groups: list[str]) -> dict[str, dict[str, Any]]:
-    """Return colour and marker of each group, in the order given; they repeat after six."""
-    return {
-        g: {"color": PALETTE[i % len(PALETTE)], "marker": MARKERS[i % len(MARKERS)]}
-        for i, g in enumerate(groups)
-    }
+def group_looks(groups: pd.Series, order: Sequence[str] = ()) -> dict[str, dict[str, Any]]:
+    """Return colour and marker of every group that occurs, in the order of the study.
+
+    A group's look follows from its place in that order, not from what else a figure shows: it
+    is the same in every figure of a study. After six groups colours come again, with another
+    marker.
+
+    Parameters
+    ----------
+    groups : pandas.Series
+        The group of each row of a figure's data; missing or "" for none.
+    order : sequence of str
+        Every group of the study, as a result keeps it in ``settings["groups"]``. When left out,
+        the categories of ``groups``, else the order of appearance.
+    """
+    present = set(groups.dropna().astype(str)) | ({""} if groups.isna().any() else set())
+    places = list(dict.fromkeys([*_named(order), *_named(group_order(groups))]))
+    looks = {g: _look(i) for i, g in enumerate(places) if g in present}
+    if "" in present:
+        looks[""] = {"color": MUTED, "marker": "X"} if looks else _look(0)
+    return looks
+
+
+def group_order(groups: pd.Series) -> list[str]:
+    """Return the groups of a column: its categories, else in the order of appearance."""
+    if isinstance(groups.dtype, pd.CategoricalDtype):
+        return [str(g) for g in groups.cat.categories]
+    return list(dict.fromkeys(groups.dropna().astype(str)))
+
+
+def _named(groups: Iterable[str]) -> list[str]:
+    return [g for g in groups if g]
+
+
+def _look(place: int) -> dict[str, Any]:
+    again, number = divmod(place, len(PALETTE))
+    return {"color": PALETTE[number], "marker": MARKERS[(number + again) % len(MARKERS)]}
 
 
 def axis_label(label: str, unit: str = "", n: int | None = None) -> str:

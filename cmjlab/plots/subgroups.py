@@ -13,7 +13,7 @@ from cmjlab.plots.style import (
     PALETTE,
     Picture,
     axis_label,
-    group_style,
+    group_looks,
     picture,
     safe,
     styled,
@@ -95,7 +95,7 @@ def force_distance_figure(table: pd.DataFrame, *, session: str, group: str = "gr
         From :func:`cmjlab.add_force_distance`.
     session : str
     group : str
-        Column that gives marker and colour; may be missing.
+        Column that gives marker and colour, in the order of its categories; may be missing.
 
     Returns
     -------
@@ -106,8 +106,7 @@ def force_distance_figure(table: pd.DataFrame, *, session: str, group: str = "gr
     part = table[table["session"].astype(str) == session].dropna(
         subset=["force_share", "push_distance_m"]
     )
-    names = list(dict.fromkeys(part[group].dropna().astype(str))) if group in part else []
-    styles = group_style(sorted(names))
+    styles = group_looks(part[group].dropna()) if group in part else {}
     figure = picture(13.5, 10.0)
     axes = figure.subplots()
     distance = part["push_distance_m"].to_numpy(float)
@@ -212,7 +211,7 @@ def placement_figure(result: Result) -> Picture:
     """
     frame = points(result, "placements")
     groups = [g for g in result.settings["subgroups"] if f"p_{g}" in frame]
-    styles = group_style(groups)
+    styles = group_looks(pd.Series(groups, dtype=object), result.settings.get("groups", ()))
     rank = {g: i for i, g in enumerate(groups)}
     frame = frame.assign(_rank=frame["by_rules"].map(rank).fillna(len(rank)))
     frame = frame.sort_values(["_rank", "probability"], ascending=[True, False], ignore_index=True)

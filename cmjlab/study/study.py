@@ -263,7 +263,9 @@ class Study(StudyFolder):
         summary = summarise_sessions(
             table, how or plan.summary, jumps_wanted=plan.jumps_wanted, best_n=plan.best_n
         )
-        return sessions_with_measures(summary, self.measures, self.settings.sessions, self.athletes)
+        return sessions_with_measures(
+            summary, self.measures, self.settings.sessions, self.athletes, self.groups
+        )
 
     def jump(self, file: str, jump: int = 1) -> Jump:
         """Return one jump in full (events, motion, checks), with moved events applied.

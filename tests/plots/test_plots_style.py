@@ -6,6 +6,7 @@ import itertools
 
 import matplotlib as mpl
 import numpy as np
+import pandas as pd
 import pytest
 
 from cmjlab.errors import ArgumentError
@@ -15,7 +16,7 @@ from cmjlab.plots.style import (
     MUTED,
     PALETTE,
     Picture,
-    group_style,
+    group_looks,
     picture,
     safe,
     save_all,
@@ -68,10 +69,32 @@ def test_first_four_groups_stay_apart_for_every_reader(vision):
 
 
 def test_groups_differ_in_marker_too():
-    looks = group_style([f"g{i}" for i in range(6)])
+    looks = group_looks(pd.Series([f"g{i}" for i in range(6)]))
     assert len({v["marker"] for v in looks.values()}) == 6
     assert len(set(MARKERS)) == len(MARKERS) == len(PALETTE)
 
+
+def test_a_group_has_one_look_whoever_else_is_shown():
+    order = ["strength", "fast", "usual"]
+    everybody = group_looks(pd.Series(["usual", "strength", "fast"]), order)
+    assert list(everybody) == order
+    some = group_looks(pd.Series(["usual", "fast"]), order)
+    assert some == {g: everybody[g] for g in ("fast", "usual")}
+    as_categories = pd.Series(pd.Categorical(["usual"], order, ordered=True))
+    assert group_looks(as_categories) == {"usual": everybody["usual"]}
+
+
+def test_athletes_without_a_group_do_not_shift_the_groups():
+    named = group_looks(pd.Series(["a", "b"]))
+    mixed = group_looks(pd.Series(["", "a", None, "b"]))
+    assert {g: mixed[g] for g in ("a", "b")} == named
+    assert mixed[""] not in named.values()
+    assert group_looks(pd.Series(["", ""])) == {"": named["a"]}
+
+
+def test_more_groups_than_colours_still_have_looks_of_their_own():
+    looks = group_looks(pd.Series([f"g{i}" for i in range(20)]))
+    assert len({(v["color"], v["marker"]) for v in looks.values()}) == 20
 
 def test_text_colours_reach_aa_on_white():
     assert contrast(INK, "#ffffff") >= 4.5

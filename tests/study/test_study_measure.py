@@ -56,6 +56,21 @@ def test_form_of_the_tables(folder):
     assert sessions["jump_height_m"].to_numpy() == pytest.approx(means.to_numpy())
 
 
+def test_groups_have_one_order_roster_first_then_rules_control_last(folder):
+    (folder / "athletes.csv").write_text("athlete,group\nA01,usual\nA02,strength - heavy\n")
+    (folder / "subgroups.csv").write_text(
+        "subgroup,rule\nfast,jump_height_m < 0.3\nusual,else\n", encoding="utf-8"
+    )
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    (folder / "study.toml").write_text(text + '[plan]\ncontrol_group = "usual"\n')
+    study = Study.open(folder)
+    assert study.groups == ("strength - heavy", "fast", "usual")
+    group = study.sessions_table()["group"]
+    assert group.cat.ordered
+    assert tuple(group.cat.categories) == study.groups
+    assert set(group) == {"strength - heavy", "usual"}
+
+
 def test_rows_follow_the_roster_not_the_ids(folder):
     (folder / "athletes.csv").write_text("athlete,group\nA02,x\nA01,x\n")
     table = Study.open(folder).measure()

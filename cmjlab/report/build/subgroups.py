@@ -67,13 +67,13 @@ class StudySubgroups:
 
     @property
     def subgroups(self) -> list[str]:
-        """Names of the subgroups: of the rules, else of the roster."""
+        """Names of the subgroups, of the rules, else of the roster, in the order of the study."""
         placement = self.results.get("placement")
         if placement is not None:
             used = set(placement.points["placements"]["subgroup"])
-            return [g for g in placement.settings["subgroups"] if g in used]
-        groups = self.sessions["group"].dropna().astype(str)
-        return sorted(set(groups) - {""})
+        else:
+            used = set(self.sessions["group"].dropna().astype(str))
+        return [g for g in self.study.groups if g in used]
 
     def members(self, subgroup: str) -> list[str]:
         """Return the athletes of a subgroup, in the order of the roster."""
@@ -145,8 +145,9 @@ def study_subgroups(
         except CmjlabError as error:
             reasons[name] = str(error)
     if "placement" in results:  # who was not tested then keeps the group of the roster
-        placed = with_subgroups(table, results["placement"])["group"]
-        table = table.assign(group=placed.where(placed.notna() & (placed != ""), table["group"]))
+        placed = with_subgroups(table, results["placement"])["group"].astype("str")
+        placed = placed.where(placed.notna() & (placed != ""), table["group"].astype("str"))
+        table = table.assign(group=pd.Categorical(placed, list(study.groups), ordered=True))
     return StudySubgroups(study, table, session, results, reasons)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import pandas as pd
 
@@ -53,7 +54,11 @@ def _add_measures(sessions_table: pd.DataFrame, measures: pd.DataFrame) -> pd.Da
 
 
 def sessions_with_measures(
-    summary: pd.DataFrame, measures: pd.DataFrame, sessions: pd.DataFrame, athletes: pd.DataFrame
+    summary: pd.DataFrame,
+    measures: pd.DataFrame,
+    sessions: pd.DataFrame,
+    athletes: pd.DataFrame,
+    groups: Sequence[str],
 ) -> pd.DataFrame:
     """Return a study's sessions table: measures, group and role for every row, in order.
 
@@ -63,10 +68,12 @@ def sessions_with_measures(
         One row per athlete and session from :func:`cmjlab.summarise_sessions`.
     measures, sessions, athletes : pandas.DataFrame
         Tables of the study folder.
+    groups : sequence of str
+        Every group of the study, in order.
     """
     out = _add_measures(summary, measures)
     roster = athletes.drop_duplicates("athlete").set_index("athlete")
-    out["group"] = out["athlete"].map(roster["group"]).astype("str")
+    out["group"] = pd.Categorical(out["athlete"].map(roster["group"]), list(groups), ordered=True)
     out["role"] = (
         out["session"]
         .astype("str")

@@ -166,6 +166,19 @@ class StudyFolder:
         return out
 
     @property
+    def groups(self) -> tuple[str, ...]:
+        """Every group of the study in one order: roster, then rules of subgroups, control last.
+
+        Tables carry this order, and a group's place in it gives its colour and mark in every
+        figure.
+        """
+        named = [*self.athletes["group"].dropna(), *self.subgroups["subgroup"].dropna()]
+        order = dict.fromkeys(str(g) for g in named if str(g) != "")
+        control = self.plan.control_group
+        last = [control] if control in order else []
+        return (*(g for g in order if g != control), *last)
+
+    @property
     def before(self) -> str:
         """Session before the block, "" when there is none."""
         return self.settings.planned_session("before")
