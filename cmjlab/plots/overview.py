@@ -14,7 +14,16 @@ from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
 from cmjlab.extras import optional
 from cmjlab.plots.labels import level_words, metric_axis, shown
-from cmjlab.plots.style import INK, MUTED, Picture, group_style, picture, styled, wrapped
+from cmjlab.plots.style import (
+    INK,
+    MUTED,
+    Picture,
+    group_looks,
+    group_order,
+    picture,
+    styled,
+    wrapped,
+)
 
 #: More panels than this are not read any more.
 MOST_METRICS = 9
@@ -69,20 +78,20 @@ def squad_overview(
     """
     seaborn = optional("seaborn", extra="lab", purpose="the overview of a squad needs")
     part = _of_session(table, metrics, session)
-    names = _grouped(part, group)
-    looks = group_style(list(names.cat.categories))
+    groups = _groups(part, group)
+    looks = group_looks(groups)
     rows, columns = math.ceil(len(metrics) / _COLUMNS), min(_COLUMNS, len(metrics))
     figure = picture(max(5.8 * columns, 8.0), 6.2 * rows)
     grid = figure.subplots(rows, columns, squeeze=False).ravel()
     for axes in grid[len(metrics) :]:
         axes.set_axis_off()
-    told = []
+    medians = []
     for axes, metric in zip(grid, metrics, strict=False):
-        frame = pd.DataFrame({"group": names, "value": shown(metric, part[metric])})
+        frame = pd.DataFrame({"group": groups, "value": shown(metric, part[metric])})
         _draw_panel(axes, frame, looks, seaborn)
         axes.set_title(wrapped(metric_axis(metric), 26), fontsize=8.5)
-        told.append(f"{metric_axis(metric)}: {_medians(part[metric], names, metric)}")
-    figure.alt_text = f"One dot per athlete in {session}. " + "; ".join(told) + "."
+        medians.append(f"{metric_axis(metric)}: {_medians(part[metric], groups, metric)}")
+    figure.alt_text = f"One dot per athlete in {session}. " + "; ".join(medians) + "."
     return figure
 
 
@@ -99,16 +108,21 @@ def _of_session(table: pd.DataFrame, metrics: Sequence[str], session: str) -> pd
     return table[there == str(session)]
 
 
-def _grouped(part: pd.DataFrame, group: str) -> pd.Series:
-    """Return the group of each row as categories in their order; nobody is left out."""
-    if group not in part or part[group].isna().all():
-        return pd.Series(pd.Categorical([_ALL] * len(part)), index=part.index)
+def _groups(part: pd.DataFrame, group: str) -> pd.Series:
+    """Return the group of each row with its order; "" for nobody's."""
+    if group not in part:
+        return pd.Series("", index=part.index)
     known = part[group]
-    order = list(known.cat.categories) if hasattr(known, "cat") else list(dict.fromkeys(known))
-    found = known.astype(object).where(known.notna(), _NONE).astype(str)
-    order = [str(g) for g in order if str(g) in set(found)]
-    order += [_NONE] if _NONE in set(found) and _NONE not in order else []
-    return pd.Series(pd.Categorical(found, order, ordered=True), index=part.index)
+    order = [g for g in group_order(known) if g]
+    found = known.astype(object).where(known.notna(), "").astype(str)
+    return pd.Series(pd.Categorical(found, [*order, ""], ordered=True), index=part.index)
+
+
+def _name(group: str, looks: dict[str, dict[str, Any]]) -> str:
+    """Return how a group is named on the figure."""
+    if group:
+        return group.replace("_", " ")
+    return _ALL if len(looks) == 1 else _NONE
 
 
 def _draw_panel(
@@ -116,9 +130,9 @@ def _draw_panel(
 ) -> None:
     """Draw shape, median and dots of every group of one metric."""
     order = list(looks)
-    counts = frame.groupby("group", observed=False)["value"].count()
+    counts = {g: int(frame.loc[frame["group"] == g, "value"].count()) for g in order}
     shared: dict[str, Any] = {"x": "group", "y": "value", "order": order, "ax": axes}
-    size = _SMALL if counts.max() > _MANY else _LARGE
+    size = _SMALL if max(counts.values()) > _MANY else _LARGE
     for place, (name, look) in enumerate(looks.items()):
         mine = frame[frame["group"] == name].dropna(subset="value")
         if len(mine) >= _SHAPE_FROM:
@@ -132,19 +146,20 @@ def _draw_panel(
             axes.hlines(middle, place - 0.3, place + 0.3, color=INK, linewidth=1.8, zorder=4)
     axes.set_xticks(
         range(len(order)),
-        [f"{wrapped(name.replace('_', ' '), 10)}\nn = {counts[name]}" for name in order],
+        [f"{wrapped(_name(g, looks), 10)}\nn = {counts[g]}" for g in order],
     )
     axes.set_xlabel("")
     axes.set_ylabel("")
-    if not counts.any():
+    if not any(counts.values()):
         axes.text(0.5, 0.5, "no value", transform=axes.transAxes, ha="center", color=MUTED)
 
 
-def _medians(values: pd.Series, names: pd.Series, metric: str) -> str:
+def _medians(values: pd.Series, groups: pd.Series, metric: str) -> str:
     """Return median and number of athletes of every group, in words."""
-    told = []
-    for name in names.cat.categories:
-        mine = values[names == name].dropna().astype(float)
+    looks = group_looks(groups)
+    parts = []
+    for group in looks:
+        mine = values[groups == group].dropna().astype(float)
         median = level_words(metric, float(np.median(mine))) if len(mine) else "no value"
-        told.append(f"{str(name).replace('_', ' ')} median {median} (n = {len(mine)})")
-    return ", ".join(told)
+        parts.append(f"{_name(group, looks)} median {median} (n = {len(mine)})")
+    return ", ".join(parts)

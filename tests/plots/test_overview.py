@@ -12,7 +12,7 @@ import pytest
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, MissingExtraError
 from cmjlab.plots.overview import squad_overview
-from cmjlab.plots.style import group_style
+from cmjlab.plots.style import group_looks
 
 METRICS = ["jump_height_m", "time_to_takeoff_s"]
 
@@ -41,7 +41,6 @@ def test_every_athlete_is_a_dot_in_the_unit_of_the_title(table):
     figure = squad_overview(table, METRICS, session="base2")
     figure.draw_without_rendering()
     part = table[table["session"].astype(str) == "base2"]
-    groups = list(part["group"].cat.categories)
     from matplotlib.colors import to_rgba
 
     for axes, metric, factor, unit in zip(
@@ -49,7 +48,9 @@ def test_every_athlete_is_a_dot_in_the_unit_of_the_title(table):
     ):
         assert axes.get_title(loc="left").endswith(f"({unit})")
         found = dots(axes)
-        for (group, look), middle in zip(group_style(groups).items(), medians(axes), strict=True):
+        for (group, look), middle in zip(
+            group_looks(part["group"]).items(), medians(axes), strict=True
+        ):
             mine = factor * part.loc[part["group"] == group, metric].to_numpy()
             colour = tuple(np.round(to_rgba(look["color"]), 3))
             assert found[colour] == pytest.approx(np.sort(mine))

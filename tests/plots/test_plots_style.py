@@ -96,6 +96,7 @@ def test_more_groups_than_colours_still_have_looks_of_their_own():
     looks = group_looks(pd.Series([f"g{i}" for i in range(20)]))
     assert len({(v["color"], v["marker"]) for v in looks.values()}) == 20
 
+
 def test_text_colours_reach_aa_on_white():
     assert contrast(INK, "#ffffff") >= 4.5
     assert contrast(MUTED, "#ffffff") >= 4.5
