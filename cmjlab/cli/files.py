@@ -215,10 +215,10 @@ def _print_jump(jump: Jump, details: bool) -> None:
 
 def _save_figures(jumps: list[Jump], path: Path, figure: Path | None) -> None:
     from cmjlab.plots.jump import jump_figure
+    from cmjlab.plots.style import save_figure
 
     target = figure or Path.cwd() / f"{path.name.split('.')[0]}_jump.png"
     for number, jump in enumerate(jumps, start=1):
         name = target if len(jumps) == 1 else target.with_stem(f"{target.stem}_{number}")
-        name.parent.mkdir(parents=True, exist_ok=True)
-        jump_figure(jump).savefig(name, dpi=200)
+        save_figure(jump_figure(jump), name, dpi=200)
         say.line(f"figure: {name}")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import math
 import os
 import re
@@ -71,24 +70,15 @@ def plain_errors() -> Iterator[None]:
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
         raise typer.Exit(0) from None
     except OSError as error:
+        from cmjlab.files.atomic_write import REMEDIES
+
         place = f"{error.filename}: " if error.filename else ""
-        raise fail(
-            f"{place}{error.strerror or error}. {_REMEDIES.get(error.errno or 0, '')}".strip()
-        ) from None
+        remedy = REMEDIES.get(error.errno or 0, "")
+        raise fail(f"{place}{error.strerror or error}. {remedy}".strip()) from None
     except Exception as error:
         if os.environ.get("CMJLAB_TRACEBACK"):
             raise
         raise fail(_unforeseen(error), 70) from None
-
-
-#: What to do about errors of the system that people meet.
-_REMEDIES = {
-    errno.ENOENT: "Name a place that exists.",
-    errno.ENOTDIR: "A folder is needed there; this is a file.",
-    errno.EROFS: "This place can only be read; copy the folder to a place where you may write.",
-    errno.ENOSPC: "The disk is full; make room and run the same command again.",
-    errno.ENAMETOOLONG: "Choose a shorter name.",
-}
 
 
 def _no_permission(error: PermissionError) -> str:

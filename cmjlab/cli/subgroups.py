@@ -103,7 +103,7 @@ def _placement(found: StudySubgroups) -> None:
 
 def _write(found: StudySubgroups, study: Study) -> None:
     """Write the placements, all estimates and the record of how the groups came about."""
-    from cmjlab.files.atomic_write import write_whole
+    from cmjlab.files.atomic_write import atomic_write
     from cmjlab.files.table import write_table
 
     study.results.mkdir(parents=True, exist_ok=True)
@@ -122,7 +122,7 @@ def _write(found: StudySubgroups, study: Study) -> None:
         write_table(table, path)
         say.line(f"table: {path}")
     path = study.results / "subgroups_record.json"
-    write_whole(path, json.dumps(dict(result.settings), indent=2, ensure_ascii=False) + "\n")
+    atomic_write(path, json.dumps(dict(result.settings), indent=2, ensure_ascii=False) + "\n")
     say.line(f"record: {path}")
     _compare(found)
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.cells import number_of
 from cmjlab.files.contents import no_such_file, refuse_signature
 from cmjlab.files.notes import listed
@@ -336,7 +337,7 @@ def write_table(frame: pd.DataFrame, path: str | Path) -> Path:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(header)
     writer.writerows([["" if v is None else v for v in row] for row in rows])
-    path.write_bytes(b"\xef\xbb\xbf" + out.getvalue().encode("utf-8"))
+    atomic_write(path, b"\xef\xbb\xbf" + out.getvalue().encode("utf-8"))
     return path
 
 
@@ -376,4 +377,6 @@ def _write_xlsx(path: Path, header: list[str], rows: list[tuple[Any, ...]]) -> N
                 cell.data_type = "s"  # never a formula
             cells.append(cell)
         sheet.append(cells)
-    book.save(path)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    atomic_write(path, buffer.getvalue())

@@ -14,6 +14,7 @@ import numpy as np
 from cmjlab.checks import number, one_of
 from cmjlab.delimiters import marks
 from cmjlab.errors import ArgumentError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.recording import Recording
 
 _ENDINGS = (".csv", ".txt", ".csv.gz", ".txt.gz", ".parquet", ".c3d")
@@ -72,7 +73,7 @@ def write_recording(
         raise ArgumentError(
             f"path: the ending of {path.name!r} is not known; use one of {', '.join(_ENDINGS)}."
         )
-    path.write_bytes(data)
+    atomic_write(path, data)
     return path
 
 

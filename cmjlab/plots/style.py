@@ -27,6 +27,7 @@ from matplotlib.figure import Figure
 
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
+from cmjlab.files.atomic_write import atomic_write
 
 P = ParamSpec("P")
 
@@ -217,6 +218,22 @@ def matters_band(axes: Axes, amount: float | None, *, vertical: bool = False) ->
     draw(-amount, amount, color=MATTERS, linewidth=0, zorder=0)
 
 
+def save_figure(figure: Figure, path: Path, *, dpi: int = 300) -> None:
+    """Write a figure whole, in the format that the ending of the file names.
+
+    Raises
+    ------
+    ArgumentError
+        There is no such format.
+    """
+    kind = path.suffix.lower().removeprefix(".")
+    one_of(f"format of {path.name}", kind, figure.canvas.get_supported_filetypes())
+    buffer = io.BytesIO()
+    with mpl.rc_context(RC):
+        figure.savefig(buffer, format=kind, dpi=dpi)
+    atomic_write(path, buffer.getvalue())
+
+
 def save_all(
     figures: Mapping[str, Figure],
     folder: str | os.PathLike[str],
@@ -254,12 +271,11 @@ def save_all(
             raise ArgumentError(f"figures: {stem!r} is no plain file name; use letters and digits.")
         for kind in formats:
             path = target / f"{stem}.{kind}"
-            with mpl.rc_context(RC):
-                figure.savefig(path, format=kind, dpi=300)
+            save_figure(figure, path)
             written.append(path)
         words = getattr(figure, "alt_text", "")
         if words:
             path = target / f"{stem}.txt"
-            path.write_text(words + "\n", encoding="utf-8")
+            atomic_write(path, words + "\n")
             written.append(path)
     return written

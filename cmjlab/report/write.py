@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.files.atomic_write import write_whole
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather
@@ -84,10 +84,10 @@ def write_data(data: ReportData, out: Path) -> Path:
         write_docx(data, target)
     elif target.suffix.lower() == ".pdf":
         page = target.with_suffix(".html")
-        write_whole(page, render_html(data))
+        atomic_write(page, render_html(data))
         write_pdf(page, target)
     else:
-        write_whole(target, render_html(data))
+        atomic_write(target, render_html(data))
     write_tables(data, target.parent)
     write_companion_files(data, target.parent)
     return target
@@ -98,10 +98,10 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
     written = []
     for stem, frame in data.tables.items():
         path = folder / f"{stem}.csv"
-        write_whole(path, frame.to_csv(index=False, lineterminator="\n"))
+        atomic_write(path, frame.to_csv(index=False, lineterminator="\n"))
         written.append(path)
     if data.provenance:
         path = folder / "provenance.json"
-        write_whole(path, json.dumps(data.provenance, indent=2, ensure_ascii=False, default=str))
+        atomic_write(path, json.dumps(data.provenance, indent=2, ensure_ascii=False, default=str))
         written.append(path)
     return written

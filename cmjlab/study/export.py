@@ -14,9 +14,11 @@ from typing import Any
 
 import pandas as pd
 
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.table import write_table
 from cmjlab.study.store.batch import ProgressCallback
-from cmjlab.study.store.parts import Store, locked, replace, write_whole
+from cmjlab.study.store.lock import locked
+from cmjlab.study.store.parts import Store
 from cmjlab.study.study import Study
 from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, USER_TABLES, Table
 
@@ -47,16 +49,17 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
         (CHECK_ROWS, study.checks),
         (PROBLEMS, study.problems),
     ]
-    written = [_csv(study.results / f"{t.name}.csv", frame) for t, frame in tables]
+    written = [write_table(frame, study.results / f"{t.name}.csv") for t, frame in tables]
     buffer = io.BytesIO()
     plain = jumps.assign(session=jumps["session"].astype("str"))
     plain.to_parquet(buffer, index=False)
-    for name, data in (
-        ("jumps.parquet", buffer.getvalue()),
-        ("datapackage.json", _json(_package(study.title, tables))),
-        ("provenance.json", _json(study.provenance())),
-    ):
-        write_whole(study.results / name, data)
+    others: dict[str, str | bytes] = {
+        "jumps.parquet": buffer.getvalue(),
+        "datapackage.json": _json(_package(study.title, tables)),
+        "provenance.json": _json(study.provenance()),
+    }
+    for name, data in others.items():
+        atomic_write(study.results / name, data)
         written.append(study.results / name)
     return written
 
@@ -66,7 +69,7 @@ def write_schemas(folder: str | Path) -> list[Path]:
     paths = []
     for stem, table in USER_TABLES.items():
         path = Path(folder) / f"{stem}.schema.json"
-        write_whole(path, table.frictionless_file().encode("utf-8"))
+        atomic_write(path, table.frictionless_file())
         paths.append(path)
     return paths
 
@@ -97,16 +100,8 @@ def _size(folder: Path) -> int:
     return sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
 
 
-def _csv(path: Path, frame: pd.DataFrame) -> Path:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.stem}.tmp.csv")
-    write_table(frame, temporary)
-    replace(temporary, path)
-    return path
-
-
-def _json(value: Any) -> bytes:
-    return (json.dumps(value, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+def _json(value: Any) -> str:
+    return json.dumps(value, indent=2, ensure_ascii=False) + "\n"
 
 
 def _package(title: str, tables: list[tuple[Table, pd.DataFrame]]) -> dict[str, Any]:

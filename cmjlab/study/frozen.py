@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from cmjlab.errors import StudyError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import key_of
 from cmjlab.study.folder.study_folder import StudyFolder
 
@@ -99,7 +100,7 @@ def freeze(
         "recordings_after_the_block": _recordings_after(study),
         **content,
     }
-    path.write_text(json.dumps(whole, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    atomic_write(path, json.dumps(whole, indent=2, ensure_ascii=False) + "\n")
     return path
 
 

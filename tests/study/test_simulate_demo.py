@@ -13,8 +13,7 @@ from cmjlab.errors import StudyError
 from cmjlab.files.read import read_recording
 from cmjlab.jump.measure import measure
 from cmjlab.study.check_study import check_study
-from cmjlab.study.demo import demo
-from cmjlab.study.demo import scenario as scenario
+from cmjlab.study.demo import demo, scenario
 from cmjlab.study.demo.demo import demo_study, write_demo
 from cmjlab.tables import USER_TABLES
 

@@ -1,4 +1,4 @@
-"""The store, the stat index, the lock and real kills."""
+"""The store, the index of checksums, the lock and real kills."""
 
 from __future__ import annotations
 
@@ -22,8 +22,9 @@ from cmjlab.study.decide.decisions import Decision
 from cmjlab.study.export import prune_store
 from cmjlab.study.store import parts as store_module
 from cmjlab.study.store.checksum_index import ChecksumIndex
+from cmjlab.study.store.lock import locked
 from cmjlab.study.store.one_file import FileResult
-from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, locked
+from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store
 from cmjlab.study.study import Study
 
 
@@ -130,7 +131,7 @@ def test_index_forgets_files_that_are_gone(tmp_path):
 
 def test_lock_names_its_holder(tmp_path):
     code = (
-        "import sys, time; from pathlib import Path; from cmjlab.study.store.parts import locked\n"
+        "import sys, time; from pathlib import Path; from cmjlab.study.store.lock import locked\n"
         "with locked(Path(sys.argv[1])):\n print('held', flush=True); time.sleep(60)"
     )
     with subprocess.Popen(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
 from cmjlab.extras import optional
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag, notebooks_folder
 from cmjlab.report.notebooks.solutions import with_solutions
 
@@ -72,11 +73,11 @@ def copy_notebooks(
             "copied": dt.date.today().isoformat(),
             "answers": answers,
         }
-        nbformat.write(notebook, folder / path.name)
+        atomic_write(folder / path.name, nbformat.writes(notebook) + "\n")
         written.append(folder / path.name)
     licence = notebooks_folder() / "LICENSE"
     if licence.is_file() and not (folder / "LICENSE").exists():
-        (folder / "LICENSE").write_bytes(licence.read_bytes())
+        atomic_write(folder / "LICENSE", licence.read_bytes())
     return written
 
 

@@ -9,6 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from cmjlab.files.atomic_write import atomic_write
+
 #: Which notebooks are for work; the others are for learning (and 00 is for both).
 FOR_WORK = ("02", "04", "06")
 
@@ -76,7 +78,7 @@ def write_index(
         f"<dl>\n{rows}\n</dl>"
     )
     index = target / "index.html"
-    index.write_text(_page(f"Notebooks: {title}", body), encoding="utf-8")
+    atomic_write(index, _page(f"Notebooks: {title}", body))
     return index
 
 
@@ -122,7 +124,7 @@ def _write_page(notebook: Path, entry: Entry, title: str, cells: Sequence[dict])
             )
             parts += [_output(o) for o in cell.get("outputs", [])]
     page = _page(f"{entry.heading}: {title}", "\n".join(parts))
-    notebook.with_name(page_name(notebook.name)).write_text(page, encoding="utf-8")
+    atomic_write(notebook.with_name(page_name(notebook.name)), page)
 
 
 def _markdown(text: str) -> str:

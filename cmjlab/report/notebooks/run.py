@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import CmjlabError, StudyError
 from cmjlab.extras import need
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.build.analyses import Step
 from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag
 from cmjlab.report.notebooks.index import write_index
@@ -196,4 +197,4 @@ def execute(
         reason = lines[-1] if lines else type(error).__name__
         raise StudyError(f"notebook {source.name} stopped: {reason} (see {target}).") from None
     finally:
-        nbformat.write(notebook, target)
+        atomic_write(target, nbformat.writes(notebook) + "\n")

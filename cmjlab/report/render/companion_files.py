@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from cmjlab.files.atomic_write import write_whole
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.render.check_in_r import check_in_r
 from cmjlab.report.render.citations import bibliography, methods_text
@@ -40,7 +40,7 @@ def write_companion_files(data: ReportData, folder: Path) -> list[Path]:
     if "sessions" in data.tables and {"reliability", "change_within"} & set(data.tables):
         texts["check_in_R.R"] = check_in_r(data)
     for name, text in texts.items():
-        write_whole(folder / name, text)
+        atomic_write(folder / name, text)
     written = [folder / name for name in texts]
     if data.tables:
         written.append(write_workbook(data, folder / "results.xlsx"))

@@ -16,7 +16,7 @@ from typing import Any
 
 from cmjlab.errors import StudyError
 from cmjlab.extras import optional
-from cmjlab.files.atomic_write import write_whole
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import Facts, FigureBlock, Items, Paragraph, ReportData, TableBlock
 
 #: Characters that XML cannot hold; they appear as the sign for an unknown character.
@@ -62,7 +62,7 @@ def write_docx(data: ReportData, path: str | os.PathLike[str]) -> Path:
         The file cannot be written (it is open in another program).
     """
     target = Path(path)
-    write_whole(target, render_docx(data))
+    atomic_write(target, render_docx(data))
     return target
 
 

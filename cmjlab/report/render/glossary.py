@@ -9,6 +9,7 @@ from pathlib import Path
 
 from cmjlab.catalog import CHECKS, METRICS, STATISTICS
 from cmjlab.errors import ArgumentError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import template_engine
 from cmjlab.units import shown_unit
 
@@ -59,7 +60,7 @@ def write_glossary(path: str | Path) -> Path:
     writers = {".html": _html, ".md": _markdown}
     if path.suffix.lower() not in writers:
         raise ArgumentError(f"path: {path.name!r} must end in .html or .md.")
-    path.write_text(writers[path.suffix.lower()](), encoding="utf-8")
+    atomic_write(path, writers[path.suffix.lower()]())
     return path
 
 

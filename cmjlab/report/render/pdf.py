@@ -10,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 from cmjlab.errors import StudyError
+from cmjlab.files.atomic_write import atomic_copy
 
 #: Environment variable that names the browser's program, for unusual places.
 VARIABLE = "CMJLAB_BROWSER"
@@ -103,16 +104,7 @@ def write_pdf(page: str | os.PathLike[str], path: str | os.PathLike[str] | None 
     with tempfile.TemporaryDirectory(prefix="cmjlab-", ignore_cleanup_errors=True) as place:
         made = Path(place) / "report.pdf"
         _print(browser, page, made, Path(place) / "profile")
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            part = target.with_name(target.name + ".part")
-            shutil.copyfile(made, part)
-            os.replace(part, target)
-        except OSError as error:
-            raise StudyError(
-                f"{target}: cannot be written ({error.strerror or error}). Close the program that"
-                " shows it, or name another place."
-            ) from None
+        atomic_copy(made, target)
     return target
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.catalog import CHECKS, METRICS, STATISTICS
 from cmjlab.errors import StudyError
-from cmjlab.files.atomic_write import write_whole
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.tables import CHECK_ROWS, JUMPS, SESSIONS, STATISTICS_TABLE, USER_TABLES, Table
 
@@ -64,7 +64,7 @@ def write_workbook(data: ReportData, path: str | os.PathLike[str]) -> Path:
         than a sheet can hold.
     """
     target = Path(path)
-    write_whole(target, render_workbook(data))
+    atomic_write(target, render_workbook(data))
     return target
 
 

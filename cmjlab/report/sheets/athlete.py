@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cmjlab.errors import ArgumentError, StudyError
-from cmjlab.files.atomic_write import write_whole
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.athlete_text import (
@@ -196,6 +196,6 @@ def write_athlete_summaries(
             version=__version__, css=css,
         )  # fmt: skip
         path = folder / f"summary_{athlete}.html"
-        write_whole(path, text)
+        atomic_write(path, text)
         written.append(path)
     return written

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from cmjlab.errors import StudyError
-from cmjlab.files.atomic_write import write_whole
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.words.catalog import Words, read_words
@@ -222,7 +222,7 @@ def write_block_sheets(
         css=stylesheet("sheet.css"),
     )  # fmt: skip
     path = Path(out) if out is not None else Path(study.results) / "block_sheets.html"
-    write_whole(path, text)
+    atomic_write(path, text)
     return path
 
 

@@ -19,11 +19,12 @@ import pandas as pd
 
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.jump_types import MOVABLE_EVENTS
 from cmjlab.study.folder.cells import find_table, read_cells
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import ROW
-from cmjlab.study.store.parts import locked, write_whole
+from cmjlab.study.store.lock import locked
 from cmjlab.tables import DECISIONS
 
 _ACTIONS = DECISIONS.column("action").allowed
@@ -139,7 +140,7 @@ def write_decision(folder: Path, decision: Decision) -> Path:
     path = paths[0] if paths else folder / f"{DECISIONS.name}.csv"
     with locked(folder / "results" if (folder / "study.toml").exists() else folder):
         old = path.read_bytes() if path.exists() else b""
-        write_whole(path, old + _line(path, old, row))
+        atomic_write(path, old + _line(path, old, row), lasting=True)
     return path
 
 

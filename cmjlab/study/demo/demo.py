@@ -15,13 +15,14 @@ import pandas as pd
 
 from cmjlab.checks import shown
 from cmjlab.errors import StudyError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.write import write_recording
 from cmjlab.places import AROUND
 from cmjlab.plan import DEFAULT_REPORT_METRICS
 from cmjlab.simulate.jump import SimulatedJump, simulate_jump
 from cmjlab.simulate.spoil import double_dip, early_movement
 from cmjlab.simulate.study import SimulatedStudy, simulate_study
-from cmjlab.study.demo import scenario as scenario
+from cmjlab.study.demo import scenario
 from cmjlab.study.demo.rules import find_rules
 from cmjlab.study.store.batch import Progress, ProgressCallback
 from cmjlab.tables import DECISIONS
@@ -118,8 +119,8 @@ def write_demo(
     title, text = (
         (scenario.MINI_TITLE, scenario.MINI_README) if mini else (scenario.TITLE, scenario.README)
     )
-    _write_text(folder / "README.md", text.format(title=title, seed=seed))
-    _write_text(folder / "study.toml", _study_toml(study, title, mini))
+    atomic_write(folder / "README.md", text.format(title=title, seed=seed))
+    atomic_write(folder / "study.toml", _study_toml(study, title, mini))
     return folder
 
 
@@ -237,11 +238,7 @@ def _write_tables(study: SimulatedStudy, rules: pd.DataFrame | None, folder: Pat
             "block": scenario.block(),
         }
     for name, table in tables.items():
-        _write_text(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
-
-
-def _write_text(path: Path, text: str) -> None:
-    path.write_bytes(text.encode("utf-8"))
+        atomic_write(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
 
 
 def _decisions(study: SimulatedStudy) -> pd.DataFrame:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import shutil
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.files.atomic_write import atomic_copy, atomic_write
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
@@ -127,7 +127,7 @@ def create_study(
     if not isinstance(text, str):
         text = study_toml(text)
     (folder / "recordings").mkdir(parents=True, exist_ok=True)
-    (folder / "study.toml").write_text(text, encoding="utf-8")
+    atomic_write(folder / "study.toml", text)
     for stem, table in USER_TABLES.items():
         if stem not in given and not find_table(folder, stem) and stem != "recordings":
             _write_example(folder / f"{stem}.csv", stem, table)
@@ -259,7 +259,7 @@ def _write_example(path: Path, stem: str, table: Table) -> None:
     writer.writerow(table.names)
     cells = [example.get(n, "") for n in table.names]
     writer.writerow([f"# {cells[0]}", *cells[1:]])
-    path.write_bytes(b"\xef\xbb\xbf" + out.getvalue().encode("utf-8"))
+    atomic_write(path, b"\xef\xbb\xbf" + out.getvalue().encode("utf-8"))
 
 
 def _write_given(path: Path, frame: pd.DataFrame) -> None:
@@ -282,7 +282,7 @@ def _write_recordings(
                 raise StudyError(
                     f"{target.name}: stands in the study already; it is kept as it is."
                 )
-            shutil.copy2(item, target)
+            atomic_copy(Path(item), target)
 
 
 def entity_name(recording: Recording, suffix: str = ".csv") -> str:

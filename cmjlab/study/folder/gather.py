@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import shutil
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from cmjlab.errors import ReadError, StudyError
+from cmjlab.files.atomic_write import atomic_copy
 from cmjlab.study.folder.file_names import SUFFIXES, from_entities, stem_and_suffix
 from cmjlab.study.folder.ids import likeness, natural
 from cmjlab.study.folder.problems import Problems
@@ -261,9 +261,8 @@ def _write(study: StudyFolder, table: pd.DataFrame, inside: bool) -> None:
                 raise StudyError(f"{file}: another file of this path stands in the study.")
         for file, path in zip(table["file"], table["path"], strict=True):
             copy = study.settings.recordings / file
-            copy.parent.mkdir(parents=True, exist_ok=True)
             try:
-                shutil.copy2(path, copy)
+                atomic_copy(path, copy)
             except OSError as problem:
                 raise ReadError(f"{file}: cannot be copied ({problem.strerror}).") from problem
     new = table[RECORDINGS.names]

@@ -12,8 +12,9 @@ import pandas as pd
 from cmjlab.method import Method
 from cmjlab.study.store.batch import ProgressCallback, measure_tasks
 from cmjlab.study.store.checksum_index import ChecksumIndex
+from cmjlab.study.store.lock import locked
 from cmjlab.study.store.one_file import FileResult, Task, failed
-from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of, locked
+from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of
 
 Rows = tuple[pd.DataFrame, pd.DataFrame]
 

@@ -12,8 +12,8 @@ import time
 from collections.abc import Collection
 from pathlib import Path
 
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import file_sha256
-from cmjlab.study.store.parts import write_whole
 
 _RACY_NS = 2_000_000_000
 
@@ -62,5 +62,5 @@ class ChecksumIndex:
         if self.path is None or (not self.dirty and not gone):
             return
         kept = {f: list(v) for f, v in self.entries.items() if f in files}
-        write_whole(self.path, json.dumps(kept, ensure_ascii=False, indent=0).encode("utf-8"))
+        atomic_write(self.path, json.dumps(kept, ensure_ascii=False, indent=0))
         self.dirty = False

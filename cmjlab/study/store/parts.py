@@ -8,12 +8,9 @@ what ``cmjlab.tables`` says is not used (its files are measured again), never fi
 
 from __future__ import annotations
 
-import contextlib
-import json
-import os
-import time
+import io
 import uuid
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.catalog import METRICS
-from cmjlab.errors import StudyError
+from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import ENGINE
 from cmjlab.study.store.one_file import FileResult
 
@@ -126,7 +123,6 @@ class Store:
 
     def _write(self, jumps: pd.DataFrame, checks: pd.DataFrame) -> None:
         name = uuid.uuid4().hex
-        self.folder.mkdir(parents=True, exist_ok=True)
         _write_part(checks, CHECK_COLUMNS, self.folder / f"checks-{name}.parquet")
         _write_part(jumps, JUMP_COLUMNS, self.folder / f"jumps-{name}.parquet")
 
@@ -157,12 +153,9 @@ def _write_part(frame: pd.DataFrame, columns: dict[str, str], path: Path) -> Non
 
     table = pa.Table.from_pandas(frame, schema=_schema(columns), preserve_index=False)
     table = table.replace_schema_metadata({"cmjlab.engine": str(ENGINE)})
-    temporary = path.with_suffix(".tmp")
-    with open(temporary, "wb") as handle:
-        pq.write_table(table, handle)
-        handle.flush()
-        os.fsync(handle.fileno())
-    replace(temporary, path)
+    buffer = io.BytesIO()
+    pq.write_table(table, buffer)
+    atomic_write(path, buffer.getvalue(), lasting=True)
 
 
 def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
@@ -178,88 +171,3 @@ def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
     frame = table.to_pandas()
     wrong = {n: k for n, k in columns.items() if str(frame[n].dtype) != k}
     return frame.astype(wrong) if wrong else frame
-
-
-def replace(temporary: Path, path: Path) -> None:
-    """Put a finished file in its place in one step; StudyError when another program holds it."""
-    try:
-        os.replace(temporary, path)
-    except PermissionError as problem:
-        temporary.unlink(missing_ok=True)
-        raise StudyError(
-            f"{path.name}: cannot be written, another program holds it open. Close the"
-            " spreadsheet or viewer that shows it and try again."
-        ) from problem
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.tmp")
-    with open(temporary, "wb") as handle:
-        handle.write(data)
-        handle.flush()
-        os.fsync(handle.fileno())
-    replace(temporary, path)
-
-
-@contextlib.contextmanager
-def locked(folder: Path, *, wait_s: float = 30.0, force: bool = False) -> Iterator[None]:
-    """Hold the study's lock; one run at a time writes results or decisions.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder that holds the lock (created when missing).
-    wait_s : float
-        How long to wait for another run.
-    force : bool
-        Go on without the lock (for network drives whose locks stay behind).
-
-    Raises
-    ------
-    StudyError
-        When another run holds the lock longer than that; it names the holder.
-    """
-    if force:
-        yield
-        return
-    from filelock import FileLock, Timeout
-
-    folder.mkdir(parents=True, exist_ok=True)
-    holder = folder / "lock.json"
-    lock = FileLock(folder / "lock")
-    try:
-        lock.acquire(timeout=wait_s)
-    except Timeout:
-        raise StudyError(
-            f"{folder.parent.name}: another run is writing ({_holder(holder)}). Wait until it has"
-            " ended; if it no longer exists, use force."
-        ) from None
-    except (NotImplementedError, OSError):  # a drive without locks: parts are safe without one
-        yield
-        return
-    try:
-        with contextlib.suppress(OSError):
-            holder.write_text(json.dumps(_me()), encoding="utf-8")
-        yield
-    finally:
-        lock.release()
-
-
-def _me() -> dict[str, object]:
-    import platform
-
-    return {
-        "host": platform.node(),
-        "pid": os.getpid(),
-        "since": time.strftime("%Y-%m-%d %H:%M:%S"),
-    }
-
-
-def _holder(path: Path) -> str:
-    try:
-        who = json.loads(path.read_text(encoding="utf-8"))
-        return f"process {who['pid']} on {who['host']} since {who['since']}"
-    except (OSError, ValueError, KeyError, TypeError):
-        return "its name is not known"

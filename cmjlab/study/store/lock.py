@@ -1,0 +1,73 @@
+"""The lock of a study: one run at a time writes results or decisions."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import platform
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from cmjlab.errors import StudyError
+
+
+@contextlib.contextmanager
+def locked(folder: Path, *, wait_s: float = 30.0, force: bool = False) -> Iterator[None]:
+    """Hold the study's lock; one run at a time writes results or decisions.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder that holds the lock (created when missing).
+    wait_s : float
+        How long to wait for another run.
+    force : bool
+        Go on without the lock (for network drives whose locks stay behind).
+
+    Raises
+    ------
+    StudyError
+        When another run holds the lock longer than that; it names the holder.
+    """
+    if force:
+        yield
+        return
+    from filelock import FileLock, Timeout
+
+    folder.mkdir(parents=True, exist_ok=True)
+    holder = folder / "lock.json"
+    lock = FileLock(folder / "lock")
+    try:
+        lock.acquire(timeout=wait_s)
+    except Timeout:
+        raise StudyError(
+            f"{folder.parent.name}: another run is writing ({_holder(holder)}). Wait until it has"
+            " ended; if it no longer exists, use force."
+        ) from None
+    except (NotImplementedError, OSError):  # a drive without locks: parts are safe without one
+        yield
+        return
+    try:
+        with contextlib.suppress(OSError):
+            holder.write_text(json.dumps(_me()), encoding="utf-8")
+        yield
+    finally:
+        lock.release()
+
+
+def _me() -> dict[str, object]:
+    return {
+        "host": platform.node(),
+        "pid": os.getpid(),
+        "since": time.strftime("%Y-%m-%d %H:%M:%S"),
+    }
+
+
+def _holder(path: Path) -> str:
+    try:
+        who = json.loads(path.read_text(encoding="utf-8"))
+        return f"process {who['pid']} on {who['host']} since {who['since']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return "its name is not known"
