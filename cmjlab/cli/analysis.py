@@ -127,7 +127,7 @@ def report(
             data = gather(opened, progress=step, draft=draft, choices=choices)
         path = write_data(data, out or opened.results)
         say.line(f"report: {path}")
-        if names and not data.with_names:
+        if names and data.words["footer"] != data.words["footer_names"]:
             say.line("note: no names.csv, or no rows in it: ids only.")
         if figures:
             from cmjlab.plots.style import save_all
@@ -228,11 +228,14 @@ def _show(result: Result, statistics: tuple[str, ...], metrics: list[str] | None
     wanted = [m for m in present if metrics is None or m in metrics]
     others = tuple(label_of(m) for m in present if m not in wanted)
     say.line()
-    for text in result.sentences:
-        if not text.startswith(others):
-            say.line(text)
+    for sentence in result.sentences:
+        known = getattr(sentence, "metric", "")
+        if known in wanted or not (known or str(sentence).startswith(others)):
+            say.line(str(sentence))
     keys = tuple(f"{m}:" for m in present if m not in wanted)
-    notes = [n.text for n in result.notes if not n.text.startswith(keys)]
+    notes = [
+        n.text for n in result.notes if n.metric in ("", *wanted) and not n.text.startswith(keys)
+    ]
     for text in notes:
         say.line(f"note: {text}")
     if len(notes) < len(result.notes):

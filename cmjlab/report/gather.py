@@ -108,16 +108,18 @@ def gather(
         sections.append(_SECTIONS[key](context))
     sections.append(provenance_section(context, today))
     sections.append(references_section(context))
+    page = context.words.part("page")
+    if names:
+        page["footer"] = page["footer_names"]
     data = ReportData(
         title=study.title,
         date=today,
-        subtitle=context.words.say("page.subtitle"),
+        subtitle=page["subtitle"],
         version=__version__,
         sections=tuple(sections),
         tables=context.tables,
         figures=context.figures,
-        words=context.words,
-        with_names=bool(names),
+        words=page,
         draft=draft and bool(analyses.reasons),
         provenance=provenance_data(context),
     )

@@ -86,7 +86,7 @@ def _mass(context: Context) -> list[Block]:
     if result is None:
         return []
     context.tables["height_and_mass"] = result.table
-    return [Paragraph(s) for s in result.sentences]
+    return [Paragraph(str(s)) for s in result.sentences]
 
 
 def _team(result: Result, context: Context) -> list[Block]:

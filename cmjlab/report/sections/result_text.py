@@ -6,7 +6,7 @@ from cmjlab.plots.labels import metric_label
 from cmjlab.report.blocks.data import Block, Items
 from cmjlab.report.blocks.format import with_labels
 from cmjlab.report.build.context import Context
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Result, Sentence
 
 #: Sentences of one result in the short form.
 _MOST_SENTENCES = 6
@@ -22,8 +22,16 @@ def result_text(context: Context, result: Result) -> list[Block]:
     stands once on the page; in the short form those on other measures are left to the full one.
     """
     name = metric_label(context.primary)
-    mine = [s for s in result.sentences if s.startswith((name, context.primary))]
-    kept = [s for s in mine or result.sentences if _AGAIN not in s]
+    mine = [
+        str(s)
+        for s in result.sentences
+        if (
+            s.metric == context.primary
+            if isinstance(s, Sentence)
+            else s.startswith((name, context.primary))
+        )
+    ]
+    kept = [s for s in mine or map(str, result.sentences) if _AGAIN not in s]
     lines = [with_labels(s) for s in (kept if context.full else kept[:_MOST_SENTENCES])]
     if len(lines) < len(kept):
         lines.append(context.words.say("page.more_sentences", n=len(kept) - len(lines)))

@@ -18,7 +18,7 @@ from scipy import special
 
 from cmjlab.checks import shown
 from cmjlab.errors import StatsError
-from cmjlab.results import Result
+from cmjlab.results import Reason, Result, stored_reason
 
 Array = NDArray[np.float64]
 
@@ -92,6 +92,20 @@ def noise_of(reliability: Any, metric: str) -> Noise:
     StatsError
         When the metric is missing, or its typical error is not a positive number.
     """
+    found = noise_or_reason(reliability, metric)
+    if isinstance(found, Reason):
+        raise StatsError(no_noise_text(metric, found))
+    return found
+
+
+def noise_or_reason(reliability: Any, metric: str) -> Noise | Reason:
+    """Return the noise of one metric as :func:`noise_of` does, or why there is none.
+
+    Raises
+    ------
+    StatsError
+        When ``reliability`` is neither a Result nor a mapping of pairs.
+    """
     if isinstance(reliability, Result):
         return _from_result(reliability, metric)
     if not isinstance(reliability, Mapping):
@@ -100,9 +114,7 @@ def noise_of(reliability: Any, metric: str) -> Noise:
             f" is needed, found {shown(reliability)}."
         )
     if metric not in reliability:
-        raise StatsError(
-            f"reliability: no typical error for {metric}; it has {', '.join(map(str, reliability)) or 'none'}."
-        )
+        return Reason("noise_not_given", {"metric": metric, "given": list(map(str, reliability))})
     try:
         error, df = (float(v) for v in reliability[metric])
     except (TypeError, ValueError):
@@ -110,38 +122,30 @@ def noise_of(reliability: Any, metric: str) -> Noise:
             f"reliability: {metric} needs (typical error, degrees of freedom), found"
             f" {shown(reliability[metric])}."
         ) from None
-    return _checked(Noise(error, df), metric)
+    return _usable(Noise(error, df), metric)
 
 
-def _from_result(result: Result, metric: str) -> Noise:
+def no_noise_text(metric: str, why: Reason) -> str:
+    """Return the message of an error that no noise of a metric is known."""
+    return f"reliability: no typical error for {metric}: {why}."
+
+
+def _from_result(result: Result, metric: str) -> Noise | Reason:
     rows = result.rows("typical_error", metric=metric)
     known = rows[rows["estimate"].notna() & rows["df"].notna()]
     whole = known[known["group"].isna()] if known["group"].isna().any() else known
     if len(whole) == 0:
-        texts = [str(t) for t in rows["text"].dropna()]
-        why = f" ({texts[0]})" if texts else ""
-        raise StatsError(
-            f"reliability: no typical error with df for {metric}{why}; measure reliability for it first."
-        )
-    if whole["group"].notna().any() and len(whole) > 1:
-        raise StatsError(
-            f"reliability: several strata for {metric} ({', '.join(whole['group'].astype(str))}); run the"
-            " individual analysis stratum by stratum, each with its own rows."
-        )
+        found = (stored_reason(row) for row in rows.to_dict("records"))
+        return next(filter(None, found), Reason("noise_not_measured", {"metric": metric}))
+    if len(whole) > 1 and whole["group"].notna().any():
+        return Reason("noise_in_strata", {"metric": metric, "strata": list(whole["group"])})
     row = whole.iloc[0]
     days, jumps = (
         _component(result, name, metric) for name in ("sd_between_days", "sd_between_jumps")
     )
-    noise = Noise(
-        float(row["estimate"]),
-        float(row["df"]),
-        days[0],
-        days[1],
-        jumps[0],
-        jumps[1],
-        "reliability",
+    return _usable(
+        Noise(float(row["estimate"]), float(row["df"]), *days, *jumps, "reliability"), metric
     )
-    return _checked(noise, metric)
 
 
 def _component(result: Result, statistic: str, metric: str) -> tuple[float, float]:
@@ -152,13 +156,11 @@ def _component(result: Result, statistic: str, metric: str) -> tuple[float, floa
     return float(rows["estimate"].iloc[0]), float(rows["df"].iloc[0])
 
 
-def _checked(noise: Noise, metric: str) -> Noise:
-    if not (np.isfinite(noise.typical_error) and noise.typical_error > 0 and noise.df >= 1):
-        raise StatsError(
-            f"reliability: {metric} has typical error {noise.typical_error:g} with {noise.df:g} df; a"
-            " positive typical error with at least 1 df is needed."
-        )
-    return noise
+def _usable(noise: Noise, metric: str) -> Noise | Reason:
+    if np.isfinite(noise.typical_error) and noise.typical_error > 0 and noise.df >= 1:
+        return noise
+    given = {"metric": metric, "error": noise.typical_error, "df": noise.df}
+    return Reason("noise_not_usable", given)
 
 
 def maximum_modulus(level: float, count: int, df: float) -> float:

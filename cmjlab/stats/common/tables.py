@@ -235,8 +235,9 @@ def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
     present = np.isfinite(array).any(axis=1)
     notes: tuple[Note, ...] = ()
     if not present.all():
-        who = ", ".join(a for a, p in zip(athletes, present, strict=True) if not p)
-        notes = (Note("no_value", f"{metric}: no value in {', '.join(sessions)}: {who}."),)
+        who = [str(a) for a, p in zip(athletes, present, strict=True) if not p]
+        values = {"metric": metric, "sessions": list(sessions), "athletes": who}
+        notes = (Note("no_value", values),)
     kept = tuple(str(a) for a, p in zip(athletes, present, strict=True) if p)
     return Grid(metric, array[present], kept, tuple(sessions), notes)
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from cmjlab import checks
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.change.pairs import (
     Pairs,
     Prepared,
@@ -20,25 +20,14 @@ from cmjlab.stats.change.pairs import (
     prepare,
     session_values,
 )
-from cmjlab.stats.common.estimate_rows import not_estimable
-from cmjlab.stats.common.noise import noise_of
-from cmjlab.stats.common.tables import statistics_frame
-from cmjlab.stats.individual.rows import Individuals, individual_rows, individual_sentences
+from cmjlab.stats.common.noise import no_noise_text, noise_or_reason
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.individual.rows import Individuals, add_individuals
+from cmjlab.stats.individual.sentences import individual_sentences
 
-_TRUTH = Note(
-    "truth_of_a_change",
-    "The interval is for the athlete's true change between these sessions, with whatever the whole"
-    " squad shares (season, learning). It says nothing about what caused it.",
-)
-_AVERAGE = Note(
-    "average_coverage",
-    "One typical error stands for everybody: over all athletes the intervals hold as often as they"
-    " say, for the noisiest quarter of a squad less often (about .84 for a 95 % interval).",
-)
-_NAMED = Note(
-    "named_after_looking",
-    "Whoever is named for the largest or smallest change needs the interval that holds for all at"
-    " once, or the shrunken estimate: the plain 95 % interval of the largest of 20 holds in .64.",
+#: What everybody must know who reads changes of single athletes.
+_ALWAYS = tuple(
+    Note(code) for code in ("truth_of_a_change", "average_coverage", "named_after_looking")
 )
 
 
@@ -90,31 +79,33 @@ def change_individual(
     level = checks.level(level)
     sessions = [before] if isinstance(before, str) else [str(b) for b in before]
     prepared = _prepared(table, metrics, sessions, after, control)
-    every, found, skipped = [], [], []
+    role = "primary" if len(prepared.metrics) == 1 else "exploratory"
+    rows = Rows(level=level)
+    every: list[Pairs] = []
+    points: list[pd.DataFrame] = []
+    sentences: list[Sentence] = []
+    skipped: dict[str, Reason] = {}
     for metric in prepared.metrics:
         pairs = _averaged_pairs(prepared, metric, sessions)
         every.append(pairs)
-        try:
-            noise = noise_of(reliability, metric)
-        except StatsError as error:
-            if len(prepared.metrics) == 1:
-                raise
-            skipped.append((metric, str(error)))
+        noise = noise_or_reason(reliability, metric)
+        if isinstance(noise, Reason):
+            skipped[metric] = noise
             continue
         jumps = _jump_counts(prepared, pairs, sessions)
-        people = Individuals(pairs, noise, sessions, prepared.after, jumps, control, level)
-        found.append((people, individual_rows(people)))
+        people = Individuals(pairs, noise, sessions, prepared.after, jumps, control)
+        points.append(add_individuals(rows, people, role))
+        sentences += individual_sentences(people, rows)
     _refuse_nothing(prepared, every, sessions, skipped)
-    role = "primary" if len(prepared.metrics) == 1 else "exploratory"
-    rows = [not_estimable({"metric": m}, "individual_change", why) for m, why in skipped]
-    rows = [{"role": role, **r} for r in [*(r for _, f in found for r in f.rows), *rows]]
-    more = [Note("no_typical_error", why) for _, why in skipped]
+    for metric, why in skipped.items():
+        rows.at(metric=metric, role=role).none("individual_change", why)
+    more = [Note("no_typical_error", {"metric": m, "why": why}) for m, why in skipped.items()]
     return Result(
         kind="change_individual",
-        table=statistics_frame(rows),
+        table=rows.frame(),
         points={
             "pairs": pairs_frame(every),
-            "individual": pd.DataFrame([p for _, f in found for p in f.points]),
+            "individual": pd.concat(points, ignore_index=True),
             "left_out": left_out_frame(every),
         },
         settings={
@@ -124,8 +115,8 @@ def change_individual(
             "control": control,
             "level": level,
         },
-        notes=(*left_out_notes(every), _TRUTH, _AVERAGE, _NAMED, *more),
-        sentences=tuple(s for people, f in found for s in individual_sentences(people, f)),
+        notes=(*left_out_notes(every), *_ALWAYS, *more),
+        sentences=tuple(sentences),
     )
 
 
@@ -154,11 +145,11 @@ def _prepared(
 
 
 def _refuse_nothing(
-    prepared: Prepared, every: list[Pairs], sessions: list[str], skipped: list[tuple[str, str]]
+    prepared: Prepared, every: list[Pairs], sessions: list[str], skipped: dict[str, Reason]
 ) -> None:
     """Raise when no metric has a typical error, or nobody has the sessions."""
     if len(skipped) == len(prepared.metrics):
-        raise StatsError(" ".join(dict.fromkeys(why for _, why in skipped)))
+        raise StatsError(" ".join(no_noise_text(m, why) for m, why in skipped.items()))
     if not any(p.athletes for p in every):
         raise StatsError(
             f"no athlete has values in {', '.join(sessions)} and {prepared.after}; nothing to compare."

@@ -16,20 +16,21 @@ from numpy.typing import NDArray
 
 from cmjlab import checks
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.change.paired import mean_estimate
-from cmjlab.stats.change.pairs import make_pairs, prepare, session_values
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields
+from cmjlab.stats.change.pairs import (
+    Prepared,
+    left_out_notes,
+    make_pairs,
+    prepare,
+    session_values,
+)
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.noise import maximum_modulus, noise_of
-from cmjlab.stats.common.tables import (
-    check_table,
-    metric_names,
-    session_order,
-    statistics_frame,
-    unit_of,
-)
-from cmjlab.stats.common.wording import interval_text, name_of, signed
+from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.common.tables import check_table, metric_names, session_order
+from cmjlab.stats.common.verdicts import estimate_says, side_of_zero
+from cmjlab.stats.individual.rows import baseline_name
 
 Array = NDArray[np.float64]
 
@@ -73,31 +74,44 @@ def follow_athlete(
     start = float(np.mean([values[b] for b in used]))
     later = [s for s in order if s not in bases]
     looks = [s for s in later if np.isfinite(values[s])]
-    half_all = maximum_modulus(level, max(len(looks), 1), df) * se
-    names = used[0] if len(used) == 1 else f"mean({', '.join(used)})"
-    rows: list[Row] = []
-    points: list[Row] = []
-    for session in looks:
-        change = values[session] - start
-        fields = estimate_fields(Estimate(change, se, df), level)
-        low, high = change - half_all, change + half_all
-        where: Row = {"metric": metric, "athlete": athlete, "session": session}
-        row: Row = {**where, "statistic": "session_difference", "contrast": f"{session} - {names}"}
-        row |= {"n": 1, "unit": unit_of(metric), "text": _look_text(low, high)}
-        rows.append({**row, "method": f"t × typical error × √(1 + 1/{len(used)})", **fields})
-        limits = {"ci_low": fields["ci_low"], "ci_high": fields["ci_high"]}
-        both = {**limits, "all_low": low, "all_high": high}
-        points.append(
-            {**where, "value": values[session], "baseline": start, "change": change, **both}
-        )
+    rows = Rows(level=level)
+    points = pd.DataFrame({
+        "metric": metric, "athlete": athlete, "session": looks,
+        "value": [values[s] for s in looks], "baseline": start,
+    })  # fmt: skip
+    if looks:
+        place = {"session": looks, "first": looks, "second": baseline_name(used)}
+        here = rows.at(metric=metric, athlete=athlete, n=1, **place)
+        change = points["value"].to_numpy() - start
+        points = points.assign(change=change, **_add_looks(here, change, (se, df), len(used)))
     return Result(
         kind="follow_athlete",
-        table=statistics_frame(rows),
-        points={"sessions": pd.DataFrame(points)},
+        table=rows.frame(),
+        points={"sessions": points},
         settings={"metric": metric, "athlete": athlete, "baseline": used, "level": level},
-        notes=tuple(_follow_notes(metric, athlete, looks, later, level)),
-        sentences=(_follow_sentence(metric, athlete, points, unit_of(metric)),),
+        notes=_follow_notes(metric, athlete, looks, later, level),
+        sentences=(_follow_sentence(metric, athlete, points),),
     )
+
+
+def _add_looks(
+    here: Place, change: Array, noise: tuple[float, float], baselines: int
+) -> dict[str, Array]:
+    """Add each session's difference from the baseline; return its limits, alone and for all."""
+    se, df = noise
+    half = maximum_modulus(here.level, len(change), df) * se
+    low, high = change - half, change + half
+    estimate = Estimate(change, np.full(len(change), se), np.full(len(change), df))
+    here.add_estimate(
+        "session_difference",
+        estimate,
+        remark=[Reason(f"session_{side_of_zero(a, b)}") for a, b in zip(low, high, strict=True)],
+        estimator="session_from_baseline",
+        interval_kind="t",
+        words={"baselines": baselines},
+    )
+    own = estimate.interval(here.level)
+    return {"ci_low": own[0], "ci_high": own[1], "all_low": low, "all_high": high}
 
 
 def _values(
@@ -115,47 +129,34 @@ def _values(
 
 def _follow_notes(
     metric: str, athlete: str, looks: list[str], later: list[str], level: float
-) -> list[Note]:
+) -> tuple[Note, ...]:
     missed = len(looks) * (1 - level)
-    notes = [
-        Note(
-            "many_looks",
-            f"{len(looks)} sessions are compared with the baseline; of plain {100 * level:g} % intervals about"
-            f" {missed:.1f} would miss by chance. The words use the interval for all at once.",
-        )
-    ]
+    notes = [Note("many_looks", {"n": len(looks), "level": level, "missed": missed})]
     missing = [s for s in later if s not in looks]
     if missing:
-        notes.append(Note("no_value", f"{athlete}: no {metric} in {', '.join(missing)}."))
-    return notes
+        where = {"metric": metric, "sessions": missing, "athletes": [athlete]}
+        notes.append(Note("no_value", where))
+    return tuple(notes)
 
 
-def _look_text(low: float, high: float) -> str:
-    if low > 0:
-        return "above the baseline, also with all looks counted"
-    if high < 0:
-        return "below the baseline, also with all looks counted"
-    return "cannot be told from the baseline"
-
-
-def _follow_sentence(metric: str, athlete: str, points: list[Row], unit: str) -> str:
-    if not points:
-        return f"{name_of(metric)}, {athlete}: no session after the baseline yet."
-    above = [p["session"] for p in points if p["all_low"] > 0]
-    below = [p["session"] for p in points if p["all_high"] < 0]
-    last = points[-1]
-    text = (
-        f"{name_of(metric)}, {athlete}: last session {last['session']} {signed(last['change'], unit)} from the"
-        f" baseline (all-looks interval {signed(last['all_low'], unit, with_unit=False)} to"
-        f" {signed(last['all_high'], unit)})."
-    )
-    if above:
-        text += f" Above the baseline beyond the noise of all looks: {', '.join(above)}."
-    if below:
-        text += f" Below the baseline beyond the noise of all looks: {', '.join(below)}."
-    if not above and not below:
-        text += " No session can be told from the baseline."
-    return text
+def _follow_sentence(metric: str, athlete: str, points: pd.DataFrame) -> Sentence:
+    """Return where the last session lies, and which sessions lie beyond the noise of all."""
+    values: dict[str, Any] = {"athlete": athlete}
+    if points.empty:
+        return Sentence("follow_athlete.no_session", metric, values=values)
+    above = list(points.loc[points["all_low"] > 0, "session"])
+    below = list(points.loc[points["all_high"] < 0, "session"])
+    last = points.iloc[-1]
+    values |= {"session": last["session"], "above": above, "below": below}
+    values |= {"change": last["change"], "low": last["all_low"], "high": last["all_high"]}
+    kinds = {
+        (True, True): "above_and_below",
+        (True, False): "above",
+        (False, True): "below",
+        (False, False): "open",
+    }
+    key = kinds[bool(above), bool(below)]
+    return Sentence(f"follow_athlete.{key}", metric, values=values)
 
 
 def split_height(
@@ -219,25 +220,17 @@ def height_and_mass(table: pd.DataFrame, *, before: str, after: str, level: floa
     if min(pairs.before.min(), pairs.after.min(), pairs.others.min()) <= 0:
         raise StatsError("jump_height_m and body_mass_kg must be positive for everybody.")
     impulse, mass = split_height(pairs.before, pairs.after, pairs.others[:, 0], pairs.others[:, 1])
-    place: Row = {"metric": "jump_height_m", "contrast": prepared.contrast, "n": n, "unit": "m"}
+    rows = Rows(level=level)
+    where = {"first": prepared.after, "second": prepared.before}
+    place = rows.at(metric="jump_height_m", n=n, **where)
     parts = {"mean_change": pairs.change, "height_from_impulse": impulse, "height_from_mass": mass}
-    rows = [
-        {
-            **place,
-            "statistic": name,
-            "method": "exact split of h = J²/(2 m² g); t over athletes",
-            **estimate_fields(mean_estimate(value), level),
-        }
-        for name, value in parts.items()
-    ]
-    words = [
-        f"{signed(r['estimate'], 'm')}"
-        + (f" ({interval_text(r['ci_low'], r['ci_high'], 'm', level)})" if "ci_low" in r else "")
-        for r in rows
-    ]
+    for name, value in parts.items():
+        place.add_estimate(
+            name, mean_estimate(value), estimator="exact_height_split", interval_kind="t"
+        )
     return Result(
         kind="height_and_mass",
-        table=statistics_frame(rows),
+        table=rows.frame(),
         points={
             "athletes": pd.DataFrame(
                 {
@@ -250,9 +243,23 @@ def height_and_mass(table: pd.DataFrame, *, before: str, after: str, level: floa
             )
         },
         settings={"before": prepared.before, "after": prepared.after, "level": level},
-        notes=tuple(Note("left_out", f"{a} left out: {reason}.") for a, reason in pairs.left_out),
-        sentences=(
-            f"Jump height, {prepared.before} to {prepared.after}: {words[0]}, of which {words[1]} came from net"
-            f" impulse and {words[2]} from body mass (n = {n}).",
-        ),
+        notes=left_out_notes([pairs]),
+        sentences=(_height_sentence(prepared, rows),),
+    )
+
+
+def _height_sentence(prepared: Prepared, rows: Rows) -> Sentence:
+    """Return the change of height and its two parts, each with its interval where there is one."""
+    change, impulse, mass = rows.records()
+    return Sentence(
+        "height_and_mass.split",
+        "jump_height_m",
+        values={
+            "before": prepared.before,
+            "after": prepared.after,
+            "athletes": int(change["n"]),
+            "change": estimate_says(change),
+            "impulse": estimate_says(impulse),
+            "mass": estimate_says(mass),
+        },
     )

@@ -85,6 +85,8 @@ class Shrinkage:
         Group mean change.
     n : int
         Athletes in the group.
+    from_control : bool
+        Whether the spread without responses is that of a control group.
     """
 
     share: float
@@ -92,6 +94,7 @@ class Shrinkage:
     noise_variance: float
     mean: float
     n: int
+    from_control: bool
 
     def estimate(self, change: Array) -> Array:
         """Return mean + λ (change - mean)."""
@@ -144,4 +147,4 @@ def shrinkage(
     spread = Spread(float(change.var(ddof=1)), n - 1.0, *(control or noise))
     response = max(spread.estimate, 0.0)
     share = response / (response + noise[0])
-    return Shrinkage(share, spread, noise[0], float(change.mean()), n)
+    return Shrinkage(share, spread, noise[0], float(change.mean()), n, control is not None)

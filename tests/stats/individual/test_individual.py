@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from result_kit import assert_typed
 
 from cmjlab.errors import StatsError
 from cmjlab.plan import Plan
@@ -87,7 +88,8 @@ def test_one_metric_without_typical_error_does_not_stop_the_others() -> None:
     table = squad().assign(other=1.0)
     result = individual(table)
     row = result.rows("individual_change", metric="other").iloc[0]
-    assert row["text"].startswith("not estimable: reliability: no typical error for other")
+    assert row["reason_code"] == "noise_not_given"
+    assert row["text"] == "not estimable: a typical error was given for value only"
     assert result.has_note("no_typical_error")
     assert len(result.rows("individual_change", metric="value")) == 16
 
@@ -125,18 +127,18 @@ def test_response_spread_of_the_cases(cases: Path) -> None:
 
 def test_no_control_no_response_spread() -> None:
     row = individual(squad()).rows("response_sd").iloc[0]
-    assert row["text"] == (
-        "not estimable: the spread of true responses needs a control group tested over the same weeks"
-    )
+    assert row["text"] == ("not estimable: a control group tested over the same weeks is needed")
 
 
 def test_small_groups_cannot_name_responders() -> None:
     result = individual(squad(), control="control")
-    text = result.rows("response_sd").iloc[0]["text"]
-    assert text.endswith(
-        "With fewer than 20 athletes per group nobody can be named a responder from it."
-    )
-    assert any("nobody can be named a responder" in s for s in result.sentences)
+    row = result.rows("response_sd").iloc[0]
+    assert row["remark_code"] == "response_open_few"
+    ending = "with fewer than 20 athletes per group these data cannot show who responded"
+    assert row["text"].endswith(ending)
+    about = [s for s in result.sentences if s.key == "individual.response"]
+    assert [s.group for s in about] == ["train"]
+    assert ending in about[0].text
 
 
 def test_without_true_spread_everybody_gets_the_group_mean() -> None:
@@ -193,8 +195,11 @@ def test_who_stands_out_gets_the_interval_for_all() -> None:
     for_all = result.rows("individual_change_all").set_index("athlete")
     assert (for_all["ci_high"] > plain["ci_high"]).all()
     top = plain["estimate"].idxmax()
-    assert f": the largest change is {top}'s" in result.sentences[1]
-    assert "because it was picked for being the largest of 16" in result.sentences[1]
+    largest = result.sentences[1]
+    assert largest.values["athlete"] == top
+    assert largest.values["ci_high"] == for_all.loc[top, "ci_high"]
+    assert f": the largest change is that of {top}, " in largest.text
+    assert "picked for being the largest of 16" in largest.text
 
 
 def test_drift_of_an_extreme_baseline() -> None:
@@ -223,7 +228,7 @@ def test_probabilities_come_from_the_shrunken_estimate_and_can_be_left_out() -> 
 @pytest.mark.parametrize(
     ("reliability", "message"),
     [
-        ({"other": (1.0, 9)}, "no typical error for value; it has other"),
+        ({"other": (1.0, 9)}, "no typical error for value: .* for other only"),
         ({"value": 0.9}, r"needs \(typical error, degrees of freedom\)"),
         ({"value": (0.0, 9)}, "a positive typical error"),
         (0.9, "a Result of cmjlab.reliability, or a mapping"),
@@ -239,7 +244,7 @@ def test_strata_are_refused_in_words() -> None:
         {"metric": "value", "statistic": "typical_error", "estimate": 1.0, "df": 9.0, "group": g}
         for g in ("f", "m")
     ]
-    with pytest.raises(StatsError, match=r"several strata for value \(f, m\)"):
+    with pytest.raises(StatsError, match=r"for value: there are several strata \(f and m\)"):
         noise_of(Result("reliability", statistics_frame(rows)), "value")
 
 
@@ -262,13 +267,17 @@ def test_follow_one_athlete() -> None:
         table, "value", athlete="A1", baseline=["w0", "w1"], reliability={"value": (0.9, 19)}
     )
     assert result.table["session"].tolist() == ["w2", "w4"]
+    assert result.table["remark_code"].tolist() == ["session_open", "session_up"]
     assert result.table["text"].tolist() == [
-        "cannot be told from the baseline",
-        "above the baseline, also with all looks counted",
+        "not distinguished from the baseline",
+        "above the baseline, also with all sessions taken together",
     ]
+    assert result.table["first"].tolist() == ["w2", "w4"]
+    assert set(result.table["second"]) == {"mean(w0, w1)"}
     assert result.table["se"].iloc[0] == pytest.approx(0.9 * np.sqrt(1.5))
     assert result.has_note("no_value")
-    assert result.sentences[0].endswith("Above the baseline beyond the noise of all looks: w4.")
+    assert result.sentences[0].key == "follow_athlete.above"
+    assert result.sentences[0].values["above"] == ["w4"]
 
 
 def test_height_splits_exactly() -> None:
@@ -297,4 +306,66 @@ def test_height_and_mass_sentence() -> None:
     result = height_and_mass(table, before="pre", after="post")
     parts = [result.value(s) for s in ("height_from_impulse", "height_from_mass")]
     assert sum(parts) == pytest.approx(result.value("mean_change"), abs=1e-15)
-    assert result.sentences[0].startswith("Jump height, pre to post: +2.0 cm (95 % interval")
+    text = result.sentences[0].text
+    assert text.startswith("Jump height (take-off velocity), pre to post: +2.0 cm (95 % interval")
+    assert text.endswith("from body mass (n = 3).")
+
+
+@pytest.mark.parametrize("change", ["whole", "two", "one", "same", "without_noise", "no_groups"])
+@pytest.mark.parametrize("before", ["base2", ["base1", "base2"]])
+@pytest.mark.parametrize("control", [None, "control"])
+def test_everything_is_typed_and_can_be_said(
+    change: str, before: str | list[str], control: str | None
+) -> None:
+    table = squad(seed=3).rename(columns={"value": "jump_height_m"})
+    noise: dict[str, tuple[float, float]] = {"jump_height_m": (0.9, 9)}
+    if change in ("two", "one"):
+        keep = {"two": ["A00", "A15"], "one": ["A00"]}[change]
+        table = table[table["athlete"].isin(keep)]
+        control = control if change == "two" else None
+    if change == "same":
+        table = table.assign(
+            jump_height_m=table.groupby("athlete")["jump_height_m"].transform("mean")
+        )
+    if change == "without_noise":
+        table = table.assign(own_column=table["jump_height_m"])
+    if change == "no_groups":
+        table, control = table.drop(columns="group"), None
+    table.loc[(table["athlete"] == "A03") & (table["session"] == "post"), "jump_height_m"] = np.nan
+    result = change_individual(
+        table, before=before, after="post", reliability=noise, control=control
+    )
+    assert_typed(result)
+    assert {s.metric for s in result.sentences} == {"jump_height_m"}
+
+
+@pytest.mark.parametrize(
+    ("later", "key"),
+    [
+        ({}, "no_session"),
+        ({"w1": 30.5}, "open"),
+        ({"w1": 38.0}, "above"),
+        ({"w1": 22.0, "w2": np.nan}, "below"),
+        ({"w1": 22.0, "w2": 38.0}, "above_and_below"),
+    ],
+)
+def test_one_athlete_over_time_is_typed_and_can_be_said(later: dict[str, float], key: str) -> None:
+    values = {"w0": 30.0, **later}
+    table = pd.DataFrame({"athlete": "A1", "session": list(values), "value": list(values.values())})
+    result = follow_athlete(
+        table, "value", athlete="A1", baseline="w0", reliability={"value": (0.9, 19)}
+    )
+    assert result.sentences[0].key == f"follow_athlete.{key}"
+    assert_typed(result)
+
+
+@pytest.mark.parametrize("gain", [0.02, 0.0, [0.02, 0.01, 0.03]])
+def test_height_and_mass_is_typed_and_can_be_said(gain: float | list[float]) -> None:
+    start = pd.DataFrame(
+        {"athlete": ["A1", "A2", "A3"], "jump_height_m": 0.3, "body_mass_kg": 70.0}
+    )
+    later = start.assign(jump_height_m=start["jump_height_m"] + np.asarray(gain))
+    table = pd.concat([start.assign(session="pre"), later.assign(session="post")])
+    result = height_and_mass(table, before="pre", after="post")
+    assert_typed(result)
+    assert set(result.table["first"]) == {"post"}
