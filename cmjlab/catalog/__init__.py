@@ -1,7 +1,7 @@
 """The catalog: every metric, statistic and quality rule by key, with unit, words and source."""
 
 from cmjlab.catalog.check_rules import CHECKS
-from cmjlab.catalog.entries import SCOPES, STATUSES, CheckRule, Metric, Statistic
+from cmjlab.catalog.entries import SCOPES, STATUSES, CheckRule, Metric, Statistic, reference_of
 from cmjlab.catalog.metrics import METRICS
 from cmjlab.catalog.statistics import STATISTICS
 
@@ -14,4 +14,5 @@ __all__ = [
     "CheckRule",
     "Metric",
     "Statistic",
+    "reference_of",
 ]

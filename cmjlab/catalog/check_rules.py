@@ -16,7 +16,7 @@ _JUMP: tuple[CheckRule, ...] = (
     CheckRule(
         "several_flights", "One jump", "jump", "jump", "flights",
         "one jump in the recording; fails when there are more",
-        "split the recording with split_jumps, or repeat the jump",
+        "split the recording into single jumps, or repeat the jump",
     ),
     CheckRule(
         "countermovement", "Countermovement", "jump", "jump", "m",
@@ -53,7 +53,7 @@ _JUMP: tuple[CheckRule, ...] = (
     CheckRule(
         "unloaded_offset", "Unloaded plate", "jump", "jump", "N",
         "mean force in the middle of the flight: above 5 N warn, above 10 N fail",
-        "zero the plates without load; Method.offset_removal = 'flight' subtracts it",
+        "zero the plates without load; a setting of the method can subtract the offset",
         "20 N cost 17 mm of height, 10 N 9 mm, 5 N 4 mm (derived); limits are our own",
     ),
     CheckRule(

@@ -2,15 +2,40 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
+#: How far a source was looked into; of use to those who develop, not to those who cite.
+_LOOKED = re.compile(r"\s*\([^()]*\b(?:from memory|abstract read)\b[^()]*\)")
 #: What a quality rule finds, and the parts of a jump that a fail can void.
 STATUSES = ("pass", "note", "warn", "fail", "not_assessed")
 SCOPES = ("jump", "flight", "landing", "limbs")
 
 
+def reference_of(source: str) -> str:
+    """Return a source as it is shown: without the mark of how far it was looked into.
+
+    Examples
+    --------
+    >>> reference_of("Hopkins 2004 (from memory); arbitrary")
+    'Hopkins 2004; arbitrary'
+    """
+    return _LOOKED.sub("", source)
+
+
+class _Sourced:
+    """An entry with a source."""
+
+    source: str
+
+    @property
+    def reference(self) -> str:
+        """The source as it is shown to a reader."""
+        return reference_of(self.source)
+
+
 @dataclass(frozen=True)
-class Metric:
+class Metric(_Sourced):
     """One number of one jump.
 
     Attributes
@@ -60,7 +85,7 @@ class Metric:
 
 
 @dataclass(frozen=True)
-class Statistic:
+class Statistic(_Sourced):
     """One kind of estimate.
 
     Attributes
@@ -96,7 +121,7 @@ class Statistic:
 
 
 @dataclass(frozen=True)
-class CheckRule:
+class CheckRule(_Sourced):
     """One quality rule.
 
     Attributes

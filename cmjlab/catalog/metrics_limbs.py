@@ -49,7 +49,7 @@ def _entries() -> list[Metric]:
                 f"{label}, asymmetry",
                 "%",
                 "limbs",
-                "by Method.asymmetry; default 100 (R − L) / (R + L), + = right larger",
+                "as the setting “asymmetry” says; by default 100 (R − L) / (R + L), + = right larger",
                 _NOTE,
                 ratio_scale=False,
                 scope="limbs",

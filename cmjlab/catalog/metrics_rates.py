@@ -14,7 +14,7 @@ _OWN = "definition in use; no single source"
 RATES: tuple[Metric, ...] = (
     Metric(
         "braking_rfd_n_per_s", _LABEL, "N/s", "braking",
-        "by Method.braking_rfd; default (F_v0 − F_vmin) / t_braking",
+        "as the setting “braking RFD” says; by default (F_v0 − F_vmin) / t_braking",
         "how fast braking force builds; repeats poorly, needs familiarisation", "higher",
         also_called=_ECCENTRIC, source=_OWN,
     ),
@@ -35,7 +35,7 @@ RATES: tuple[Metric, ...] = (
     ),
     Metric(
         "braking_rfd_steepest_n_per_s", f"{_LABEL}, steepest", "N/s", "braking",
-        "max slope over Method.rfd_window_s between F_min and v = 0", "steepest rise before the push",
+        "steepest slope over the set time window between F_min and v = 0", "steepest rise before the push",
         "higher", source=_OWN,
     ),
     Metric(
@@ -44,7 +44,7 @@ RATES: tuple[Metric, ...] = (
     ),
     Metric(
         "braking_stiffness_n_per_m", "Braking quasi-stiffness", "N/m", "braking",
-        "by Method.braking_stiffness; default (F_v0 − BW) / braking displacement",
+        "as the setting “braking stiffness” says; by default (F_v0 − BW) / braking displacement",
         "short and stiff against long and soft", source=_STIFF,
     ),
     Metric(

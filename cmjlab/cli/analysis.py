@@ -127,7 +127,7 @@ def report(
             data = gather(opened, progress=step, draft=draft, choices=choices)
         path = write_data(data, out or opened.results)
         say.line(f"report: {path}")
-        if names and data.words["footer"] != data.words["footer_names"]:
+        if names and not data.with_names:
             say.line("note: no names.csv, or no rows in it: ids only.")
         if figures:
             from cmjlab.plots.style import save_all

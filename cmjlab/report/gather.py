@@ -108,18 +108,16 @@ def gather(
         sections.append(_SECTIONS[key](context))
     sections.append(provenance_section(context, today))
     sections.append(references_section(context))
-    page = context.words.part("page")
-    if names:
-        page["footer"] = page["footer_names"]
     data = ReportData(
         title=study.title,
         date=today,
-        subtitle=page["subtitle"],
+        subtitle=context.words.say("page.subtitle"),
         version=__version__,
         sections=tuple(sections),
         tables=context.tables,
         figures=context.figures,
-        words=page,
+        words=context.words,
+        with_names=bool(names),
         draft=draft and bool(analyses.reasons),
         provenance=provenance_data(context),
     )

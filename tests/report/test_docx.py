@@ -38,8 +38,7 @@ def _blocks(data, kind):
 
 
 def _small(*blocks, **changes) -> ReportData:
-    words = {"language": "en", "made_on": "Made on", "footer": "Foot.", "draft": "Draft: missing."}
-    made = ReportData("T", "2026-11-02", "s", "0", (Section("a", "A", blocks),), words=words)
+    made = ReportData("T", "2026-11-02", "s", "0", (Section("a", "A", blocks),))
     return dataclasses.replace(made, **changes)
 
 
@@ -90,7 +89,7 @@ def test_every_word_of_the_page_is_there(document, data):
 def test_page_is_a4_with_the_caution_and_a_number_at_its_foot(document, data):
     page = document.sections[0]
     assert (round(page.page_width.mm), round(page.page_height.mm)) == (210, 297)
-    assert data.words["footer"] in page.footer.paragraphs[0].text
+    assert data.caution in page.footer.paragraphs[0].text
     assert "PAGE" in page.footer._element.xml
     second = [p for p in document.paragraphs if p.style.name == "Heading 1"][1]
     assert second.paragraph_format.page_break_before
@@ -133,8 +132,10 @@ def test_signs_that_xml_cannot_hold_are_marked_not_fatal(tmp_path):
 
 def test_a_draft_says_so(tmp_path):
     texts = [p.text for p in _open(_small(draft=True), tmp_path).paragraphs]
-    assert "Draft: missing." in texts
-    assert "Draft: missing." not in [p.text for p in _open(_small(), tmp_path).paragraphs]
+    assert _small().words.say("page.draft") in texts
+    assert _small().words.say("page.draft") not in [
+        p.text for p in _open(_small(), tmp_path).paragraphs
+    ]
 
 
 def test_a_figure_without_its_picture_is_refused():

@@ -10,6 +10,7 @@ import pytest
 from cmjlab.catalog import CHECKS, METRICS, STATISTICS
 from cmjlab.errors import ArgumentError
 from cmjlab.report.render.glossary import PARTS, glossary_rows, write_glossary
+from cmjlab.words.catalog import read_words
 
 
 def test_every_entry_stands_once_with_its_source(tmp_path):
@@ -17,15 +18,17 @@ def test_every_entry_stands_once_with_its_source(tmp_path):
     keys = re.findall(r"<code>(.*?)</code>", page)
     assert keys == [*METRICS, *STATISTICS, *CHECKS]
     for entry in (*METRICS.values(), *STATISTICS.values(), *CHECKS.values()):
-        assert html.escape(entry.source, quote=True).replace("&#x27;", "&#39;") in page
+        assert html.escape(entry.reference, quote=True).replace("&#x27;", "&#39;") in page
+    assert "from memory" not in page
+    assert "abstract read" not in page
     assert "http" not in page
     assert "<script" not in page
 
 
 def test_rows_fit_their_columns_and_have_no_hole():
-    for title, rows in glossary_rows().items():
+    for title, rows in glossary_rows(read_words()).items():
         assert {len(r) for r in rows} == {len(PARTS[title])}
-        place = PARTS[title].index("Source")
+        place = PARTS[title].index("source")
         assert all(r[0] and r[1] and r[3] and r[place] for r in rows)
 
 

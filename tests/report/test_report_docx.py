@@ -18,7 +18,6 @@ from cmjlab.report.blocks.data import (
     TableBlock,
 )
 from cmjlab.report.render.docx import write_docx
-from cmjlab.words.catalog import read_words
 
 docx = pytest.importorskip("docx")
 NASTY = 'Zoë <b>&"Ünal" 日本'
@@ -46,7 +45,7 @@ def data() -> ReportData:
     return ReportData(
         title=NASTY, date="2026-11-02", subtitle="s", version="0",
         sections=(Section("coach", "First", blocks), Section("more", "Second", blocks)),
-        tables={"t": pd.DataFrame()}, figures={"one": figure}, words=read_words().part("page"),
+        tables={"t": pd.DataFrame()}, figures={"one": figure},
     )  # fmt: skip
 
 

@@ -59,7 +59,7 @@ def test_dictionary_explains_every_column_statistic_and_rule(path, data):
     assert (found["meaning"] != "").all()
     height = found[(found["sheet"] == "sessions") & (found["name"] == "jump_height_m")].iloc[0]
     assert height["unit"] == "m"
-    assert height["computed_as"] == METRICS["jump_height_m"].formula
+    assert height["computed as"] == METRICS["jump_height_m"].formula
     assert height["source"] == METRICS["jump_height_m"].source
 
 
@@ -104,9 +104,9 @@ def test_a_table_too_long_for_a_sheet_is_refused(monkeypatch):
 
 
 def test_unknown_columns_are_said_to_be_the_study_s_own():
-    rows = dictionary({"jumps": pd.DataFrame({"shoe_size": [1]})})
+    rows = dictionary(_small(jumps=pd.DataFrame({"shoe_size": [1]})))
     assert rows == [
-        ("jumps", "shoe_size", "shoe size", "", "joined from the study's own tables", "", "")
+        ("jumps", "shoe_size", "Shoe size", "", "joined from the study's own tables", "", "")
     ]
 
 

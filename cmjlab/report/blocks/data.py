@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.report.blocks.templates import part_as_html
+from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -112,8 +113,10 @@ class ReportData:
         The tables written beside the report, by file stem.
     figures : mapping of str to object
         The figures, by file stem, for ``cmjlab.plots.save_all``.
-    words : mapping
-        Fixed words of the page (contents, version line, …).
+    words : Words
+        The words of the study: whatever is written from the report speaks with them.
+    with_names : bool
+        Whether names of athletes appear.
     draft : bool
         Whether something is still missing.
     provenance : mapping
@@ -127,9 +130,21 @@ class ReportData:
     sections: tuple[Section, ...]
     tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     figures: Mapping[str, Any] = field(default_factory=dict)
-    words: Mapping[str, str] = field(default_factory=dict)
+    words: Words = field(default_factory=read_words, repr=False)
+    with_names: bool = False
     draft: bool = False
     provenance: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def caution(self) -> str:
+        """What stands below every page: about whom it is, and what it is not."""
+        people = "page.with_names" if self.with_names else "page.ids_only"
+        return f"{self.words.say(people)} {self.words.say('page.no_verdict')}"
+
+    @property
+    def made_with(self) -> str:
+        """Which program made the report, in which version."""
+        return self.words.say("page.made_with", version=self.version)
 
     def section(self, key: str) -> Section:
         """Return one section; KeyError when there is none of this key."""

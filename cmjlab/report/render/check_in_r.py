@@ -35,7 +35,7 @@ def check_in_r(data: ReportData) -> str:
     str
         R code in plain ASCII: names with accents or quotes are escaped.
     """
-    tables = data.tables
+    tables, say = data.tables, data.words.say
     sessions = tables["sessions"]
     order = _session_order(sessions)
     before, after = _block(tables.get("change_within"), tables.get("change_between"), order)
@@ -59,9 +59,9 @@ def check_in_r(data: ReportData) -> str:
         "tolerance": repr(TOLERANCE),
     }
     lines = [
-        f"# {_comment(data.title)}, {data.date}: recomputes the main numbers in base R.",
-        f"# Written by cmjlab {data.version}. Run: Rscript check_in_R.R   (in this folder)",
-        "# Reads sessions.csv, reliability.csv, change_within.csv and change_between.csv beside it.",
+        f"# {_comment(say('check_in_r.head', title=data.title, date=data.date))}",
+        f"# {_comment(say('check_in_r.run', version=data.version))}",
+        f"# {_comment(say('check_in_r.reads'))}",
         "",
         *(f"{name} <- {value}" for name, value in head.items()),
         "",

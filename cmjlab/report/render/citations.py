@@ -22,7 +22,6 @@ _WHERE = re.compile(
 _SPECIAL = str.maketrans(
     {"&": r"\&", "%": r"\%", "$": r"\$", "#": r"\#", "_": r"\_", "{": r"\{", "}": r"\}"}
 )
-_FROM_MEMORY = "details typed from memory: check before citing"
 
 
 def bibliography(data: ReportData) -> str:
@@ -36,33 +35,31 @@ def bibliography(data: ReportData) -> str:
     Returns
     -------
     str
-        One entry a paper, sorted by key. Known papers have author, title and place, with a
-        note that they were typed from memory; others have what their citation holds, and the
-        citation as it stands in the report in the note.
+        One entry a paper, sorted by key. Known papers have author, title and place; others
+        have what their citation holds, and the citation as it stands in the report in the note.
     """
-    known = _literature()
+    known, say = _literature(), data.words.say
     entries: dict[str, str] = {}
     for cited in _cited(data):
         matched = [key for key in known if _means(cited, key, known[key]["author"])]
         for key in matched:
-            entries[key] = _entry(key, known[key] | {"year": key[-4:]}, _FROM_MEMORY)
+            entries[key] = _entry(key, known[key] | {"year": key[-4:]})
         if not matched:
             key, fields = _guess(cited)
             while key in entries:
                 key += "x"
-            entries[key] = _entry(key, fields, f"cited as: {cited}; complete before use")
-    version = data.version
+            entries[key] = _entry(key, fields, say("bibliography.cited_as", cited=cited))
     entries["cmjlab"] = _entry(
         "cmjlab",
         {
-            "title": "cmjlab: countermovement jumps on force plates, from raw force to a block report",
-            "author": "{The cmjlab developers}",
+            "title": say("bibliography.title"),
+            "author": f"{{{say('bibliography.authors')}}}",
             "year": data.date[:4],
-            "version": version,
+            "version": data.version,
         },
-        f"computer program, version {version}",
+        say("bibliography.program", version=data.version),
     )
-    head = f"% References of a report made with cmjlab {version} on {data.date}.\n\n"
+    head = f"% {say('bibliography.head', version=data.version, date=data.date)}\n\n"
     return head + "\n".join(entries[k] for k in sorted(entries, key=str.lower))
 
 
@@ -72,12 +69,13 @@ def methods_text(data: ReportData) -> str:
     Written from the Method, the Plan and the study that were used; lines are not broken, so
     that the text can be pasted anywhere.
     """
-    parts = [f"{data.title}: methods", ""]
+    say = data.words.say
+    parts = [say("methods_file.title", title=data.title), ""]
     parts += _plain(_section(data, "methods"))
-    parts += ["", f"Computed with cmjlab {data.version}; report of {data.date}."]
+    parts += ["", say("methods_file.made", version=data.version, date=data.date)]
     cited = _cited(data)
     if cited:
-        parts += ["", "References as cited", *(f"- {c}" for c in cited)]
+        parts += ["", say("methods_file.references"), *(f"- {c}" for c in cited)]
     return "\n".join(parts) + "\n"
 
 
@@ -170,15 +168,16 @@ def _names_before(text: str) -> str:
     return found.group(1) if found else ""
 
 
-def _entry(key: str, fields: dict[str, str], note: str) -> str:
+def _entry(key: str, fields: dict[str, str], note: str = "") -> str:
     if key == "cmjlab":
         kind = "software"
     elif "journal" in fields:
         kind = "article"
     else:
         kind = "book" if "publisher" in fields else "misc"
-    lines = [f"  {name} = {{{_tex(value)}}}," for name, value in _ordered(fields)]
-    return f"@{kind}{{{key},\n" + "\n".join(lines) + f"\n  note = {{{_tex(note)}}}\n}}\n"
+    noted = [*_ordered(fields), *([("note", note)] if note else [])]
+    lines = [f"  {name} = {{{_tex(value)}}}" for name, value in noted]
+    return f"@{kind}{{{key},\n" + ",\n".join(lines) + "\n}\n"
 
 
 def _ordered(fields: dict[str, str]) -> Iterable[tuple[str, str]]:

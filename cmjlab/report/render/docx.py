@@ -71,9 +71,9 @@ def render_docx(data: ReportData) -> bytes:
     document = _new_document(data)
     document.add_paragraph(clean(data.subtitle), style="Subtitle")
     document.add_paragraph(clean(data.title), style="Title")
-    document.add_paragraph(clean(f"{data.words['made_on']} {data.date}"))
+    document.add_paragraph(clean(f"{data.words.say('page.made_on')} {data.date}"))
     if data.draft:
-        _boxed(document, data.words["draft"])
+        _boxed(document, data.words.say("page.draft"))
     for number, section in enumerate(s for s in data.sections if s.on_paper):
         heading = document.add_heading(clean(section.title), level=1)
         heading.paragraph_format.page_break_before = number == 1  # the coach page stands alone
@@ -141,7 +141,8 @@ def _new_document(data: ReportData) -> Any:
         border.getparent().remove(border)
     document.styles["Caption"].font.bold = True
     document.styles["Caption"].paragraph_format.keep_with_next = True
-    tag = {"en": "en-GB"}.get(data.words.get("language", "en"), data.words.get("language", "en"))
+    language = data.words.say("page.language")
+    tag = {"en": "en-GB"}.get(language, language)
     for element in document.styles.element.iter(qn("w:lang")):
         element.set(qn("w:val"), tag)  # spelling and reading aloud follow it
     _properties(document, data, tag)
@@ -152,7 +153,7 @@ def _new_document(data: ReportData) -> Any:
 def _properties(document: Any, data: ReportData, language: str) -> None:
     own = document.core_properties
     own.title, own.subject = clean(data.title)[:255], clean(data.subtitle)[:255]
-    own.author, own.comments, own.language = "", f"Made with cmjlab {data.version}", language
+    own.author, own.comments, own.language = "", data.made_with, language
     own.created = own.modified = dt.datetime.fromisoformat(data.date)
 
 
@@ -161,7 +162,7 @@ def _footer(page: Any, data: ReportData) -> None:
     from docx.shared import Pt
 
     paragraph = page.footer.paragraphs[0]
-    text = paragraph.add_run(clean(f"{data.words['footer']} cmjlab {data.version}.  "))
+    text = paragraph.add_run(clean(f"{data.caution} {data.made_with}  "))
     number = paragraph.add_run()
     for run in (text, number):
         run.font.size = Pt(7.5)

@@ -5,37 +5,50 @@ It is written from the catalog alone, so that it cannot differ from what is comp
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
-from cmjlab.catalog import CHECKS, METRICS, STATISTICS
+from cmjlab.catalog import CHECKS, METRICS, STATISTICS, Metric, reference_of
 from cmjlab.errors import ArgumentError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import template_engine
 from cmjlab.units import shown_unit
+from cmjlab.words.catalog import Words, read_words
 
-#: Heading of each part and its columns.
-PARTS: dict[str, tuple[str, ...]] = {
-    "Metrics": ("Name", "Key", "Unit", "Formula", "What it means", "Remarks", "Source"),
-    "Statistics": ("Name", "Key", "Unit", "Formula", "Question it answers", "Source"),
-    "Quality rules": ("Name", "Code", "Scope", "What is tested", "What to do", "Source"),
-}
+#: Parts of the page and their columns, by the keys of their words.
+PARTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "metrics": ("name", "key", "unit", "formula", "meaning", "remarks", "source"),
+        "statistics": ("name", "key", "unit", "formula", "question", "source"),
+        "checks": ("name", "key", "scope", "test", "remedy", "source"),
+    }
+)
 
 
-def glossary_rows() -> dict[str, list[tuple[str, ...]]]:
+def glossary_rows(words: Words) -> dict[str, list[tuple[str, ...]]]:
     """Return the rows of each part of :data:`PARTS`, as text."""
+    say = words.say
     metrics: list[tuple[str, ...]] = [
-        (m.label, m.key, _unit(m.unit), m.formula, m.meaning, _remarks(m.key), m.source)
+        (words.label(m.key), m.key, _unit(m.unit, words), m.formula, m.meaning)
+        + (_remarks(m, words), m.reference)
         for m in METRICS.values()
     ]
     statistics: list[tuple[str, ...]] = [
-        (s.label, s.key, "the metric's" if s.unit == "metric" else s.unit, s.formula, s.meaning)
-        + (s.source,)
+        (
+            words.statistic(s.key),
+            s.key,
+            say("glossary_page.metric_unit") if s.unit == "metric" else s.unit,
+            s.formula,
+            s.meaning,
+            s.reference,
+        )
         for s in STATISTICS.values()
     ]
     checks: list[tuple[str, ...]] = [
-        (c.label, c.code, c.scope, c.test, c.remedy, c.source) for c in CHECKS.values()
+        (c.label, c.code, c.scope, c.test, c.remedy, c.reference) for c in CHECKS.values()
     ]
-    return {"Metrics": metrics, "Statistics": statistics, "Quality rules": checks}
+    return {"metrics": metrics, "statistics": statistics, "checks": checks}
 
 
 def write_glossary(path: str | Path) -> Path:
@@ -60,39 +73,50 @@ def write_glossary(path: str | Path) -> Path:
     writers = {".html": _html, ".md": _markdown}
     if path.suffix.lower() not in writers:
         raise ArgumentError(f"path: {path.name!r} must end in .html or .md.")
-    atomic_write(path, writers[path.suffix.lower()]())
+    atomic_write(path, writers[path.suffix.lower()](read_words()))
     return path
 
 
-def _unit(unit: str) -> str:
+def _unit(unit: str, words: Words) -> str:
     shown = shown_unit(unit)
-    return f"{unit} (shown in {shown})" if shown != unit else unit
+    return words.say("glossary_page.shown_in", unit=unit, shown=shown) if shown != unit else unit
 
 
-def _remarks(key: str) -> str:
+def _remarks(metric: Metric, words: Words) -> str:
     """Return what a reader should know besides: sameness, other names, how well it repeats."""
-    metric = METRICS[key]
-    parts = []
+    say, parts = words.say, []
     if metric.same_as:
-        parts.append(f"the same information as {metric.same_as}")
-    parts += [f"also called {name} ({paper})" for name, paper in metric.also_called]
+        parts.append(say("glossary_page.same_as", metric=metric.same_as))
+    parts += [
+        say("glossary_page.also_called", name=name, paper=reference_of(paper))
+        for name, paper in metric.also_called
+    ]
     if metric.exploratory:
-        parts.append("exploratory: repeats poorly")
+        parts.append(say("glossary_page.exploratory"))
     if not metric.ratio_scale:
-        parts.append("no percent, logs or CV")
+        parts.append(say("glossary_page.no_ratio"))
     return "; ".join(parts)
 
 
-def _html() -> str:
+def _html(words: Words) -> str:
     page = template_engine().get_template("glossary.html.j2")
-    return page.render(parts=PARTS, rows=glossary_rows())
+    return str(
+        page.render(
+            words=words.part("glossary_page"),
+            language=words.say("page.language"),
+            parts=PARTS,
+            rows=glossary_rows(words),
+        )
+    )
 
 
-def _markdown() -> str:
-    lines = ["# Glossary of cmjlab", ""]
-    for title, rows in glossary_rows().items():
-        columns = PARTS[title]
-        lines += [f"## {title}", "", _line(columns), _line(("---",) * len(columns))]
+def _markdown(words: Words) -> str:
+    said = words.part("glossary_page")
+    lines = [f"# {said['title']}", ""]
+    for part, rows in glossary_rows(words).items():
+        columns = PARTS[part]
+        heads = tuple(said[c] for c in columns)
+        lines += [f"## {said[part]}", "", _line(heads), _line(("---",) * len(columns))]
         lines += [*map(_line, rows), ""]
     return "\n".join(lines)
 

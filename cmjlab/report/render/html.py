@@ -9,4 +9,10 @@ from cmjlab.report.blocks.templates import stylesheet, template_engine
 def render_html(data: ReportData) -> str:
     """Return the report as one HTML page: no script, nothing loaded from anywhere."""
     page = template_engine().get_template("report.html.j2")
-    return str(page.render(data=data, css=stylesheet("report.css")))
+    return str(
+        page.render(
+            data=data,
+            words=data.words.part("page"),
+            css=stylesheet("report.css"),
+        )
+    )

@@ -13,13 +13,15 @@ import os
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.catalog import CHECKS, METRICS, STATISTICS
+from cmjlab.catalog import CHECKS, METRICS, STATISTICS, Metric
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.tables import CHECK_ROWS, JUMPS, SESSIONS, STATISTICS_TABLE, USER_TABLES, Table
+from cmjlab.words.catalog import Words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,18 +32,20 @@ _MOST_CHARACTERS = 32_767
 _MOST_ROWS = 1_048_576
 _DECLARED: dict[str, Table] = {"jumps": JUMPS, "checks": CHECK_ROWS, "sessions": SESSIONS}
 _HEADS = ("sheet", "name", "label", "unit", "meaning", "computed_as", "source")
-#: Columns of the tables about people, excluded jumps and sentences, which no other place declares.
-_PEOPLE = {
-    "status": "what happened: absent, left, withdrawn, excluded, pain, or not tested",
-    "reason": "why, as it was noted",
-    "by": "what took the jump out: a rule, a person, or the file",
-    "code": "quality rule, where a rule did",
-    "result": "kind of result that a sentence tells",
-    "of": "group, comparison or athlete that a sentence is about; empty: all athletes",
-    "coach": "the result as a sentence for coaches",
-    "colleague": "the same result for colleagues",
-    "thesis": "the same result for a thesis",
-}
+#: Remarks of the first sheet on how to read the workbook.
+_HOW_TO_READ = ("units", "empty", "dictionary")
+_WIDE = 60
+#: Columns that hold long texts, and their width; the others fit their head.
+_WIDTHS = MappingProxyType(
+    {
+        "meaning": _WIDE,
+        "reason": _WIDE,
+        "method": _WIDE,
+        "text": _WIDE,
+        "computed_as": _WIDE,
+        "file": 40,
+    }
+)
 
 
 def write_workbook(data: ReportData, path: str | os.PathLike[str]) -> Path:
@@ -87,8 +91,7 @@ def render_workbook(data: ReportData) -> bytes:
         columns = [_plain_column(frame.iloc[:, i]) for i in range(frame.shape[1])]
         rows = zip(*columns, strict=True)
         _sheet(book, name, tuple(map(str, frame.columns)), rows, len(frame))
-    entries = dictionary(data.tables)
-    _sheet(book, "dictionary", _HEADS, iter(entries), len(entries))
+    _dictionary(book, data)
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
@@ -97,8 +100,8 @@ def render_workbook(data: ReportData) -> bytes:
 # ---- the dictionary --------------------------------------------------------------------------
 
 
-def dictionary(tables: Mapping[str, pd.DataFrame]) -> list[tuple[str, ...]]:
-    """Return one row for every column, statistic and rule that occurs in the tables.
+def dictionary(data: ReportData) -> list[tuple[str, ...]]:
+    """Return one row for every column, statistic and rule that occurs in a report's tables.
 
     Returns
     -------
@@ -106,22 +109,25 @@ def dictionary(tables: Mapping[str, pd.DataFrame]) -> list[tuple[str, ...]]:
         sheet, name, label, unit, meaning, computed as, source. For statistics and rules the
         place says in which column the name is a value.
     """
+    words, tables = data.words, data.tables
+    say = words.say
     rows: list[tuple[str, ...]] = []
     for sheet, frame in tables.items():
         declared = _declared(sheet, frame)
-        rows += [_column(sheet, str(c), declared) for c in frame.columns]
+        rows += [(sheet, str(c), *_column(words, str(c), declared)) for c in frame.columns]
     for name in _values(tables, "metric"):
         if name in METRICS:
-            rows.append(("in column metric", *_column("", name, None)[1:]))
+            rows.append((say("workbook.in_metric"), name, *_metric(words, METRICS[name])))
     for name in _values(tables, "statistic"):
-        s = STATISTICS.get(name)
-        words = (s.label, s.unit, s.meaning, s.formula, s.source) if s else ("",) * 5
-        unit = "the metric's unit" if words[1] == "metric" else words[1]
-        rows.append(("in column statistic", name, words[0], unit, *words[2:]))
+        s = STATISTICS[name]
+        unit = say("workbook.metric_unit") if s.unit == "metric" else s.unit
+        entry = (words.statistic(name), unit, s.meaning, s.formula, s.reference)
+        rows.append((say("workbook.in_statistic"), name, *entry))
     for name in _values(tables, "code"):
         if name in CHECKS:
             c = CHECKS[name]
-            rows.append(("in column code", name, c.label, c.unit, c.test, c.remedy, c.source))
+            entry = (c.label, c.unit, c.test, c.remedy, c.reference)
+            rows.append((say("workbook.in_code"), name, *entry))
     return rows
 
 
@@ -131,22 +137,32 @@ def _declared(sheet: str, frame: pd.DataFrame) -> Table | None:
     return STATISTICS_TABLE if "statistic" in frame else None
 
 
-def _column(sheet: str, name: str, declared: Table | None) -> tuple[str, ...]:
+def _metric(words: Words, metric: Metric) -> tuple[str, ...]:
+    return (
+        words.label(metric.key), metric.unit, metric.meaning, metric.formula, metric.reference,
+    )  # fmt: skip
+
+
+def _column(words: Words, name: str, declared: Table | None) -> tuple[str, ...]:
     """Return the entry of one column: from the catalog, its table, or the study's own tables."""
     if name in METRICS:
-        m = METRICS[name]
-        return (sheet, name, m.label, m.unit, m.meaning, m.formula, m.source)
+        return _metric(words, METRICS[name])
     if declared is not None and name in declared.names:
         c = declared.column(name)
-        allowed = f" (one of {', '.join(c.allowed)})" if c.allowed else ""
-        return (sheet, name, "", c.unit, c.description + allowed, "", "")
-    if name in _PEOPLE and declared is None:
-        return (sheet, name, "", "", _PEOPLE[name], "", "")
+        meaning = c.description
+        if c.allowed:
+            allowed = ", ".join(c.allowed)
+            meaning = words.say("workbook.one_of", description=meaning, allowed=allowed)
+        return ("", c.unit, meaning, "", "")
+    of_people = words.part("workbook_column")
+    if name in of_people and declared is None:
+        return ("", "", of_people[name], "", "")
     for table in (JUMPS, SESSIONS, *USER_TABLES.values()):
         if name in table.names:
             c = table.column(name)
-            return (sheet, name, "", c.unit, c.description, "", f"{table.name} of the study")
-    return (sheet, name, name.replace("_", " "), "", "joined from the study's own tables", "", "")
+            source = words.say("workbook.of_study", table=table.name)
+            return ("", c.unit, c.description, "", source)
+    return (words.label(name), "", words.say("workbook.joined"), "", "")
 
 
 def _values(tables: Mapping[str, pd.DataFrame], column: str) -> list[str]:
@@ -162,36 +178,53 @@ def _values(tables: Mapping[str, pd.DataFrame], column: str) -> list[str]:
 
 def _about(book: Any, data: ReportData) -> None:
     """Put a first sheet in front that says what this is, and how to read it."""
+    say = data.words.say
     rows = [
-        ("title", data.title),
-        ("made on", data.date),
-        ("made with", f"cmjlab {data.version}"),
-        ("units", "SI units as in the column names; the report shows cm and ms"),
-        ("empty cell", "no value; in tables of results the column text says why"),
-        ("dictionary", "the last sheet explains every column, statistic and rule"),
-        ("people", data.words.get("footer", "").rsplit(". ", 1)[0] + "."),
+        (say("workbook.title"), data.title),
+        (say("workbook.made_on"), data.date),
+        (say("workbook.made_with"), say("workbook.program", version=data.version)),
+        *((say(f"workbook.{k}"), say(f"workbook.{k}_how")) for k in _HOW_TO_READ),
+        (say("workbook.people"), data.caution),
     ]
-    rows += [(name, f"{len(frame)} rows") for name, frame in data.tables.items()]
-    _sheet(book, "about", ("what", "how"), iter(rows), len(rows))
+    rows += [(name, say("workbook.rows", n=len(frame))) for name, frame in data.tables.items()]
+    heads = (say("workbook.what"), say("workbook.how"))
+    _sheet(book, say("workbook.about"), heads, iter(rows), len(rows), widths=(0, _WIDE))
+
+
+def _dictionary(book: Any, data: ReportData) -> None:
+    """Put a last sheet behind that explains every column, statistic and rule."""
+    entries = dictionary(data)
+    heads = tuple(data.words.say(f"workbook.{h}") for h in _HEADS)
+    widths = tuple(_WIDTHS.get(h, 0) for h in _HEADS)
+    title = data.words.say("workbook.dictionary")
+    _sheet(book, title, heads, iter(entries), len(entries), widths=widths)
 
 
 def _sheet(
-    book: Any, name: str, head: tuple[str, ...], rows: Iterator[tuple[Any, ...]], n: int
+    book: Any,
+    name: str,
+    head: tuple[str, ...],
+    rows: Iterator[tuple[Any, ...]],
+    n: int,
+    *,
+    widths: tuple[int, ...] = (),
 ) -> None:
-    """Add a sheet with a fixed head row, filter and widths that fit."""
+    """Add a sheet with a fixed head row, filter and widths that fit; long texts are broken.
+
+    ``widths`` are those of a sheet of texts; a width of 0 fits the head.
+    """
     from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
 
     sheet = book.create_sheet(_sheet_name(name))
     sheet.freeze_panes = "B2" if len(head) > 3 else "A2"
     sheet.auto_filter.ref = f"A1:{get_column_letter(len(head))}{n + 1}"
-    wide = name in ("about", "dictionary")
-    for place, title in enumerate(head, start=1):
-        width = 60 if title in ("meaning", "reason", "method", "text", "how", "computed_as") else 0
-        width = width or (40 if title == "file" else max(10, min(28, len(title) + 3)))
+    chosen = widths or tuple(_WIDTHS.get(title, 0) for title in head)
+    for place, (title, wanted) in enumerate(zip(head, chosen, strict=True), start=1):
+        width = wanted or max(10, min(28, len(title) + 3))
         sheet.column_dimensions[get_column_letter(place)].width = width
     sheet.append([_cell(sheet, title, font=Font(bold=True)) for title in head])
-    align = Alignment(vertical="top", wrap_text=True) if wide else None
+    align = Alignment(vertical="top", wrap_text=True) if widths else None
     for row in rows:
         sheet.append([_cell(sheet, value, alignment=align) for value in row])
 

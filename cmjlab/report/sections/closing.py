@@ -16,12 +16,11 @@ from cmjlab.report.build.context import Context
 from cmjlab.units import shown_unit
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")
-#: Author(s), year, then journal with volume and page, then a remark in parentheses.
+#: Author(s), year, then journal with volume and page.
 _CITATION = re.compile(
     r"(?P<who>(?:[A-ZÀ-Ý][\w'’-]+, )*[A-ZÀ-Ý][\w'’-]+ & [A-ZÀ-Ý][\w'’-]+"
     r"|[A-ZÀ-Ý][\w'’-]+(?: et al\.)?)"
     r" (?P<year>(?:18|19|20)\d\d)(?P<where>, [A-Z][\w ]+ \d[\d()]*:\w+)?"
-    r"(?P<remark> \((?:abstract read|from memory)\))?"
 )
 #: Statistics that the report shows; each is explained.
 _SHOWN = (
@@ -82,7 +81,7 @@ def glossary_section(context: Context) -> Section:
                 meaning=_first_upper(_stop(m.meaning)),
                 unit=shown_unit(m.unit) or "none",
                 formula=m.formula,
-                source=_stop(m.source),
+                source=_stop(m.reference),
             ),
         )
         for m in metrics
@@ -95,7 +94,7 @@ def glossary_section(context: Context) -> Section:
                 "glossary.statistic_line",
                 meaning=_first_upper(_stop(STATISTICS[key].meaning)) + ".",
                 formula=STATISTICS[key].formula,
-                source=_stop(STATISTICS[key].source),
+                source=_stop(STATISTICS[key].reference),
             ),
         )
         for key in _SHOWN
@@ -170,15 +169,12 @@ def provenance_section(context: Context, date: str) -> Section:
 
 
 def cited(sources: list[str]) -> list[str]:
-    """Return the papers named in source texts, each once in its fullest form, by author.
-
-    Remarks such as "(abstract read)" or "(from memory)" stay: they say how far we looked.
-    """
+    """Return the papers named in source texts, each once in its fullest form, by author."""
     found: dict[str, str] = {}
     for text in sources:
         for match in _CITATION.finditer(text):
             key = f"{match['who'].split()[0].rstrip(',')} {match['year']}"
-            full = f"{match['who']} {match['year']}{match['where'] or ''}{match['remark'] or ''}"
+            full = f"{match['who']} {match['year']}{match['where'] or ''}"
             found[key] = max(found.get(key, ""), full, key=len)
     return sorted(found.values(), key=str.casefold)
 
