@@ -5,5 +5,5 @@ Heavy parts load when they are first used; the public names stand in ``__init__.
 
 import lazy_loader as lazy
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 __getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)
