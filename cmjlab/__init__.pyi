@@ -54,6 +54,7 @@ from .stats.subgroups.subgroups import with_subgroups as with_subgroups
 from .study.check_study import check_study as check_study
 from .study.decide.decisions import Decision as Decision
 from .study.demo.demo import demo_study as demo_study
+from .study.export import prune_store as prune_store
 from .study.study import Study as Study
 from .study.summarise import summarise_sessions as summarise_sessions
 from .truth.budget import known_truth as known_truth

@@ -9,22 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from cmjlab.catalog import EVENT_LABELS
+
 if TYPE_CHECKING:
     from cmjlab.method import Method
     from cmjlab.recording import Recording
 
-EVENTS = (
-    "weighing_start",
-    "weighing_end",
-    "onset",
-    "minimum_force",
-    "peak_downward_velocity",
-    "zero_velocity",
-    "takeoff",
-    "landing",
-)
-#: Events that a person may fix; the others follow from the force.
-MOVABLE_EVENTS = ("weighing_start", "weighing_end", "onset", "takeoff", "landing")
+EVENTS = tuple(EVENT_LABELS)
 
 
 @dataclass(frozen=True)

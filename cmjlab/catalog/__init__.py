@@ -1,16 +1,28 @@
 """The catalog: every metric, statistic and quality rule by key, with unit, words and source."""
 
 from cmjlab.catalog.check_rules import CHECKS
-from cmjlab.catalog.entries import SCOPES, STATUSES, CheckRule, Metric, Statistic, reference_of
+from cmjlab.catalog.entries import (
+    SCOPES,
+    STATUS_LABELS,
+    STATUSES,
+    CheckRule,
+    Metric,
+    Statistic,
+    reference_of,
+)
+from cmjlab.catalog.events import EVENT_LABELS, MOVABLE_EVENTS
 from cmjlab.catalog.metrics import METRICS
 from cmjlab.catalog.statistics import STATISTICS
 
 __all__ = [
     "CHECKS",
+    "EVENT_LABELS",
     "METRICS",
+    "MOVABLE_EVENTS",
     "SCOPES",
     "STATISTICS",
     "STATUSES",
+    "STATUS_LABELS",
     "CheckRule",
     "Metric",
     "Statistic",

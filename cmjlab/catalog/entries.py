@@ -7,8 +7,16 @@ from dataclasses import dataclass
 
 #: How far a source was looked into; of use to those who develop, not to those who cite.
 _LOOKED = re.compile(r"\s*\([^()]*\b(?:from memory|abstract read)\b[^()]*\)")
-#: What a quality rule finds, and the parts of a jump that a fail can void.
-STATUSES = ("pass", "note", "warn", "fail", "not_assessed")
+#: What a quality rule finds, and its words.
+STATUS_LABELS = {
+    "pass": "Passed",
+    "note": "Note",
+    "warn": "Warning",
+    "fail": "Failed",
+    "not_assessed": "Not assessed",
+}
+STATUSES = tuple(STATUS_LABELS)
+#: Parts of a jump that a fail can void.
 SCOPES = ("jump", "flight", "landing", "limbs")
 
 

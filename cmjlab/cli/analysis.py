@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cmjlab.cli import say
+from cmjlab.cli import names, say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
 
 if TYPE_CHECKING:
@@ -62,10 +62,10 @@ def reliability(source: Source, metric: Metrics = None, results: Results = None)
 
         if source.is_dir():
             study = measured(source, results)
-            names = metric or list(study.plan.report_metrics)
+            chosen = _metrics_meant(metric, study)
             result = cj.reliability(
                 study.sessions_table(),
-                names,
+                chosen or list(study.plan.report_metrics),
                 change_that_matters=study.plan.change_that_matters,
                 level=study.plan.level,
             )
@@ -73,8 +73,9 @@ def reliability(source: Source, metric: Metrics = None, results: Results = None)
         else:
             from cmjlab.files.table import read_table
 
+            chosen = metric
             result = cj.reliability(read_table(source), metric)
-        _show(result, RELIABILITY, metric)
+        _show(result, RELIABILITY, chosen)
         say.line(say.CAUTION)
 
 
@@ -84,15 +85,16 @@ def change(source: StudyPath = HERE, metric: Metrics = None, results: Results = 
         from cmjlab.report.build.analyses import change_results
 
         study = measured(source, results)
-        _known(metric, study)
-        shown = metric or [study.plan.primary_metric]
-        for name, result in change_results(study, metric).items():
+        chosen = _metrics_meant(metric, study)
+        shown = chosen or [study.plan.primary_metric]
+        for name, result in change_results(study, chosen).items():
             _write(result, study, name)
             _show(result, CHANGE.get(name, ()), shown)
         say.line(say.CAUTION)
         if not metric:
             say.line(
-                "Printed: the primary metric. All metrics stand in the tables on disk; --metric NAME prints one."
+                "Printed: the primary metric. All metrics stand in the tables on disk; --metric prints"
+                ' another by its words, e.g. --metric "RSImod".'
             )
 
 
@@ -105,7 +107,7 @@ def report(
     full: Annotated[
         bool, typer.Option("--full", help="Everything; else at most nine pages.")
     ] = False,
-    names: Annotated[
+    people: Annotated[
         bool, typer.Option("--names", help="Names of names.csv beside the ids.")
     ] = False,
     decimal: Annotated[str, typer.Option(help="Decimal sign of the reader: . or ,")] = ".",
@@ -122,12 +124,12 @@ def report(
         from cmjlab.report.gather import gather
         from cmjlab.report.write import write_data
 
-        opened, choices = _open_for_report(study, out), Choices(full, names, decimal)
+        opened, choices = _open_for_report(study, out), Choices(full, people, decimal)
         with say.progress("report") as step:
             data = gather(opened, progress=step, draft=draft, choices=choices)
         path = write_data(data, out or opened.results)
         say.line(f"report: {path}")
-        if names and not data.with_names:
+        if people and not data.with_names:
             say.line("note: no names.csv, or no rows in it: ids only.")
         if figures:
             from cmjlab.plots.style import save_all
@@ -196,19 +198,14 @@ def _study_of_copies(folder: Path) -> Study | None:
     return Study.open(folder)
 
 
-def _known(metrics: list[str] | None, study: Study) -> None:
-    """Refuse a metric that does not exist, with the nearest that does."""
+def _metrics_meant(typed: list[str] | None, study: Study) -> list[str] | None:
+    """Return the metrics that a person named; one that does not exist is refused."""
+    if not typed:
+        return None
     from cmjlab.catalog import METRICS
-    from cmjlab.checks import suggestion
-    from cmjlab.errors import ArgumentError
 
-    known = [*METRICS, *(str(c) for c in study.sessions_table())]
-    for name in metrics or ():
-        if name not in known:
-            raise ArgumentError(
-                f"--metric: there is no metric {name!r}.{suggestion(name, known)} Those of the"
-                f" report are {', '.join(study.plan.report_metrics)}."
-            )
+    known = [*METRICS, *(str(c) for c in study.sessions_table() if c not in METRICS)]
+    return [names.find_metric(text, known, study.plan.report_metrics) for text in typed]
 
 
 def _write(result: Result, study: Study, name: str) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cmjlab.cli import say
+from cmjlab.cli import names, say
 
 if TYPE_CHECKING:
     from cmjlab.jump_types import Jump
@@ -184,33 +184,56 @@ def _measure_file(
 def _print_jump(jump: Jump, details: bool) -> None:
     import pandas as pd
 
-    from cmjlab.catalog import METRICS
+    from cmjlab.catalog import EVENT_LABELS
 
     say.line("\nEvents")
-    events = pd.DataFrame({"event": list(jump.events), "time_s": list(jump.events.values())})
-    events["time_s"] = [f"{t:.4f}" if t == t else "–" for t in events["time_s"]]
-    say.table(events)
-    say.line("\nMetrics")
-    keys = list(jump.metrics) if details else list(MAIN_METRICS)
-    values = [jump.metrics[k] for k in keys]
-    rows = [(k, METRICS[k].label, v, METRICS[k].unit) for k, v in zip(keys, values, strict=True)]
-    frame = pd.DataFrame(rows, columns=["metric", "what", "value", "unit"])
-    say.table(frame[frame["value"].notna()])
-    absent = {k: jump.voided.get(k, "not defined for this recording") for k in keys}
-    for reason in dict.fromkeys(absent[k] for k, v in zip(keys, values, strict=True) if v != v):
-        without = [k for k, v in zip(keys, values, strict=True) if v != v and absent[k] == reason]
-        say.line(f"not given ({reason}): {', '.join(without)}")
+    times = [f"{t:.4f}" if t == t else "–" for t in jump.events.values()]
+    say.table(pd.DataFrame({"event": [EVENT_LABELS[e] for e in jump.events], "time_s": times}))
+    _print_metrics(jump, list(jump.metrics) if details else list(MAIN_METRICS))
     if not details:
         say.line(f"--all prints all {len(jump.metrics)} metrics")
+    _print_checks(jump, details)
+    say.line("accepted" if jump.accepted else "not accepted: a check of the whole jump failed")
+
+
+def _print_metrics(jump: Jump, keys: list[str]) -> None:
+    """Print metrics in the units that a person reads; those without a value with the reason."""
+    import pandas as pd
+
+    from cmjlab.catalog import METRICS
+    from cmjlab.units import show, shown_unit
+
+    say.line("\nMetrics")
+    rows: list[tuple[str, str, str]] = []
+    absent: dict[str, list[str]] = {}
+    for key in keys:
+        entry, value = METRICS[key], jump.metrics[key]
+        if value == value:
+            text = show(value, entry.unit, with_unit=False, extra_decimals=1)
+            rows.append((entry.label, text, shown_unit(entry.unit)))
+        else:
+            reason = jump.voided.get(key, "not defined for this recording")
+            absent.setdefault(reason, []).append(entry.label)
+    say.table(pd.DataFrame(rows, columns=["metric", "value", "unit"]))
+    for reason, labels in absent.items():
+        say.line(f"not given ({reason}): {'; '.join(labels)}")
+
+
+def _print_checks(jump: Jump, details: bool) -> None:
+    import pandas as pd
+
+    from cmjlab.catalog import STATUS_LABELS
+
     say.line("\nChecks")
     shown = [c for c in jump.checks if details or c.status != "pass"]
-    checks = [(c.code, c.status, c.scope, c.value, c.limit, c.unit, c.reason) for c in shown]
-    if checks:
-        columns = ["check", "status", "scope", "value", "limit", "unit", "reason"]
-        say.table(pd.DataFrame(checks, columns=columns))
+    rows = [
+        (names.rule_label(c.code), STATUS_LABELS[c.status], c.value, c.limit, c.unit, c.reason)
+        for c in shown
+    ]
+    if rows:
+        say.table(pd.DataFrame(rows, columns=["check", "outcome", "value", "limit", "unit", "why"]))
     passed = len([c for c in jump.checks if c.status == "pass"])
     say.line(f"{passed} of {len(jump.checks)} checks passed")
-    say.line("accepted" if jump.accepted else "not accepted: a check of the whole jump failed")
 
 
 def _save_figures(jumps: list[Jump], path: Path, figure: Path | None) -> None:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cmjlab.cli import say
+from cmjlab.catalog import METRICS
+from cmjlab.cli import names, say
 from cmjlab.cli.opening import HERE, StudyPath, measured
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def plan(
     study: StudyPath = HERE,
     metric: Annotated[str, typer.Option(help="A metric; default: the primary one.")] = "",
     matters: Annotated[
-        float | None, typer.Option(help="Change that matters, in the metric's unit.")
+        float | None, typer.Option(help="Change that matters, in m, s, N …, e.g. 0.015.")
     ] = None,
     freeze: Annotated[
         bool,
@@ -33,11 +34,14 @@ def plan(
 ) -> None:
     """Athletes needed for the change that matters, and how precisely this squad will know it."""
     with say.plain_errors():
-        from cmjlab.study.frozen import freeze as write_plan
-        from cmjlab.study.frozen import plan_state
+        from cmjlab.study.frozen_plan import freeze as write_plan
+        from cmjlab.study.frozen_plan import plan_state
 
         opened = measured(study)
-        needed = _sizes(opened, metric or opened.plan.primary_metric, matters)
+        chosen = opened.plan.primary_metric
+        if metric:
+            chosen = names.find_metric(metric, METRICS, opened.plan.report_metrics)
+        needed = _sizes(opened, chosen, matters)
         if freeze:
             say.line(f"plan: {write_plan(opened, sizes=dict(needed.settings))}")
         state = plan_state(opened)
@@ -48,27 +52,22 @@ def plan(
 def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     """Print what is needed and what this squad can show; return the first of the two."""
     import cmjlab as cj
-    from cmjlab.catalog import METRICS
-    from cmjlab.checks import suggestion
     from cmjlab.errors import StudyError
     from cmjlab.report.notebooks.study import squad_noise
-    from cmjlab.stats.common.tables import label_of
     from cmjlab.stats.planning.planning import what_squad_shows
     from cmjlab.units import show
 
-    if metric not in METRICS:
-        raise StudyError(f"--metric: there is no metric {metric!r}.{suggestion(metric, METRICS)}")
-    unit = METRICS[metric].unit
+    unit, label = METRICS[metric].unit, names.metric_label(metric)
     wanted = matters if matters is not None else study.plan.change_that_matters.get(metric)
     if wanted is None:
         raise StudyError(
-            f"{metric}: no change that matters is declared. Write it in study.toml under"
-            " [plan.change_that_matters], or give --matters in the metric's unit."
+            f"{label}: no change that matters is declared. Write it in study.toml under"
+            f" [plan.change_that_matters], or give it here: --matters, in {unit or 'its unit'}."
         )
     noise, words = squad_noise(study, metric)
     say.line(words)
     needed = cj.plan_study(metric, reliability=noise, matters=wanted, level=study.plan.level)
-    seen = f"{label_of(metric)}: athletes needed to see a true change of {show(wanted, unit)}"
+    seen = f"{label}: athletes needed to see a true change of {show(wanted, unit)}"
     say.line(f"{seen} in {100 * float(needed.settings['power']):g} of 100 studies")
     _designs(needed, "n_needed", lambda n: f"{n:.0f}" if n == n else "–")
     for sizes, titles in _pairs(study).items():

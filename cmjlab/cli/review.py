@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cmjlab.cli import say
+from cmjlab.catalog import EVENT_LABELS, STATUS_LABELS
+from cmjlab.cli import names, say
 
 if TYPE_CHECKING:
     from cmjlab.review.session import Review
@@ -55,9 +56,13 @@ def review(
 def _list(review: Review) -> None:
     table = review.study.measure()
     keys = set(review.keys)
-    mine = [k in keys for k in zip(table["file"], table["jump"], strict=True)]
+    mine = table[[k in keys for k in zip(table["file"], table["jump"], strict=True)]]
     columns = ["file", "jump", "accepted", "verdict", "moved_events", "flags"]
-    say.table(table[mine], columns)
+    shown = mine[columns].assign(
+        moved_events=mine["moved_events"].map(names.events_in_words),
+        flags=mine["flags"].map(names.flags_in_words),
+    )
+    say.table(shown)
     say.line(f"{len(review)} of {len(table)} jumps have flags. Name one to see it.")
 
 
@@ -66,10 +71,11 @@ def _event(text: str) -> tuple[str, float | None]:
     from cmjlab.errors import ArgumentError
 
     name, sign, number = text.partition("=")
+    event = names.find_event(name) if name.strip() else ""
     if not sign:
-        return name.strip(), None
+        return event, None
     try:
-        return name.strip(), float(number.replace(",", "."))
+        return event, float(number.replace(",", "."))
     except ValueError:
         raise ArgumentError(
             f"--event: found {text!r}, needed is an event and seconds, onset=1.234."
@@ -80,7 +86,7 @@ def _do(review: Review, action: str, reason: str, move: str) -> None:
     """Do what was asked; without an action a move is only tried."""
     from cmjlab.checks import one_of
     from cmjlab.errors import ArgumentError
-    from cmjlab.review.effect import effect_words
+    from cmjlab.review.effect import effect_in_words
 
     event, time_s = _event(move)
     if action:
@@ -95,7 +101,7 @@ def _do(review: Review, action: str, reason: str, move: str) -> None:
         tried = review.effect(event, time_s)
         if action == "move":
             review.move(event, time_s, reason=reason)
-        for label, before, after, change in effect_words(tried):
+        for label, before, after, change in effect_in_words(tried):
             say.line(f"{label}: {before} -> {after} ({change})")
         if not action:
             say.line("Only shown: nothing has been written. --do move writes it.")
@@ -106,9 +112,10 @@ def _show(review: Review) -> None:
     say.line(review.status())
     if review.jump is not None:
         for name, time_s in review.jump.events.items():
-            say.line(f"  {name} {time_s:.4f} s" if time_s == time_s else f"  {name} not found")
+            place = f"{time_s:.4f} s" if time_s == time_s else "not found"
+            say.line(f"  {EVENT_LABELS[name]}: {place}")
     for row in review.flags.to_dict("records"):
-        say.line(f"{row['status']}: {row['label']}: {row['reason']}")
+        say.line(f"{STATUS_LABELS[row['status']]}: {row['label']}: {row['reason']}")
     for row in review.log.to_dict("records"):
         say.line(f"{row['when']} {row['who']}: {row['action']} ({row['reason']})")
     say.line(say.CAUTION)

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from cmjlab.cli.names import heading
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -107,7 +109,7 @@ def cell(value: Any) -> str:
     """Return a table cell: numbers with four significant digits, nothing for missing."""
     if value is None:
         return ""
-    if isinstance(value, bool):
+    if isinstance(value, bool) or type(value).__name__ == "bool":  # numpy's too
         return "yes" if value else "no"
     if isinstance(value, float):
         if math.isnan(value):
@@ -122,7 +124,7 @@ def table(frame: pd.DataFrame, columns: list[str] | None = None) -> None:
     if not len(frame.columns):
         return
     shown = frame[columns] if columns else frame
-    names = [str(c) for c in shown.columns]
+    names = [heading(str(c)) for c in shown.columns]
     rows = [[cell(v) for v in row] for row in shown.itertuples(index=False, name=None)]
     widths = [max([len(n), *(len(r[i]) for r in rows)]) for i, n in enumerate(names)]
     right = [_is_number(shown[c]) for c in shown.columns]
@@ -147,13 +149,15 @@ def problems(frame: pd.DataFrame, every: bool = False) -> None:
     Problems of the same kind (same column, same remedy) stand together; of more than three the
     first three are written out and the others counted, unless every one is asked for.
     """
+    from cmjlab.study.folder.problems import place_in_words
+
     texts = frame.fillna("").astype(str)
     alike = ["severity", "column", "expected", "remedy"]
     for (severity, _, expected, remedy), rows in texts.groupby(alike, sort=False):
         found = [
             text.removeprefix(f"{file}: ") for file, text in rows[["file", "found"]].to_numpy()
         ]
-        places = [_place(row) for row in rows.itertuples()]
+        places = [place_in_words(row) for row in rows.to_dict("records")]
         shown = len(rows) if every else _SHOWN
         if len(set(found)) == 1 and len(rows) > 1:
             more = f" and {len(rows) - shown} more" if len(rows) > shown else ""
@@ -168,49 +172,39 @@ def problems(frame: pd.DataFrame, every: bool = False) -> None:
         line(f"      to do:    {remedy}")
 
 
-def _place(row: Any) -> str:
-    """Return file, row and column of a problem in one phrase."""
-    named = (("row", row.row), ("column", row.column))
-    return str(row.file) + "".join(f", {name} {value}" for name, value in named if value)
+#: What is printed of an estimate, in this order.
+_PRINTED = ("measure", "group", "contrast", "athlete", "statistic", "estimate", "interval", "unit",
+            "remark")  # fmt: skip
 
 
 def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -> None:
-    """Print chosen statistics with their intervals, in the units that a person reads.
+    """Print chosen statistics with their intervals, in the words and units that a person reads.
 
     Where a statistic was computed by several methods the first, preferred one is printed; all of
     them stand in the table on disk.
     """
+    from dataclasses import replace
+
     from cmjlab.report.build.leading_rows import preferred_first
-    from cmjlab.units import show, shown_unit
 
     part = result.table[result.table["metric"].isin(metrics)]
     part = preferred_first(part[part["statistic"].isin(statistics)].reset_index(drop=True))
-    keys = ["metric", "group", "contrast", "athlete", "statistic"]
     if not len(part):
         line("no estimates; the notes say why")
         return
-    empty = [k for k in keys if part[k].isna().all()]
-    part = part.drop_duplicates(keys).drop(columns=empty)
-    rows = []
-    for row in part.to_dict("records"):
-        unit = "" if row.get("unit") != row.get("unit") else str(row.get("unit") or "")
-        limits = [show(row.get(c, math.nan), unit, with_unit=False) for c in ("ci_low", "ci_high")]
-        value = show(row["estimate"], unit, with_unit=False, extra_decimals=1)
-        words = {k: cell(row[k]) for k in keys if k in part}
-        remark = cell(row.get("text")) if value == "–" else ""
-        interval = "" if limits == ["–", "–"] else f"{limits[0]} to {limits[1]}"
-        rows.append(words | {"estimate": value, "interval": interval, "unit": shown_unit(unit)})
-        if remark:
-            rows[-1]["unit"] = remark
-    import pandas as pd
-
-    table(pd.DataFrame(rows))
+    part = part.drop_duplicates(["metric", "group", "contrast", "athlete", "statistic"])
+    readable = replace(result, table=part).readable()
+    table(readable, [c for c in _PRINTED if c in readable])
 
 
 def _is_number(column: pd.Series) -> bool:
+    """Return whether a column holds numbers, or texts that all are numbers."""
     from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
-    return bool(is_numeric_dtype(column) and not is_bool_dtype(column))
+    if is_numeric_dtype(column):
+        return not is_bool_dtype(column)
+    texts = [t for t in map(cell, column) if t]
+    return bool(texts) and all(re.fullmatch(r"[-−±]?\d+(\.\d+)?|–", t) for t in texts)
 
 
 @contextlib.contextmanager

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cmjlab.cli import say
+from cmjlab.cli import names, say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from cmjlab.report.build.subgroups import StudySubgroups
     from cmjlab.study.study import Study
 
@@ -34,7 +36,7 @@ def subgroups(
         Path | None,
         typer.Option(help="Your reference table: metric, mean, sd or quantiles p5 …, source."),
     ] = None,
-    names: Annotated[
+    people: Annotated[
         bool, typer.Option("--names", help="Show the names of names.csv on athletes' pages.")
     ] = False,
     results: Results = None,
@@ -54,9 +56,19 @@ def subgroups(
         _placement(found)
         _write(found, opened)
         if pages:
-            _pages(found, opened, names)
+            _pages(found, opened, people)
         say.line()
         say.line(say.CAUTION)
+
+
+#: Parts of the evidence, in words.
+_EVIDENCE = {
+    "threshold": "evidence for the cut",
+    "measures": "repeatability of the measures",
+    "split": "repeatability of the split",
+    "standing": "each athlete's place in the squad",
+    "force_distance": "force–distance balance",
+}
 
 
 def _evidence(found: StudySubgroups) -> None:
@@ -65,40 +77,71 @@ def _evidence(found: StudySubgroups) -> None:
     said: set[str] = set()
     for name in ("threshold", "measures", "split"):
         if name in found.results:
-            for text in found.results[name].sentences:
+            for text in map(str, found.results[name].sentences):
                 if text not in said:
                     say.line(f"- {text}")
                 said.add(text)
             for note in found.results[name].notes:
                 say.line(f"  note: {note.text}")
-        else:
-            say.line(f"- {name}: not available: {found.reasons[name]}")
-    if "standing" not in found.results:
-        say.line(f"- standing: not available: {found.reasons['standing']}")
-    if "force_distance" in found.reasons:
-        say.line(f"- force–distance balance: not available: {found.reasons['force_distance']}")
+    for name, words in _EVIDENCE.items():
+        if name in found.reasons and name not in found.results:
+            say.line(f"- {words}: not available: {found.reasons[name]}")
 
 
 def _placement(found: StudySubgroups) -> None:
     """Print one row per athlete with probabilities, then sentences, notes and balance."""
     result = found.results["placement"]
-    people = result.points["placements"].copy()
-    chances = [c for c in people if c.startswith("p_")]
-    for column in chances:
-        people[column] = people[column].round(2)
-    shown = ["athlete", "stratum", "by_rules", *chances, "call", "subgroup", "moved"]
     say.line()
     say.line(f"Placement in {found.session}")
-    say.table(people, [c for c in shown if c != "moved" or (people["moved"] == "yes").any()])
+    say.table(_people(result.points["placements"]))
     say.line()
     for text in result.sentences:
-        say.line(text)
+        say.line(str(text))
     for note in result.notes:
         say.line(f"note: {note.text}")
     say.line()
     say.line("Subgroups before the block (difference: SDs from the rest)")
-    say.table(result.points["balance"])
+    say.table(_balance(result.points["balance"]))
     say.line()
+
+
+def _people(placements: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per athlete: the subgroup by the rules, how likely each is, the call."""
+    columns = ["athlete", "stratum"]
+    out = placements[[c for c in columns if c in placements]].copy()
+    out["by the rules"] = placements["by_rules"]
+    for column in placements:
+        if str(column).startswith("p_"):
+            shares = 100.0 * placements[column]
+            out[f"{str(column)[2:]} likely"] = [f"{p:.0f} %" if p == p else "" for p in shares]
+    out["call"], out["subgroup"] = placements["call"], placements["subgroup"]
+    if (placements["moved"] == "yes").any():
+        out["moved"] = placements["moved"]
+    return out
+
+
+def _balance(balance: pd.DataFrame) -> pd.DataFrame:
+    """Return how the subgroups differed before the block, in shown units."""
+    import pandas as pd
+
+    from cmjlab.catalog import METRICS
+    from cmjlab.units import show, shown_unit
+
+    rows = []
+    for row in balance.to_dict("records"):
+        unit = METRICS[row["metric"]].unit if row["metric"] in METRICS else ""
+        mean, spread = (
+            show(row[c], unit, with_unit=False, extra_decimals=1) for c in ("mean", "sd")
+        )
+        apart = (
+            f"{row['difference_sd']:+.1f}" if row["difference_sd"] == row["difference_sd"] else ""
+        )
+        rows.append(
+            {"measure": names.metric_label(row["metric"]), "subgroup": row["subgroup"], "n": row["n"],
+             "mean": mean, "SD": spread, "unit": shown_unit(unit), "difference": apart,
+             "remark": row["remark"]}
+        )  # fmt: skip
+    return pd.DataFrame(rows)
 
 
 def _write(found: StudySubgroups, study: Study) -> None:
@@ -153,7 +196,7 @@ def _compare(found: StudySubgroups) -> None:
         )
 
 
-def _pages(found: StudySubgroups, study: Study, names: bool) -> None:
+def _pages(found: StudySubgroups, study: Study, people: bool) -> None:
     """Write block sheets and athletes' pages; without block.csv the sheets are left out, and told."""
     from cmjlab.report.sheets.athlete import write_athlete_summaries
     from cmjlab.report.sheets.block import write_block_sheets
@@ -162,7 +205,7 @@ def _pages(found: StudySubgroups, study: Study, names: bool) -> None:
         say.line("note: no block sheets, because block.csv has no rows.")
     else:
         say.line(f"block sheets: {write_block_sheets(study, groups=found)}")
-    written = write_athlete_summaries(study, groups=found, names=_names(study) if names else None)
+    written = write_athlete_summaries(study, groups=found, names=_names(study) if people else None)
     say.line(f"athletes' pages: {len(written)} in {written[0].parent}")
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from cmjlab.catalog import METRICS
+from cmjlab.catalog import METRICS, MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import JumpError
 from cmjlab.jump.analysis import Analysis, Complete, analyse
@@ -16,7 +16,7 @@ from cmjlab.jump.limbs import limb_metrics
 from cmjlab.jump.metrics import add_per_mass, push_metrics
 from cmjlab.jump.quality import all_checks
 from cmjlab.jump.signal import prepare
-from cmjlab.jump_types import EVENTS, MOVABLE_EVENTS, Check, Jump, Motion
+from cmjlab.jump_types import EVENTS, Check, Jump, Motion
 from cmjlab.method import Method
 from cmjlab.recording import Recording
 

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from cmjlab.catalog import CHECKS
+from cmjlab.catalog import CHECKS, STATUS_LABELS
 from cmjlab.jump_types import EVENTS, Check, Jump
 from cmjlab.plots.style import (
     INK,
@@ -42,7 +42,6 @@ _MARKED = {
     "takeoff": ("take-off", (5, 9), "left"),
     "landing": ("landing", (-5, 9), "right"),
 }
-_STATUS_WORDS = {"fail": "Failed", "warn": "Warning", "note": "Note"}
 _MOST_FLAGS = 6
 #: A phase shorter than this share of the view has its name on a second line.
 _NARROW = 0.12
@@ -281,7 +280,7 @@ def _flag_lines(jump: Jump) -> list[str]:
         return ["No flags: every rule that could be assessed passed."]
     lines = []
     for check in flags[:_MOST_FLAGS]:
-        lines += wrapped(f"{_STATUS_WORDS[check.status]}: {_flag_words(check)}", 100).split("\n")
+        lines += wrapped(f"{STATUS_LABELS[check.status]}: {_flag_words(check)}", 100).split("\n")
     if len(flags) > _MOST_FLAGS:
         lines.append(f"… and {len(flags) - _MOST_FLAGS} more; see the table of checks.")
     return lines

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from cmjlab.catalog import METRICS
+from cmjlab.catalog import EVENT_LABELS, METRICS, MOVABLE_EVENTS
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
 from cmjlab.jump.measure import measure
-from cmjlab.jump_types import MOVABLE_EVENTS, Jump
+from cmjlab.jump_types import Jump
 from cmjlab.units import show
 
 if TYPE_CHECKING:
@@ -29,18 +29,18 @@ def remeasured(jump: Jump, events: Mapping[str, float]) -> Jump:
     return measure(jump.recording, jump.method, events=events or None)
 
 
-def events_in_order(jump: Jump, event: str) -> None:
+def refuse_wrong_order(jump: Jump, event: str) -> None:
     """Raise ArgumentError when a fixed event is not between its neighbours."""
     at = [(e, jump.events[e]) for e in MOVABLE_EVENTS if math.isfinite(jump.events[e])]
     for (first, a), (second, b) in zip(at, at[1:], strict=False):
         if a > b + 1e-9 and event in (first, second):
             raise ArgumentError(
-                f"time_s: {event} would be at {jump.events[event]:.4f} s, but {first} ({a:.4f} s) must"
-                f" come before {second} ({b:.4f} s)."
+                f"time_s: {EVENT_LABELS[event]} would be at {jump.events[event]:.4f} s, but"
+                f" {EVENT_LABELS[first]} ({a:.4f} s) must come before {EVENT_LABELS[second]} ({b:.4f} s)."
             )
 
 
-def compared(
+def compare_metrics(
     study: Study, before: Jump, after: Jump, metrics: Sequence[str] | None
 ) -> pd.DataFrame:
     """Return metric, label, unit, before, after, difference of two measurements of one jump."""
@@ -68,7 +68,7 @@ def effect_metrics(study: Study) -> list[str]:
     return [m for m in wanted if m in METRICS] or ["jump_height_m"]
 
 
-def effect_words(effect: pd.DataFrame) -> list[tuple[str, str, str, str]]:
+def effect_in_words(effect: pd.DataFrame) -> list[tuple[str, str, str, str]]:
     """Return an effect as a person reads it: label, before, after, difference with its unit."""
     out = []
     for row in effect.to_dict("records"):

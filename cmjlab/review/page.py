@@ -7,15 +7,15 @@ import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from cmjlab.catalog import EVENT_LABELS, STATUS_LABELS
 from cmjlab.errors import CmjlabError
-from cmjlab.review.effect import effect_words
+from cmjlab.review.effect import effect_in_words
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from cmjlab.review.session import Review
 
-_STATUS = {"fail": "Failed", "warn": "Warning", "note": "Note"}
 _CELL = "padding:0.1em 0.8em 0.1em 0; text-align:left; vertical-align:top"
 _NUMBER = "padding:0.1em 0.8em 0.1em 0; text-align:right; vertical-align:top"
 
@@ -40,7 +40,7 @@ def picture(review: Review) -> str:
     try:
         figure = review.figure()
     except CmjlabError as error:
-        return said(str(error), bad=True)
+        return message(str(error), bad=True)
     data = base64.b64encode(figure.png(dpi=110)).decode("ascii")
     alt = html.escape(figure.alt_text, quote=True)
     return (
@@ -55,7 +55,7 @@ def flags_table(review: Review) -> str:
     if flags.empty:
         return "<p>No flags: every rule that could be assessed passed.</p>"
     rows = [
-        (_STATUS[str(r["status"])], str(r["label"]), str(r["reason"]), str(r["remedy"]))
+        (STATUS_LABELS[str(r["status"])], str(r["label"]), str(r["reason"]), str(r["remedy"]))
         for r in flags.to_dict("records")
     ]
     return _table("Flags", ("", "Rule", "What was found", "What can be done"), rows)
@@ -70,7 +70,7 @@ def log_table(review: Review) -> str:
         (
             str(r["when"]),
             str(r["who"]),
-            " ".join(_known(r[c]) for c in ("action", "event")).strip(),
+            f"{r['action']} {EVENT_LABELS.get(_known(r['event']), '')}".strip(),
             f"{r['time_s']:.4f} s" if r["time_s"] == r["time_s"] else "",
             str(r["reason"]),
         )
@@ -82,10 +82,10 @@ def log_table(review: Review) -> str:
 def effect_table(effect: pd.DataFrame, title: str) -> str:
     """Return metrics before and after a move, and the difference."""
     heads = ("Metric", "Before", "After", "Difference")
-    return _table(title, heads, effect_words(effect), numbers=(1, 2, 3))
+    return _table(title, heads, effect_in_words(effect), numbers=(1, 2, 3))
 
 
-def said(text: str, *, bad: bool = False) -> str:
+def message(text: str, *, bad: bool = False) -> str:
     """Return a message that a screen reader reads out when it appears."""
     role = "alert" if bad else "status"
     mark = "<strong>Not done:</strong> " if bad else ""

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from cmjlab.catalog import CHECKS
+from cmjlab.catalog import CHECKS, EVENT_LABELS, MOVABLE_EVENTS
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError, CmjlabError, JumpError
-from cmjlab.jump_types import MOVABLE_EVENTS, Jump
-from cmjlab.review.effect import compared, events_in_order, fixed_by_hand, remeasured
+from cmjlab.jump_types import Jump
+from cmjlab.review.effect import compare_metrics, fixed_by_hand, refuse_wrong_order, remeasured
 from cmjlab.study.decide.decisions import Decision
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
 #: Which jumps to page through.
-SHOWN = ("all", "flagged", "left_out", "undecided", "decided")
+WHICH_JUMPS = ("all", "flagged", "left_out", "undecided", "decided")
 
 
 class Review:
@@ -73,7 +73,7 @@ class Review:
 
     def choose(self, show: str) -> int:
         """Make the list anew from the jumps asked for; return how many there are."""
-        one_of("show", show, SHOWN)
+        one_of("show", show, WHICH_JUMPS)
         table = self.study.measure()
         keep = _wanted(table, show)
         chosen = table[keep]
@@ -106,7 +106,7 @@ class Review:
         if not self._keys:
             raise ArgumentError(
                 f"show: no jump of this study is {self.show.replace('_', ' ')!r}; choose another of"
-                f" {', '.join(SHOWN)}."
+                f" {', '.join(WHICH_JUMPS)}."
             )
         return self._keys[self.place]
 
@@ -199,7 +199,9 @@ class Review:
             counts = "Counts" if row["accepted"] else "Does not count"
             moved = fixed_by_hand(self.study, self.file, self.number)
             words = f"{counts}: {'a rule failed' if not row['accepted'] else 'no rule against it'}"
-            return words + (f"; moved by hand: {', '.join(moved)}." if moved else ".")
+            return words + (
+                f"; moved by hand: {', '.join(EVENT_LABELS[e] for e in moved)}." if moved else "."
+            )
         word = "Counts: accepted" if decided["action"] == "accept" else "Does not count: rejected"
         return f"{word} by {decided['who']} ({decided['reason']}); {rules}."
 
@@ -255,20 +257,22 @@ class Review:
         jump = self._measured()
         fixed = fixed_by_hand(self.study, self.file, self.number)
         if event is None:
-            return compared(self.study, remeasured(jump, {}), jump, metrics)
+            return compare_metrics(self.study, remeasured(jump, {}), jump, metrics)
         if time_s is None:
-            raise ArgumentError(f"time_s: a time in seconds is needed to move {event}.")
+            raise ArgumentError(
+                f"time_s: a time in seconds is needed to move {EVENT_LABELS.get(event, event)}."
+            )
         one_of("event", event, MOVABLE_EVENTS)
-        return compared(self.study, jump, self._tried(jump, fixed, event, time_s), metrics)
+        return compare_metrics(self.study, jump, self._tried(jump, fixed, event, time_s), metrics)
 
     def _tried(self, jump: Jump, fixed: dict[str, float], event: str, time_s: float) -> Jump:
         """Return the jump with one more event fixed; refuse what leaves no jump."""
         tried = remeasured(jump, {**fixed, event: time_s})
-        events_in_order(tried, event)
+        refuse_wrong_order(tried, event)
         had, has = (j.metrics["jump_height_m"] == j.metrics["jump_height_m"] for j in (jump, tried))
         if had and not has:
             why = tried.voided.get("jump_height_m", "the force does not allow it")
-            raise JumpError(f"{event} at {time_s:.4f} s leaves no jump height: {why}")
+            raise JumpError(f"{EVENT_LABELS[event]} at {time_s:.4f} s leaves no jump height: {why}")
         return tried
 
     # ---- deciding --------------------------------------------------------------------------
@@ -344,7 +348,7 @@ class Review:
             else (file, number) in self.study.decided.verdicts
         )
         if not there:
-            what = f"move of {event}" if event else "verdict"
+            what = f"move of {EVENT_LABELS[event]}" if event else "verdict"
             raise ArgumentError(f"undo: {file}, jump {number}, has no {what} to take back.")
         self._decide("undo", reason, who, event=event)
         return self.status()

@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from cmjlab.catalog import EVENT_LABELS, MOVABLE_EVENTS
 from cmjlab.errors import CmjlabError
 from cmjlab.extras import optional
-from cmjlab.jump_types import MOVABLE_EVENTS
 from cmjlab.review import page
-from cmjlab.review.session import SHOWN, Review
+from cmjlab.review.session import WHICH_JUMPS, Review
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -119,7 +119,7 @@ class Panel:
         )
         own["show"] = w.Dropdown(
             description="Show",
-            options=[(s.replace("_", " "), s) for s in SHOWN],
+            options=[(s.replace("_", " "), s) for s in WHICH_JUMPS],
             value=self.review.show,
             layout=narrow,
             style=style,
@@ -134,7 +134,7 @@ class Panel:
             ensure_option=False, layout=wide, style=style, continuous_update=True,
         )  # fmt: skip
         own["event"] = w.Dropdown(
-            description="Event", options=[(e.replace("_", " "), e) for e in MOVABLE_EVENTS],
+            description="Event", options=[(EVENT_LABELS[e], e) for e in MOVABLE_EVENTS],
             value="onset", layout=narrow, style=style,
         )  # fmt: skip
         own["time"] = w.FloatText(
@@ -194,14 +194,14 @@ class Panel:
 
     def draw(self, message: str = "", *, bad: bool = False, figure: bool = True) -> None:
         """Show the jump as the study stands now."""
-        self.message.value = page.said(message, bad=bad) if message else ""
+        self.message.value = page.message(message, bad=bad) if message else ""
         self._busy = True
         try:
             self._list_jumps()
             if not len(self.review):
                 for part in (self.heading, self.picture, self.flags, self.moved, self.log):
                     part.value = ""
-                self.heading.value = page.said(f"No jump is {self._shown_words()}.")
+                self.heading.value = page.message(f"No jump is {self._shown_words()}.")
                 return
             self.heading.value = page.heading(self.review)
             self.flags.value = page.flags_table(self.review)
@@ -228,7 +228,7 @@ class Panel:
         moved = str(self.review.row["moved_events"])
         self.moved.value = ""
         if moved and self.review.jump is not None:
-            words = moved.replace(";", ", ").replace("_", " ")
+            words = ", ".join(EVENT_LABELS[e] for e in moved.split(";"))
             self.moved.value = page.effect_table(
                 self.review.effect(), f"Moved by hand ({words}): against the rules"
             )
@@ -256,7 +256,7 @@ class Panel:
         if text[-1] in names:
             self.act(names[text[-1]])
         else:
-            self.message.value = page.said(f"no key {text[-1]}", bad=True)
+            self.message.value = page.message(f"no key {text[-1]}", bad=True)
 
     def _on_show(self, change: Any) -> None:
         self.review.choose(change["new"])
@@ -277,7 +277,7 @@ class Panel:
         try:
             getattr(self, f"_act_{name}")()
         except CmjlabError as error:
-            self.message.value = page.said(str(error), bad=True)
+            self.message.value = page.message(str(error), bad=True)
 
     def _reason(self) -> str:
         return str(self.controls["reason"].value)
@@ -306,18 +306,18 @@ class Panel:
 
     def _act_effect(self) -> None:
         event, time_s = self._event()
-        words = event.replace("_", " ")
+        words = EVENT_LABELS[event]
         self.moved.value = page.effect_table(
             self.review.effect(event, time_s), f"If {words} were at {time_s:.4f} s"
         )
-        self.message.value = page.said("Only shown: nothing has been written.")
+        self.message.value = page.message("Only shown: nothing has been written.")
 
     def _act_move(self) -> None:
         event, time_s = self._event()
         self.review.move(event, time_s, reason=self._reason())
-        self.draw(f"Written: {event.replace('_', ' ')} moved to {time_s:.4f} s.")
+        self.draw(f"Written: {EVENT_LABELS[event]} moved to {time_s:.4f} s.")
 
     def _act_undo_move(self) -> None:
         event, _ = self._event()
         self.review.undo(self._reason(), event)
-        self.draw(f"Written: {event.replace('_', ' ')} is placed by the rules again.")
+        self.draw(f"Written: {EVENT_LABELS[event]} is placed by the rules again.")

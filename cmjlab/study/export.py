@@ -20,7 +20,7 @@ from cmjlab.study.store.batch import ProgressCallback
 from cmjlab.study.store.lock import locked
 from cmjlab.study.store.parts import Store
 from cmjlab.study.study import Study
-from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, USER_TABLES, Table
+from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, Table
 
 
 def write_results(study: Study, progress: ProgressCallback | None = None) -> list[Path]:
@@ -64,21 +64,21 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
     return written
 
 
-def write_schemas(folder: str | Path) -> list[Path]:
-    """Write the Table Schema of every table that a user keeps, as <table>.schema.json."""
-    paths = []
-    for stem, table in USER_TABLES.items():
-        path = Path(folder) / f"{stem}.schema.json"
-        atomic_write(path, table.frictionless_file())
-        paths.append(path)
-    return paths
-
-
 def prune_store(study: Study) -> int:
     """Remove kept results that the study as it stands does not use; return the bytes freed.
 
     Results of other Methods, older engines, removed files and undone decisions go. They would
     be measured again if they were needed once more.
+
+    Parameters
+    ----------
+    study : Study
+        An opened study.
+
+    Returns
+    -------
+    int
+        Bytes freed on the disk.
     """
     store = Store(study.results, study.method.key)
     before = _size(store.root)

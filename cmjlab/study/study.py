@@ -82,7 +82,7 @@ class Study(StudyFolder):
         self._measured: _Measured | None = None
         self._layouts = (*settings.layouts, Layout())
         self._layout_keys = tuple(layout_key(layout) for layout in self._layouts)
-        self._parts: dict[str, list[tuple[Path, float, float]]] = {}
+        self._stretches: dict[str, list[tuple[Path, float, float]]] = {}
         listed = tables["files"]
         listed = listed[listed["file"].isin(self.files["file"])]
         for file, path, start, stop in listed[["file", "path", "start", "stop"]].itertuples(
@@ -90,7 +90,7 @@ class Study(StudyFolder):
         ):  # stretches that are not used keep their place: jump numbers never shift
             low = start if start == start else float("-inf")
             high = stop if stop == stop else float("inf")
-            self._parts.setdefault(file, []).append((path, low, high))
+            self._stretches.setdefault(file, []).append((path, low, high))
 
     @classmethod
     def open(cls, folder: str | Path, results: str | Path | None = None) -> Study:
@@ -151,9 +151,9 @@ class Study(StudyFolder):
 
     def task(self, file: str, sha256: str = "") -> Task:
         """Return what is to be done with one file."""
-        if file not in self._parts:
+        if file not in self._stretches:
             raise ArgumentError(f"file: {file!r} is no recording of this study; see study.files.")
-        parts = self._parts[file]
+        parts = self._stretches[file]
         stretches = tuple((low, high) for _, low, high in parts)
         moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
         place = which_layout(file, self._layouts)
@@ -195,7 +195,7 @@ class Study(StudyFolder):
         """Return what was measured; it is computed once for each opened study."""
         if self._measured is None:
             rows, checks = measured_rows(
-                [self.task(file) for file in self._parts],
+                [self.task(file) for file in self._stretches],
                 self.method,
                 results=self.results if self._can_keep() else None,
                 workers=workers,
@@ -220,10 +220,10 @@ class Study(StudyFolder):
         """Return whether results can be written; tell it once when they cannot."""
         if can_write(self.results):
             return True
-        self._found.add(
+        self._problems.add(
             "warn", "results_not_kept", where=(str(self.results.name), "", ""),
             found="the folder cannot be written to", expected="a place for results",
-            remedy="Give another place: --results FOLDER, or Study.open(folder, results=\"...\"). All is measured anew.",
+            remedy="Name another place for results (--results FOLDER); until then all is measured anew.",
         )  # fmt: skip
         return False
 

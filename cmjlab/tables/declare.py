@@ -147,9 +147,3 @@ class Table:
                 word = "text"
             out.append(Column(name, word, "joined from the study's own tables"))
         return out
-
-    def frictionless_file(self, frame: pd.DataFrame | None = None) -> str:
-        """Return the Table Schema as JSON text, ready to be written beside the table."""
-        import json
-
-        return json.dumps(self.frictionless(frame), indent=2, ensure_ascii=False) + "\n"

@@ -90,6 +90,6 @@ def test_measure_prints_events_metrics_checks_and_saves_a_figure(reference_data,
     figure = tmp_path / "jump.png"
     done = run("measure", str(file), "--rate", "600", "--figure", str(figure))
     assert done.returncode == 0, done.stderr
-    for word in ("takeoff", "jump_height_m", "Checks", "not diagnoses"):
+    for word in ("take-off", "Jump height (take-off velocity)", "Checks", "not diagnoses"):
         assert word in done.stdout
     assert figure.stat().st_size > 10_000

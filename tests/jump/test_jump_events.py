@@ -6,9 +6,10 @@ import math
 
 import pytest
 
+from cmjlab.catalog import MOVABLE_EVENTS
 from cmjlab.errors import ArgumentError
 from cmjlab.jump.measure import measure
-from cmjlab.jump_types import EVENTS, MOVABLE_EVENTS
+from cmjlab.jump_types import EVENTS
 from cmjlab.simulate.jump import simulate_jump
 from cmjlab.simulate.spoil import land_beside
 

@@ -33,7 +33,7 @@ INNER_ROOMS = {
     ],
     "study": [
         ["folder"], ["store"], ["decide"], ["check"], ["demo"],
-        ["summarise", "flow", "curves", "frozen", "provenance"],
+        ["summarise", "flow", "curves", "frozen_plan", "provenance"],
         ["study"],
         ["check_study", "today", "export"],
     ],

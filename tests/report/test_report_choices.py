@@ -14,7 +14,7 @@ from cmjlab.report.build.analyses import analyse
 from cmjlab.report.build.leading_rows import first_row
 from cmjlab.report.gather import gather
 from cmjlab.results import Result
-from cmjlab.study.frozen import freeze
+from cmjlab.study.frozen_plan import freeze
 
 HEIGHT = "jump_height_m"
 
@@ -86,4 +86,7 @@ def test_a_frozen_plan_stands_in_the_methods_and_none_in_the_limits(tmp_path):
     path = study.folder / "study.toml"
     path.write_text(path.read_text("utf-8").replace("0.015", "0.02"), encoding="utf-8")
     text = text_of(gather(cj.Study.open(study.folder)).section("methods"))
-    assert "changed since: plan.change_that_matters.jump_height_m: declared 0.015, now 0.02" in text
+    assert (
+        "changed since: plan, change that matters, Jump height (take-off velocity): declared 0.015,"
+        in text
+    )

@@ -9,8 +9,8 @@ from report_kit import kit_study
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, JumpError
-from cmjlab.review.effect import effect_words
-from cmjlab.review.session import SHOWN
+from cmjlab.review.effect import effect_in_words
+from cmjlab.review.session import WHICH_JUMPS
 
 REASON = '<b>"Zoë"</b> & $x_1$ 日本; =1+1'
 
@@ -74,7 +74,7 @@ def test_lists_hold_what_they_say(review, study):
     assert not set(review.keys) < {first, second}
     assert review.choose("undecided") == review.choose("flagged") - 2
     assert review.choose("all") == len(study.measure())
-    assert set(SHOWN) == {"all", "flagged", "left_out", "undecided", "decided"}
+    assert set(WHICH_JUMPS) == {"all", "flagged", "left_out", "undecided", "decided"}
 
 
 def test_an_empty_list_says_what_to_choose(review):
@@ -189,7 +189,7 @@ def test_a_move_that_cannot_be_is_refused_before_anything_is_written(review, stu
 
 def test_effect_in_words_has_units_and_signs(review):
     at = review.jump.events["onset"] - 0.02
-    words = {w[0]: w[3] for w in effect_words(review.effect("onset", at))}
+    words = {w[0]: w[3] for w in effect_in_words(review.effect("onset", at))}
     assert words["Time to take-off"] == "+20.0 ms"
     assert words["RSImod"].startswith("−")
 

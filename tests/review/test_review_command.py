@@ -29,7 +29,7 @@ def test_a_jump_is_shown_decided_on_and_shown_again(study):
     file = study.files["file"].iloc[0]
     done = _run(study, file)
     assert "Counts: no rule against it." in done.output
-    assert "takeoff 2." in done.output
+    assert "take-off: 2." in done.output
     assert "not diagnoses" in done.output
     done = _run(study, file, "--do", "reject", "--reason", "arms <b>", "--who", "T1")
     assert "Does not count: rejected by T1 (arms <b>)" in done.output

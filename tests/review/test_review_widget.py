@@ -130,4 +130,4 @@ def test_without_ipywidgets_the_extra_is_named(study, monkeypatch):
 
 
 def test_a_message_is_read_out_and_escaped():
-    assert page.said("a < b") == '<p role="status">a &lt; b</p>'
+    assert page.message("a < b") == '<p role="status">a &lt; b</p>'

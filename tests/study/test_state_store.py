@@ -17,9 +17,9 @@ import pytest
 import study_kit
 from study_kit import jump_bytes, make
 
+import cmjlab as cj
 from cmjlab.errors import StudyError
 from cmjlab.study.decide.decisions import Decision
-from cmjlab.study.export import prune_store
 from cmjlab.study.store import parts as store_module
 from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.lock import locked
@@ -291,7 +291,7 @@ def test_prune_frees_what_is_not_used_and_nothing_else(tmp_path):
     (folder / "recordings" / "sub-A01_ses-post_run-02.csv").unlink()
     table = Study.open(folder).measure()
     assert len(list((folder / "results" / "store").glob("*-*/"))) == 2
-    assert prune_store(Study.open(folder)) > 0
+    assert cj.prune_store(Study.open(folder)) > 0
     assert len(list((folder / "results" / "store").glob("*-*/"))) == 1
     calls = []
     pd.testing.assert_frame_equal(Study.open(folder).measure(progress=calls.append), table)

@@ -10,7 +10,7 @@ from study_kit import SETTINGS, jump_bytes, make, recording
 
 import cmjlab as cj
 from cmjlab.errors import StudyError
-from cmjlab.study.folder.ids import plain
+from cmjlab.study.folder.ids import tidy_id
 from cmjlab.study.study import Study
 from cmjlab.tables import PROBLEMS
 
@@ -196,7 +196,7 @@ def test_no_silent_loss(tmp_path_factory, roster, listed):
     rows_named = {n for rows in by_row for n in rows}
     pairs = set(zip(table["file"], table["athlete"], strict=True))
     for number, (i, athlete, _) in enumerate(listed, start=2):
-        same = {a for f, a in pairs if f == f"heap {i}.csv" and plain(a) == plain(athlete)}
+        same = {a for f, a in pairs if f == f"heap {i}.csv" and tidy_id(a) == tidy_id(athlete)}
         assert same or str(number) in rows_named or f"heap {i}.csv" in told, (number, listed)
     for number, athlete in enumerate(roster, start=2):
         by_row = problems[problems["file"].str.startswith("athletes")]["row"].str.split(", ")

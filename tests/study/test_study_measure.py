@@ -9,8 +9,8 @@ from study_kit import RATE_HZ, jump_bytes, make, recording
 
 import cmjlab as cj
 from cmjlab.catalog import METRICS
-from cmjlab.study.decide.context import context_checks
 from cmjlab.study.decide.decisions import Decision
+from cmjlab.study.decide.other_jumps import checks_against_other_jumps
 from cmjlab.study.study import Study
 from cmjlab.tables import CHECK_ROWS, JUMPS, SESSIONS
 
@@ -89,6 +89,28 @@ def test_layout_by_match(folder):
     row = Study.open(folder).measure().set_index("file").loc[path.name]
     assert row["error"] == ""
     assert row["rate_hz"] == RATE_HZ
+
+
+def test_another_method_or_plan_leaves_the_study_as_it_is(folder):
+    study = Study.open(folder)
+    usual = study.measure()["time_to_takeoff_s"]
+    other = study.with_choices(
+        method=study.method.replace(onset_rule="percent"), plan=study.plan.replace(jumps_wanted=5)
+    )
+    assert (other.measure()["time_to_takeoff_s"] != usual).any()
+    assert set(other.sessions_table()["n_expected"]) == {5}
+    assert set(study.sessions_table()["n_expected"]) == {3}
+    pd.testing.assert_series_equal(Study.open(folder).measure()["time_to_takeoff_s"], usual)
+
+
+def test_assumptions_of_reading_are_told_file_by_file(folder):
+    text = (folder / "recordings" / FIRST).read_text()
+    header, _, rest = text.partition("\n")
+    (folder / "recordings" / FIRST).write_text(f"{header.replace('_n', '')}\n{rest}")
+    notes = Study.open(folder).reading_notes
+    assert list(notes.columns) == ["file", "jump", "code", "text"]
+    assert set(notes["file"]) == {FIRST}
+    assert notes["text"].str.contains("newtons").any()
 
 
 def test_decisions_and_both_verdicts_stay_visible(folder):
@@ -191,19 +213,19 @@ def _jumps(weights, heights, session="s"):
 )
 def test_weight_against_the_session(weights, statuses):
     jumps = _jumps(weights, [0.3] * len(weights))
-    checks = context_checks(jumps, pd.Series(True, index=jumps.index))
+    checks = checks_against_other_jumps(jumps, pd.Series(True, index=jumps.index))
     assert list(checks.loc[checks["code"] == "weight_vs_session", "status"]) == statuses
 
 
 def test_effort_is_a_warning_and_rejected_jumps_are_no_reference():
     jumps = _jumps([700] * 4, [0.30, 0.271, 0.269, 0.50])
-    checks = context_checks(jumps, pd.Series([True, True, True, False]))
+    checks = checks_against_other_jumps(jumps, pd.Series([True, True, True, False]))
     by_code = checks.pivot(index="file", columns="code", values="status")
     assert list(by_code["outlier_within_session"]) == ["pass", "pass", "warn", "pass"]
     assert list(by_code["far_below_own_best"]) == ["pass"] * 4
     other = _jumps([700], [0.39], session="later").assign(file="g")
     both = pd.concat([jumps, other], ignore_index=True)
-    checks = context_checks(both, pd.Series([True, True, True, False, True]))
+    checks = checks_against_other_jumps(both, pd.Series([True, True, True, False, True]))
     by_code = checks.pivot(index="file", columns="code", values="status")
     assert list(by_code["far_below_own_best"]) == ["warn"] * 3 + ["pass"] * 2
 

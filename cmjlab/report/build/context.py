@@ -17,7 +17,7 @@ from cmjlab.words.catalog import Words
 
 if TYPE_CHECKING:
     from cmjlab.plots.style import Picture
-    from cmjlab.study.frozen import PlanState
+    from cmjlab.study.frozen_plan import PlanState
     from cmjlab.study.study import Study
 
 _CM_PER_INCH = 2.54
@@ -107,7 +107,7 @@ class Context:
     @cached_property
     def plan_state(self) -> PlanState | None:
         """How the study stands to its frozen plan; None when none was frozen."""
-        from cmjlab.study.frozen import plan_state
+        from cmjlab.study.frozen_plan import plan_state
 
         return plan_state(self.study)
 

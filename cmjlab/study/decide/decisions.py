@@ -17,10 +17,10 @@ from pathlib import Path
 
 import pandas as pd
 
+from cmjlab.catalog import MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.jump_types import MOVABLE_EVENTS
 from cmjlab.study.folder.cells import find_table, read_cells
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import ROW

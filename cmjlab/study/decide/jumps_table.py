@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.catalog import METRICS
-from cmjlab.study.decide.context import context_checks
 from cmjlab.study.decide.decisions import Decided
-from cmjlab.study.folder.ids import natural
+from cmjlab.study.decide.other_jumps import checks_against_other_jumps
+from cmjlab.study.folder.ids import natural_order
 from cmjlab.study.folder.user_tables import ROW
 from cmjlab.tables import CHECK_ROWS, JUMPS
 
@@ -53,7 +53,7 @@ def apply_decisions(
     jumps["verdict"] = pd.Series(verdict, index=jumps.index, dtype="str")
     readable = jumps["error"] == ""
     own = jumps["accepted_by_rules"].astype(bool)
-    context = context_checks(
+    context = checks_against_other_jumps(
         jumps[readable], _with_verdict(own, jumps["verdict"], readable)[readable]
     )
     failed = context.loc[context["status"] == "fail", ["file", "jump"]]
@@ -115,7 +115,14 @@ def sort_jumps(
     roster = {a: i for i, a in enumerate(athletes["athlete"])}
     columns = [jumps[c].tolist() for c in ("session", "athlete", "trial", "file", "jump")]
     keys = [
-        (sessions.get(s, 999), roster.get(a, 10**6), natural(a), natural(t), natural(f), j)
+        (
+            sessions.get(s, 999),
+            roster.get(a, 10**6),
+            natural_order(a),
+            natural_order(t),
+            natural_order(f),
+            j,
+        )
         for s, a, t, f, j in zip(*columns, strict=True)
     ]
     order = sorted(range(len(jumps)), key=keys.__getitem__)

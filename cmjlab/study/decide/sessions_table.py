@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from cmjlab.study.folder.ids import natural
+from cmjlab.study.folder.ids import natural_order
 
 _MEASURE_UNITS = {"%": "percent", "n/kg": "n_per_kg", "w/kg": "w_per_kg", "m/s": "m_per_s"}
 
@@ -84,7 +84,7 @@ def sessions_with_measures(
     out["n_expected"] = out["n_expected"].ffill().bfill()
     rank = {a: i for i, a in enumerate(roster.index)}
     keys = [
-        (code if code >= 0 else 999, rank.get(a, 10**6), natural(a))
+        (code if code >= 0 else 999, rank.get(a, 10**6), natural_order(a))
         for code, a in zip(out["session"].cat.codes, out["athlete"], strict=True)
     ]
     order = sorted(range(len(out)), key=keys.__getitem__)

@@ -20,7 +20,7 @@ from cmjlab.plan import Plan
 from cmjlab.recording import Recording
 from cmjlab.settings import Settings
 from cmjlab.study.folder.cells import find_table
-from cmjlab.study.folder.ids import plain
+from cmjlab.study.folder.ids import tidy_id
 from cmjlab.study.folder.settings import ROLES
 from cmjlab.study.folder.user_tables import iso_date
 from cmjlab.tables import USER_TABLES, Table
@@ -295,7 +295,7 @@ def entity_name(recording: Recording, suffix: str = ".csv") -> str:
     """
     parts = []
     for entity, value in (("sub", recording.athlete), ("ses", recording.session)):
-        word = plain(value or "")
+        word = tidy_id(value or "")
         if not word or not word.isalnum():
             raise ArgumentError(
                 f"recording: its {'athlete' if entity == 'sub' else 'session'} is {value!r}; letters"
@@ -303,6 +303,6 @@ def entity_name(recording: Recording, suffix: str = ".csv") -> str:
             )
         parts.append(f"{entity}-{word}")
     if recording.trial:
-        word = plain(recording.trial)
+        word = tidy_id(recording.trial)
         parts.append(f"run-{word.zfill(2) if word.isdecimal() else word}")
     return "_".join(parts) + suffix

@@ -13,7 +13,7 @@ import unicodedata
 from pathlib import PurePosixPath
 
 from cmjlab.errors import ArgumentError
-from cmjlab.study.folder.ids import plain
+from cmjlab.study.folder.ids import tidy_id
 
 FIELDS = ("athlete", "session", "trial", "date", "any")
 _ENTITIES = {"sub": "athlete", "ses": "session", "run": "trial", "date": "date"}
@@ -36,7 +36,7 @@ def stem_and_suffix(name: str) -> tuple[str, str]:
 
 def trial_id(text: str) -> str:
     """Return the number of a trial without leading zeros; other text unchanged."""
-    word = plain(text)
+    word = tidy_id(text)
     return str(int(word)) if word.isdecimal() else word
 
 
@@ -53,7 +53,7 @@ def from_entities(file: str) -> dict[str, str]:
 
 
 def _tidy(found: dict[str, str]) -> dict[str, str]:
-    out = {k: plain(v) for k, v in found.items() if k != "any"}
+    out = {k: tidy_id(v) for k, v in found.items() if k != "any"}
     if "trial" in out:
         out["trial"] = trial_id(out["trial"])
     if re.fullmatch(r"\d{8}", out.get("date", "")):

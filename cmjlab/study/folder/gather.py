@@ -18,7 +18,7 @@ import pandas as pd
 from cmjlab.errors import ReadError, StudyError
 from cmjlab.files.atomic_write import atomic_copy
 from cmjlab.study.folder.file_names import SUFFIXES, from_entities, stem_and_suffix
-from cmjlab.study.folder.ids import likeness, natural
+from cmjlab.study.folder.ids import likeness, natural_order
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import files_below
 from cmjlab.study.folder.study_folder import StudyFolder
@@ -238,7 +238,7 @@ def _number_trials(table: pd.DataFrame) -> pd.DataFrame:
         if (numbers > 0).all() and numbers.is_unique:
             table.loc[rows.index, "trial"] = numbers.astype(str)
             continue
-        order = sorted(rows.index, key=lambda i: (rows["time"][i], natural(rows["file"][i])))
+        order = sorted(rows.index, key=lambda i: (rows["time"][i], natural_order(rows["file"][i])))
         for number, i in enumerate(order, start=1):
             table.loc[i, "trial"] = str(number)
             table.loc[i, "how"] = f"{table.loc[i, 'how']}, trial by time stamp"

@@ -23,7 +23,7 @@ _DAMAGED = re.compile(
 )
 
 
-def plain(text: object) -> str:
+def tidy_id(text: object) -> str:
     """Return an id in its one written form: NFC, no blanks around it, no "sub-" or "ses-"."""
     word = unicodedata.normalize("NFC", str(text)).replace("\ufeff", "").replace("\xa0", " ")
     word = word.strip()
@@ -72,7 +72,7 @@ def why_alike(first: str, second: str) -> str:
     return "blanks, hyphens, dots or letter case"
 
 
-def natural(text: object) -> tuple[tuple[int, int, str], ...]:
+def natural_order(text: object) -> tuple[tuple[int, int, str], ...]:
     """Return a sort key in which S2 stands before S10."""
     parts = re.findall(r"\d+|\D+", str(text))
     return tuple((0, int(p), p) if p.isdecimal() else (1, 0, p) for p in parts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -87,17 +87,20 @@ class Problems:
             )
 
 
-def in_words(row: dict[str, str]) -> str:
+def in_words(row: Mapping[str, str]) -> str:
     """Return one problem as a sentence: where, what was found, what is allowed, what to do."""
-    place = row["file"]
-    if row["row"]:
-        place += f", row {row['row']}"
-    if row["column"]:
-        place += f", column {row['column']}"
+    place = place_in_words(row)
     text = f"{place}: found {row['found']}" if row["found"] else f"{place}: {row['code']}"
     if row["expected"]:
         text += f"; expected {row['expected']}"
     return f"{text}. {row['remedy']}".rstrip()
+
+
+def place_in_words(row: Mapping[str, str]) -> str:
+    """Return file, row and column of a problem in one phrase; study.toml holds settings."""
+    column = "setting" if row["file"] == "study.toml" else "column"
+    named = (("row", row["row"]), (column, row["column"]))
+    return row["file"] + "".join(f", {name} {value}" for name, value in named if value)
 
 
 def listed(items: Iterable[object], most: int = 8) -> str:

@@ -19,7 +19,7 @@ from cmjlab.study.folder.file_names import (
     stem_and_suffix,
     trial_id,
 )
-from cmjlab.study.folder.ids import natural
+from cmjlab.study.folder.ids import natural_order
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.settings import StudySettings
 from cmjlab.study.folder.user_tables import ROW, iso_date
@@ -67,7 +67,7 @@ def files_below(folder: Path, problems: Problems | None = None) -> dict[str, Pat
                     expected="different names", remedy="Rename or remove one of them.",
                 )  # fmt: skip
             found[key] = path
-    return {k: found[k] for k in sorted(found, key=natural)}
+    return {k: found[k] for k in sorted(found, key=natural_order)}
 
 
 def list_recordings(
@@ -113,7 +113,7 @@ def list_recordings(
         fields = _from_name(file, template, settings.file_names, problems)
         if fields is not None:
             rows.append({"file": file, "path": path, "stretch": 0, **fields})
-    rows.sort(key=lambda r: (natural(r["file"]), r["stretch"]))
+    rows.sort(key=lambda r: (natural_order(r["file"]), r["stretch"]))
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     for column in ("file", "athlete", "session", "trial", "date"):
         frame[column] = frame[column].astype("str")

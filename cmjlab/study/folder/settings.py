@@ -18,7 +18,7 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.settings import Settings
-from cmjlab.study.folder.ids import look_alikes, plain, why_alike
+from cmjlab.study.folder.ids import look_alikes, tidy_id, why_alike
 from cmjlab.study.folder.missing_folder import no_study_file
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import iso_date
@@ -221,7 +221,7 @@ def _one_session(block: dict[str, Any], number: int, problems: Problems) -> dict
         found, expected, remedy = problem.args
         problems.add("fail", "bad_date", where=place, found=found, expected=expected, remedy=remedy)
         date = ""
-    return {"session": plain(block["session"]), "role": role, "date": str(date)}
+    return {"session": tidy_id(block["session"]), "role": role, "date": str(date)}
 
 
 def _compare_sessions(frame: pd.DataFrame, problems: Problems) -> None:

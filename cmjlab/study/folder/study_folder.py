@@ -55,7 +55,7 @@ class StudyFolder:
     ) -> None:
         self.folder, self.results, self.settings = folder, results, settings
         self._tables = tables
-        self._found = problems
+        self._problems = problems
         self.files = check_people(settings, tables, problems)
 
     @classmethod
@@ -197,7 +197,7 @@ class StudyFolder:
     @property
     def problems(self) -> pd.DataFrame:
         """Everything noticed so far, one a row."""
-        return self._found.frame()
+        return self._problems.frame()
 
 
 def read_log(folder: Path, results: Path, problems: Problems) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
 from cmjlab.files.table import unguarded
 from cmjlab.study.folder.cells import Cells, find_table, read_cells
-from cmjlab.study.folder.ids import plain
+from cmjlab.study.folder.ids import tidy_id
 from cmjlab.study.folder.problems import Problems
 from cmjlab.tables import Column, Table
 
@@ -169,7 +169,7 @@ def _tell_repair(word: str, used: str, place: tuple[str, object, str], problems:
 def _value(word: str, column: Column) -> object:
     text = unicodedata.normalize("NFC", word).strip()
     if column.name in _IDS:
-        return plain(text) or None
+        return tidy_id(text) or None
     if text.casefold() in _MISSING:
         return None
     if column.allowed:

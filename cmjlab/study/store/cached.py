@@ -13,7 +13,7 @@ from cmjlab.method import Method
 from cmjlab.study.store.batch import ProgressCallback, measure_tasks
 from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.lock import locked
-from cmjlab.study.store.one_file import FileResult, Task, failed
+from cmjlab.study.store.one_file import FileResult, Task, unreadable_file
 from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of
 
 Rows = tuple[pd.DataFrame, pd.DataFrame]
@@ -28,7 +28,9 @@ def can_write(results: Path) -> bool:
     return os.access(results / "store", os.W_OK)
 
 
-def with_hashes(tasks: Iterable[Task], index: ChecksumIndex) -> tuple[list[Task], list[FileResult]]:
+def with_checksums(
+    tasks: Iterable[Task], index: ChecksumIndex
+) -> tuple[list[Task], list[FileResult]]:
     """Return tasks with the SHA-256 of their files, and rows for files that cannot be opened.
 
     The latter are never kept: the next run tries again.
@@ -39,7 +41,7 @@ def with_hashes(tasks: Iterable[Task], index: ChecksumIndex) -> tuple[list[Task]
             ready.append(replace(task, sha256=index.sha256(task.file, task.path)))
         except OSError as problem:
             text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
-            unreadable.append(failed(task, text, keep=False))
+            unreadable.append(unreadable_file(task, text, keep=False))
     return ready, unreadable
 
 
@@ -75,7 +77,7 @@ def measured_rows(
         if results is not None
         else ChecksumIndex(None)
     )
-    ready, fresh = with_hashes(tasks, index)
+    ready, fresh = with_checksums(tasks, index)
     jumps, checks, missing = _stored(store, ready)
     if missing and store is None:
         fresh += measure_tasks(missing, method, workers=workers, progress=progress)

@@ -137,13 +137,13 @@ def measure_file(task: Task, method: Method) -> FileResult:
     try:
         found = jumps_of(task, method)
     except CmjlabError as problem:
-        return failed(task, str(problem), keep=not isinstance(problem.__cause__, OSError))
+        return unreadable_file(task, str(problem), keep=not isinstance(problem.__cause__, OSError))
     except OSError as problem:
         text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
-        return failed(task, text, keep=False)
+        return unreadable_file(task, text, keep=False)
     except Exception as problem:  # one odd file must never stop a season of data
         text = f"{task.file}: unexpected {type(problem).__name__}: {problem}. Please report it."
-        return failed(task, text, keep=False)
+        return unreadable_file(task, text, keep=False)
     rows: list[dict[str, Any]] = []
     checks: list[dict[str, Any]] = []
     for number, (stretch, jump) in enumerate(found, start=1):
@@ -151,7 +151,9 @@ def measure_file(task: Task, method: Method) -> FileResult:
             rows.append(_error_row(task, stretch, number, str(jump)))
             continue
         if _changed(jump, task):
-            return failed(task, f"{task.file}: changed while it was read; run again.", keep=False)
+            return unreadable_file(
+                task, f"{task.file}: changed while it was read; run again.", keep=False
+            )
         rows.append(_jump_row(task, stretch, jump))
         checks += _check_rows(task, jump)
     return FileResult(task.key, rows, checks)
@@ -162,7 +164,7 @@ def _changed(jump: Jump, task: Task) -> bool:
     return bool(source and source.sha256 and task.sha256 and source.sha256 != task.sha256)
 
 
-def failed(task: Task, error: str, *, keep: bool) -> FileResult:
+def unreadable_file(task: Task, error: str, *, keep: bool) -> FileResult:
     """Return the rows of a file that cannot be read: one for each stretch, with the reason."""
     rows = [_error_row(task, i, i + 1, error) for i in range(len(task.stretches))]
     return FileResult(task.key, rows, [], keep)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from cmjlab.catalog import METRICS
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import key_of
@@ -34,7 +35,7 @@ class PlanState:
     recordings_after : int
         Recordings of sessions after the block that were there already on that day.
     changes : tuple of str
-        What differs today, each as "name: declared …, now …".
+        What differs today, each as "where: declared …, now …".
     """
 
     date: str
@@ -146,19 +147,28 @@ def _recordings_after(study: StudyFolder) -> int:
     return int(study.files["session"].astype(str).isin(later).sum())
 
 
-def _differences(old: Any, new: Any, name: str = "") -> list[str]:
-    """Return every value that differs, by its dotted name."""
+def _differences(old: Any, new: Any, place: tuple[str, ...] = ()) -> list[str]:
+    """Return every value that differs, each as "where: declared …, now …"."""
     if isinstance(old, dict) and isinstance(new, dict):
-        names = [*old, *(k for k in new if k not in old)]
         found = []
-        for k in names:
-            inner = f"{name}.{k}" if name else str(k)
-            found += _differences(old.get(k), new.get(k), inner)
+        for name in dict.fromkeys([*old, *new]):
+            found += _differences(old.get(name), new.get(name), (*place, str(name)))
         return found
     if old == new:
         return []
-    return [f"{name}: declared {_words(old)}, now {_words(new)}"]
+    return [f"{', '.join(map(_name, place))}: declared {_words(old)}, now {_words(new)}"]
+
+
+def _name(name: str) -> str:
+    """Return a setting or a metric in words."""
+    return METRICS[name].label if name in METRICS else name.replace("_", " ")
 
 
 def _words(value: Any) -> str:
-    return "nothing" if value in (None, "", [], {}) else json.dumps(value, ensure_ascii=False)
+    if value in (None, "", [], {}):
+        return "nothing"
+    if isinstance(value, list):
+        return "; ".join(map(_words, value))
+    if isinstance(value, str):
+        return f'"{_name(value) if value in METRICS else value}"'
+    return json.dumps(value, ensure_ascii=False)

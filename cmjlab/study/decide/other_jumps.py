@@ -20,7 +20,7 @@ OWN_BEST_WARN = 20.0
 _COLUMNS = {name: kind for name, kind in CHECK_COLUMNS.items() if name != "key"}
 
 
-def context_checks(jumps: pd.DataFrame, reference: pd.Series) -> pd.DataFrame:
+def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.DataFrame:
     """Return the checks of every jump against its athlete's other jumps.
 
     Parameters

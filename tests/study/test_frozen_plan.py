@@ -9,7 +9,7 @@ import pytest
 
 from cmjlab.errors import StudyError
 from cmjlab.study.folder.create import create_study, sessions_from_text, template_toml
-from cmjlab.study.frozen import FILE_NAME, freeze, plan_state
+from cmjlab.study.frozen_plan import FILE_NAME, freeze, plan_state
 from cmjlab.study.study import Study
 
 DAY = dt.date(2026, 9, 1)
