@@ -16,6 +16,13 @@ def shown(value: object) -> str:
     return text if len(text) <= 80 else text[:77] + "..."
 
 
+def listed(items: Iterable[object], *, most: int = 8) -> str:
+    """Return things as a list for a sentence, the rest counted: "a, b, c and 4 more"."""
+    names = [str(item) for item in items]
+    text = ", ".join(names[:most])
+    return text if len(names) <= most else f"{text} and {len(names) - most} more"
+
+
 def closest(word: object, allowed: Iterable[object]) -> str | None:
     """Return the allowed word nearest to ``word`` in spelling, or None."""
     near = get_close_matches(str(word), [str(a) for a in allowed], n=1)

@@ -1,4 +1,4 @@
-"""Commands on a study folder: new, demo, simulate, gather, check, today."""
+"""Commands on a study folder: new, demo, gather, check, today."""
 
 from __future__ import annotations
 

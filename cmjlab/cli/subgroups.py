@@ -211,13 +211,9 @@ def _pages(found: StudySubgroups, study: Study, people: bool) -> None:
 
 def _names(study: Study) -> dict[str, str]:
     """Return the private names; they are read only when asked for."""
-    from cmjlab.study.folder.problems import Problems
-    from cmjlab.study.folder.user_tables import read_user_table
-    from cmjlab.tables import NAMES
+    from cmjlab.report.build.choices import read_names
 
-    found = Problems()
-    table = read_user_table(study.folder, "names", NAMES, found)
-    found.stop_if_failed("names.csv")
-    if table.empty:
+    found = read_names(study)
+    if not found:
         say.line("note: no names.csv, or no rows in it: ids only.")
-    return dict(zip(table["athlete"].astype(str), table["name"].astype(str), strict=True))
+    return found

@@ -9,13 +9,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from cmjlab.checks import listed
 from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import ERROR_WORDS, clock_seconds, kind_of, number_of
 from cmjlab.files.columns import BadCell, Columns, FloatArray
 from cmjlab.files.dialect import Dialect, find_dialect
 from cmjlab.files.header import Header, read_header, same_header
-from cmjlab.files.notes import listed, note
+from cmjlab.files.notes import note
 from cmjlab.files.text import Text
 from cmjlab.layout import Layout
 

@@ -13,9 +13,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns, FloatArray
-from cmjlab.files.notes import listed, note, write_in_layout
+from cmjlab.files.notes import note, write_in_layout
 from cmjlab.recording import ReadingNote
 
 _ROUND_STEPS = (1000.0, 500.0, 250.0, 100.0, 50.0, 25.0, 10.0, 5.0, 1.0, 0.5, 0.1)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import BadCell, Columns, FloatArray
-from cmjlab.files.notes import listed, note, write_in_layout
+from cmjlab.files.notes import note, write_in_layout
 from cmjlab.files.roles import Roles, standing_level
 from cmjlab.layout import Layout
 from cmjlab.recording import ReadingNote

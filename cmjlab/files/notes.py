@@ -88,9 +88,3 @@ def give_rate(example: str = "1000") -> str:
         f"give it: `--rate {example}` on the command line, rate_hz={example} in Python, or"
         f" rate_hz = {example} under [[layout]] in study.toml"
     )
-
-
-def listed(words: list[str] | tuple[str, ...], *, most: int = 8) -> str:
-    """Return words as a list for a sentence, the rest counted."""
-    shown = ", ".join(words[:most])
-    return shown if len(words) <= most else f"{shown} and {len(words) - most} more"

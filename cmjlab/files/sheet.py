@@ -7,10 +7,11 @@ import io
 import warnings
 from typing import Any
 
+from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns
 from cmjlab.files.delimited import read_delimited
-from cmjlab.files.notes import listed, note, write_in_layout
+from cmjlab.files.notes import note, write_in_layout
 from cmjlab.files.text import Text
 from cmjlab.layout import Layout
 

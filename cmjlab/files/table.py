@@ -15,12 +15,12 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cmjlab.checks import listed
 from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.cells import number_of
 from cmjlab.files.contents import no_such_file, refuse_signature
-from cmjlab.files.notes import listed
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from cmjlab.checks import suggestion
+from cmjlab.checks import listed, suggestion
 from cmjlab.errors import StudyError
-from cmjlab.study.folder.problems import listed
 from cmjlab.study.study import Study
 
 
@@ -51,11 +50,11 @@ class TestDay:
         out = [f"{self.session}: {done} of {total} athletes have all their valid jumps."]
         absent = self.athletes.loc[status == "absent", "athlete"]
         if len(absent):
-            out.append(f"Absent: {listed(absent, 40)}.")
+            out.append(f"Absent: {listed(absent, most=40)}.")
         out += [f"File not used: {text}" for text in self.other_files]
         waiting = self.athletes.loc[status == "not yet", "athlete"]
         if len(waiting):
-            out.append(f"Not yet jumped: {listed(waiting, 40)}.")
+            out.append(f"Not yet jumped: {listed(waiting, most=40)}.")
         for row in self.repeats.itertuples(index=False):
             jumps = "one more jump" if row.missing == 1 else f"{row.missing} more jumps"
             why = f" {row.reason}" if row.reason else ""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from cmjlab.checks import listed
 from cmjlab.study.decide.decisions import Decided
-from cmjlab.study.folder.problems import Problems, listed
+from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.same_test import check_mass_between_sessions, check_rates
 
 _ROSTER_MASS_PERCENT = 10.0
@@ -84,7 +85,7 @@ def _too_few(jumps: pd.DataFrame, least: int, problems: Problems) -> None:
         count = int(group["accepted"].sum())
         if count < least:
             problems.add(
-                "warn", "too_few_jumps", where=(listed(group["file"].unique(), 3), "", ""),
+                "warn", "too_few_jumps", where=(listed(group["file"].unique(), most=3), "", ""),
                 found=f"{athlete}, {session}: {count} of {len(group)} jump(s) accepted",
                 expected=f"at least {least}",
                 remedy="Repeat jumps on the test day, or look at them and decide.",

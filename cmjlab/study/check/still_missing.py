@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from cmjlab.study.folder.problems import Problems, listed
+from cmjlab.checks import listed
+from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.study_folder import StudyFolder
 
 

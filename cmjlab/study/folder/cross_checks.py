@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from cmjlab.checks import suggestion
+from cmjlab.checks import listed, suggestion
 from cmjlab.study.folder.ids import likeness, look_alikes, looks_damaged, why_alike
-from cmjlab.study.folder.problems import Problems, listed
+from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.same_test import check_conditions, check_file_dates
 from cmjlab.study.folder.settings import StudySettings
 from cmjlab.study.folder.user_tables import ROW
@@ -107,14 +107,14 @@ def _athletes_of_files(files: pd.DataFrame, known: list[str], problems: Problems
             like = athlete
         if like != athlete:
             problems.add(
-                "fail", "id_looks_like_another", where=(listed(names, 3), "", "athlete"),
+                "fail", "id_looks_like_another", where=(listed(names, most=3), "", "athlete"),
                 found=athlete, expected=like,
                 remedy=f"It differs from {like!r} only in {why_alike(athlete, like)}. Rename the"
                 " file or the id, or list the file in recordings.csv.",
             )  # fmt: skip
         elif known and athlete not in known:
             problems.add(
-                "warn", "athlete_not_on_roster", where=(listed(names, 3), "", "athlete"),
+                "warn", "athlete_not_on_roster", where=(listed(names, most=3), "", "athlete"),
                 found=athlete, expected="an athlete of the roster",
                 remedy=f"Add the athlete, or correct the file.{suggestion(athlete, known)}"
                 " The jumps are used, without a group.",
@@ -142,14 +142,14 @@ def _sessions_of_files(files: pd.DataFrame, order: list[str], problems: Problems
         near = like.get(likeness(session))
         if near:
             problems.add(
-                "fail", "session_looks_like_another", where=(listed(names, 3), "", "session"),
+                "fail", "session_looks_like_another", where=(listed(names, most=3), "", "session"),
                 found=session, expected=near,
                 remedy=f"It differs from {near!r} only in {why_alike(session, near)}. Rename the"
                 " file, or list it in recordings.csv.",
             )  # fmt: skip
         else:
             problems.add(
-                "warn", "session_not_in_study", where=(listed(names, len(names)), "", "session"),
+                "warn", "session_not_in_study", where=(listed(names, most=len(names)), "", "session"),
                 found=f"{session} ({len(names)} file(s))", expected=", ".join(order),
                 remedy="These files are not used: add the session to study.toml, in its place."
                 + suggestion(session, order),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -101,10 +101,3 @@ def place_in_words(row: Mapping[str, str]) -> str:
     column = "setting" if row["file"] == "study.toml" else "column"
     named = (("row", row["row"]), (column, row["column"]))
     return row["file"] + "".join(f", {name} {value}" for name, value in named if value)
-
-
-def listed(items: Iterable[object], most: int = 8) -> str:
-    """Return "a, b, c and 4 more"."""
-    names = [str(i) for i in items]
-    text = ", ".join(names[:most])
-    return text if len(names) <= most else f"{text} and {len(names) - most} more"

@@ -104,7 +104,7 @@ def list_recordings(
             remedy="Copy the recordings there (names like sub-A07_ses-base1_run-1.csv), or run"
             " 'cmjlab gather' for files of any other name.",
         )  # fmt: skip
-    rows = _listed(files, table, problems)
+    rows = _rows_of_table(files, table, problems)
     named = {r["file"] for r in rows}
     template = _template(settings.file_names, problems)
     for file, path in files.items():
@@ -176,7 +176,7 @@ def _is_recording(file: str) -> bool:
     return any(stem_and_suffix(file)[1].lower().startswith(s) for s in SUFFIXES)
 
 
-def _listed(
+def _rows_of_table(
     files: dict[str, Path], table: pd.DataFrame, problems: Problems
 ) -> list[dict[str, object]]:
     """Return the rows of recordings.csv whose file exists, with their stretch number."""

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from cmjlab.study.folder.problems import Problems, listed
+from cmjlab.checks import listed
+from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.settings import StudySettings
 
 #: What should be the same in every session: column of sessions.csv -> how serious.
