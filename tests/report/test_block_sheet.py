@@ -43,13 +43,13 @@ def test_shared_and_different_cells():
     weak, usual = block_sheets(TWO, ["weak", "usual"])
     squat = weak.lines[0]
     assert [c.shared for c in squat.cells] == [True, True, False, False, False]
-    assert [c.text for c in squat.cells][3:] == ["80–90 % 1RM", "4 × 3–5"]
+    assert [c.content for c in squat.cells][3:] == ["80–90 % 1RM", "4 × 3–5"]
     hop = {s.subgroup: s.lines[1] for s in (weak, usual)}
-    assert hop["weak"].cells[-1].text == "2 × 5"  # the row for everybody
-    assert hop["usual"].cells[-1].text == "3 × 5"  # its own row counts first
+    assert hop["weak"].cells[-1].content == "2 × 5"  # the row for everybody
+    assert hop["usual"].cells[-1].content == "3 × 5"  # its own row counts first
     assert hop["weak"].cells[0].shared
     assert weak.lines[2].only
-    assert weak.lines[2].cells[-1].text == "4"
+    assert weak.lines[2].cells[-1].content == "4"
     assert not squat.only
     assert len(usual.lines) == 2
 

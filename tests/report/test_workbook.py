@@ -60,7 +60,7 @@ def test_dictionary_explains_every_column_statistic_and_rule(path, data):
     height = found[(found["sheet"] == "sessions") & (found["name"] == "jump_height_m")].iloc[0]
     assert height["unit"] == "m"
     assert height["computed as"] == METRICS["jump_height_m"].formula
-    assert height["source"] == METRICS["jump_height_m"].source
+    assert height["source"] == METRICS["jump_height_m"].reference
 
 
 def test_text_is_never_a_formula(tmp_path):

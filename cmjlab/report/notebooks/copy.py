@@ -12,6 +12,7 @@ from cmjlab.extras import optional
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag, notebooks_folder
 from cmjlab.report.notebooks.solutions import with_solutions
+from cmjlab.words.catalog import read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -62,15 +63,16 @@ def copy_notebooks(
             " Choose another folder; copies are never written over."
         )
     folder.mkdir(parents=True, exist_ok=True)
-    kind = "teacher's set, with solutions" if answers else "student's set, without answers"
-    stamp = f"*Copy of cmjlab {__version__}, {dt.date.today().isoformat()}; {kind}. Edit freely.*"
+    today = dt.date.today().isoformat()
+    key = "notebooks.copy_teacher" if answers else "notebooks.copy_student"
+    stamp = read_words().say(key, version=__version__, date=today)
     written = []
     for path in paths:
         notebook = nbformat.read(path, as_version=4)
         notebook.cells = _copied(notebook.cells, stamp, study, answers)
         notebook.metadata["cmjlab"] = {
             "version": __version__,
-            "copied": dt.date.today().isoformat(),
+            "copied": today,
             "answers": answers,
         }
         atomic_write(folder / path.name, nbformat.writes(notebook) + "\n")

@@ -8,34 +8,35 @@ below each. Answers are computed from the study at hand, so that they hold on ev
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from cmjlab.checks import one_of
+from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
+from cmjlab.words.catalog import read_words
+from cmjlab.words.fill import MINUS
 
 
 @dataclass(frozen=True)
 class Exercise:
-    """One exercise: its unit and tolerance, how the answer is computed, and how it is found.
+    """One exercise: its unit and tolerance, and how the answer is computed.
 
     Attributes
     ----------
     unit : str
-        "" for a count; "metric": the unit in which the metric is shown.
+        "" for a count; "metric": the unit in which the metric is shown; "athletes": per group.
     tolerance : float
         How far off an answer may be, in that unit.
     value : callable
         From what the notebook computed (a Study, Jump or Result) and a metric to the answer;
         nan when this study has none.
-    how : str
-        The way to the answer, for teachers.
     """
 
     unit: str
     tolerance: float
     value: Callable[[Any, str], float]
-    how: str
 
 
 def check_exercise(number: str, answer: float | None, source: Any, metric: str = "") -> str:
@@ -59,30 +60,40 @@ def check_exercise(number: str, answer: float | None, source: Any, metric: str =
     """
     value, exercise, unit = _solved(number, source, metric)
     if math.isnan(value):
-        return f"This study has no answer to it. On the demo study: {exercise.how}"
+        return read_words().say("exercise.no_answer", how=_how(number))
     return check_answer(answer, value, tolerance=exercise.tolerance, unit=unit)
 
 
 def check_answer(answer: float | None, value: float, *, tolerance: float, unit: str = "") -> str:
     """Return whether a student's number is right, in words; None has not been answered yet."""
+    say = read_words().say
     if answer is None:
-        return "Not answered yet: put your number in place of None and run the cell again."
+        return say("exercise.open")
     if abs(float(answer) - value) <= tolerance:
-        return "Right."
-    return (
-        f"Not yet: {answer:g} {unit}".rstrip() + " is too far off. Look at the cells above again."
-    )
+        return say("exercise.right")
+    if not unit:
+        return say("exercise.wrong", answer=float(answer))
+    return say("exercise.wrong_unit", answer=float(answer), unit=unit)
 
 
 def solution(number: str, source: Any, metric: str = "") -> str:
     """Return the answer to a notebook's exercise and the way to it; for the teacher's set."""
+    say = read_words().say
     value, exercise, unit = _solved(number, source, metric)
     if math.isnan(value):
-        return f"Solution: this study has none. {exercise.how}"
+        return say("exercise.no_solution", how=_how(number))
     decimals = 0 if not unit else max(0, -math.floor(math.log10(exercise.tolerance)))
-    text = f"{value:.{decimals}f} {unit}".strip().replace("-", "\u2212")
-    within = f" (accepted within {exercise.tolerance:g})" if exercise.tolerance else ""
-    return f"Solution: {text}{within}. {exercise.how}"
+    text = f"{value:.{decimals}f} {unit}".strip().replace("-", MINUS)
+    if not exercise.tolerance:
+        return say("exercise.solution", value=text, how=_how(number))
+    return say(
+        "exercise.solution_within", value=text, tolerance=exercise.tolerance, how=_how(number)
+    )
+
+
+def _how(number: str) -> str:
+    """Return the way to the answer, for teachers."""
+    return read_words().say(f"exercise_how.{number}")
 
 
 def _solved(number: str, source: Any, metric: str) -> tuple[float, Exercise, str]:
@@ -90,6 +101,8 @@ def _solved(number: str, source: Any, metric: str) -> tuple[float, Exercise, str
 
     exercise = EXERCISES[one_of("number", number, EXERCISES)]
     unit = metric_unit(metric) if exercise.unit == "metric" else exercise.unit
+    if unit == "athletes":
+        unit = read_words().say("exercise.unit_athletes")
     return float(exercise.value(source, metric)), exercise, unit
 
 
@@ -108,7 +121,7 @@ def _smallest_detectable(result: Any, metric: str) -> float:
 def _too_close(found: Any, metric: str) -> float:
     if "placement" not in found:
         return math.nan
-    return float((found["placement"].points["placements"]["call"] == "too close to call").sum())
+    return float((found["placement"].points["placements"]["call"] == CLOSE_CALL).sum())
 
 
 def _lowest_difference(between: Any, metric: str) -> float:
@@ -153,38 +166,16 @@ def _in_shown(value: float, metric: str) -> float:
     return to_shown(float(value), METRICS[metric].unit) if metric in METRICS else float(value)
 
 
-EXERCISES: dict[str, Exercise] = {
-    "00": Exercise("", 0, _not_tested, "The column 'missing' of the table, in its last row."),
-    "01": Exercise(
-        "cm", 0.2, _flight_above,
-        "Height from flight time minus height from take-off velocity, both in the table. Knees"
-        " that are bent at landing lengthen the flight; half of the lowering is gained in height.",
-    ),
-    "02": Exercise(
-        "metric", 0.1, _smallest_detectable,
-        "The column 'smallest detectable change, one athlete' in the row of the main measure:"
-        " the typical error times the square root of 2 times a t value.",
-    ),
-    "03": Exercise("", 0, _too_close, "Count 'too close to call' in the table of placements."),
-    "04": Exercise(
-        "metric", 0.1, _lowest_difference,
-        "The lower limit of the first interval in the column 'difference of the changes'; the"
-        " data are compatible with a true difference as small as that.",
-    ),
-    "05": Exercise(
-        "", 0, _only_increases,
-        "Count the intervals of the observed change whose lower limit lies above zero. With 95 %"
-        " intervals one in forty athletes shows that without any true change.",
-    ),
-    "06": Exercise("", 0, _excluded, "The rows of the table of excluded jumps."),
-    "08": Exercise(
-        "athletes per group", 1, _athletes_needed,
-        "Where the uppermost curve crosses the line of the power that was asked for.",
-    ),
-    "10": Exercise(
-        "mm", 1.0, _heavier,
-        "Put weight = 1.005 * weight below the first step and run all cells again. About"
-        " eight per cent of the height for one per cent of body weight: the error is"
-        " integrated all the way from onset to take-off.",
-    ),
-}  # fmt: skip
+EXERCISES: Mapping[str, Exercise] = MappingProxyType(
+    {
+        "00": Exercise("", 0, _not_tested),
+        "01": Exercise("cm", 0.2, _flight_above),
+        "02": Exercise("metric", 0.1, _smallest_detectable),
+        "03": Exercise("", 0, _too_close),
+        "04": Exercise("metric", 0.1, _lowest_difference),
+        "05": Exercise("", 0, _only_increases),
+        "06": Exercise("", 0, _excluded),
+        "08": Exercise("athletes", 1, _athletes_needed),
+        "10": Exercise("mm", 1.0, _heavier),
+    }
+)

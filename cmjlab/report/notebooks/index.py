@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.words.catalog import Words, read_words
 
 #: Which notebooks are for work; the others are for learning (and 00 is for both).
 FOR_WORK = ("02", "04", "06")
@@ -44,7 +45,11 @@ class Entry:
 
 
 def write_index(
-    target: Path, paths: Sequence[Path], title: str, stopped: Mapping[str, str]
+    target: Path,
+    paths: Sequence[Path],
+    title: str,
+    stopped: Mapping[str, str],
+    words: Words | None = None,
 ) -> Path:
     """Write a readable page for each executed notebook and the index page.
 
@@ -58,27 +63,32 @@ def write_index(
         Title of the study.
     stopped : mapping of file name to reason
         Notebooks that stopped with an error.
+    words : Words, optional
+        The study's own words.
 
     Returns
     -------
     Path
         The index page.
     """
+    words = words or read_words()
+    said = {k: html.escape(v) for k, v in words.part("notebooks").items()}
+    language = words.say("page.language")
     entries = []
     for path in paths:
         cells = json.loads((target / path.name).read_text(encoding="utf-8"))["cells"]
         entry = _entry(path.name, cells, stopped.get(path.name, ""))
-        _write_page(target / path.name, entry, title, cells)
+        page = _page(f"{entry.heading}: {title}", _notebook(cells, said), language)
+        atomic_write(target / page_name(path.name), page)
         entries.append(entry)
-    rows = "\n".join(_row(e) for e in entries)
+    rows = "\n".join(_row(e, said) for e in entries)
+    heading = words.say("notebooks.title", title=title)
     body = (
-        f"<h1>Notebooks: {html.escape(title)}</h1>\n<p>Executed copies. The page of a notebook can"
-        " be read here; the notebook itself opens in JupyterLab. The next run writes them anew: a"
-        " copy to work on comes from <code>cmjlab notebooks STUDY --copy FOLDER</code>.</p>\n"
-        f"<dl>\n{rows}\n</dl>"
+        f"<h1>{html.escape(heading)}</h1>\n<p>{said['executed']}"
+        f" <code>cmjlab notebooks STUDY --copy FOLDER</code>.</p>\n<dl>\n{rows}\n</dl>"
     )
     index = target / "index.html"
-    atomic_write(index, _page(f"Notebooks: {title}", body))
+    atomic_write(index, _page(heading, body, language))
     return index
 
 
@@ -95,36 +105,35 @@ def _entry(file: str, cells: Sequence[dict], stopped: str) -> Entry:
     return Entry(file, heading, question.group(1).replace("*", "") if question else "", stopped)
 
 
-def _row(entry: Entry) -> str:
+def _row(entry: Entry, said: Mapping[str, str]) -> str:
     """Return the index entry of one notebook."""
     number = entry.file[:2]
     use = "work" if number in FOR_WORK else "everybody" if number == "00" else "learning"
+    used, stopped = said[f"for_{use}"], said["stopped"]
     name, page = html.escape(entry.file), html.escape(page_name(entry.file))
     why = (
-        f'<div class="stopped"><strong>Stopped.</strong> {html.escape(entry.stopped)}</div>'
+        f'<div class="stopped"><strong>{stopped}</strong> {html.escape(entry.stopped)}</div>'
         if entry.stopped
         else ""
     )
     return (
-        f'<dt><a href="{page}">{html.escape(entry.heading)}</a> (for {use})</dt>'
+        f'<dt><a href="{page}">{html.escape(entry.heading)}</a> ({used})</dt>'
         f'<dd>{html.escape(entry.question)}{why}<br><a href="{name}">{name}</a></dd>'
     )
 
 
-def _write_page(notebook: Path, entry: Entry, title: str, cells: Sequence[dict]) -> None:
-    """Write an executed notebook as a page: text, outputs, code folded away; no script at all."""
-    parts = ['<p><a href="index.html">All notebooks</a></p>']
+def _notebook(cells: Sequence[dict], said: Mapping[str, str]) -> str:
+    """Return an executed notebook as HTML: text, outputs, code folded away; no script at all."""
+    parts = [f'<p><a href="index.html">{said["all"]}</a></p>']
     for cell in cells:
         source = "".join(cell["source"])
         if cell["cell_type"] == "markdown":
             parts.append(_markdown(source))
         elif cell["cell_type"] == "code":
-            parts.append(
-                f"<details><summary>Code</summary><pre>{html.escape(source)}</pre></details>"
-            )
+            code = f"<pre>{html.escape(source)}</pre>"
+            parts.append(f"<details><summary>{said['code']}</summary>{code}</details>")
             parts += [_output(o) for o in cell.get("outputs", [])]
-    page = _page(f"{entry.heading}: {title}", "\n".join(parts))
-    atomic_write(notebook.with_name(page_name(notebook.name)), page)
+    return "\n".join(parts)
 
 
 def _markdown(text: str) -> str:
@@ -157,9 +166,9 @@ def _output(output: dict) -> str:
     return f"<pre>{html.escape(text)}</pre>" if text.strip() else ""
 
 
-def _page(title: str, body: str) -> str:
+def _page(title: str, body: str, language: str) -> str:
     return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<!DOCTYPE html>\n<html lang="{language}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{html.escape(title)}</title><style>{_STYLE}</style></head>\n<body><main>\n{body}\n"
         "</main></body></html>\n"

@@ -23,6 +23,7 @@ from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag
 from cmjlab.report.notebooks.index import write_index
 from cmjlab.report.notebooks.parameters import VARIABLE
 from cmjlab.report.notebooks.solutions import with_solutions
+from cmjlab.words.catalog import read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -32,6 +33,21 @@ _CELL_SECONDS = 600
 _LAB = ("nbformat", "nbclient", "ipykernel", "mistune", "seaborn", "pingouin")
 #: Colours that a traceback puts into its text.
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
+_KIND_OF_ERROR = re.compile(r"^\w*Error: ")
+
+
+class NotebookStopped(StudyError):
+    """A cell of a notebook failed.
+
+    Attributes
+    ----------
+    reason : str
+        Why, without the notebook's name and the kind of error.
+    """
+
+    def __init__(self, name: str, last_line: str, target: Path) -> None:
+        super().__init__(f"notebook {name} stopped: {last_line} (see {target}).")
+        self.reason = _KIND_OF_ERROR.sub("", last_line)
 
 
 def is_demo(study: Study) -> bool:
@@ -99,9 +115,10 @@ def run_notebooks(
                 progress(Step(number, len(paths), path.stem.replace("_", " ")))
             try:
                 execute(path, target / path.name, keep_demo_checks=demo, answers=answers)
-            except StudyError as error:
-                stopped[path.name] = _reason(str(error))
-    index = write_index(target, paths, study.title, stopped)
+            except NotebookStopped as error:
+                stopped[path.name] = error.reason
+    words = read_words(study.folder / "words.toml")
+    index = write_index(target, paths, study.title, stopped, words)
     if stopped:
         raise StudyError(
             f"{len(stopped)} of {len(paths)} notebooks stopped. {_reasons(stopped)}"
@@ -127,12 +144,6 @@ def _run(client: Any) -> None:
             if process is not None:
                 process.terminate()
             raise
-
-
-def _reason(text: str) -> str:
-    """Return why a notebook stopped, without its name, place and kind of error."""
-    reason = text.partition(" stopped: ")[2].rpartition(" (see ")[0] or text
-    return re.sub(r"^\w*Error: ", "", reason)
 
 
 def _reasons(stopped: Mapping[str, str]) -> str:
@@ -169,7 +180,7 @@ def execute(
     ------
     MissingExtraError
         The lab extra is not installed.
-    StudyError
+    NotebookStopped
         A cell failed; the notebook is written up to there.
     """
     need(_LAB, extra="lab", purpose="notebooks need")
@@ -195,6 +206,6 @@ def execute(
     except (CellExecutionError, CellTimeoutError, DeadKernelError, RuntimeError) as error:
         lines = _COLOUR.sub("", str(error)).strip().splitlines()
         reason = lines[-1] if lines else type(error).__name__
-        raise StudyError(f"notebook {source.name} stopped: {reason} (see {target}).") from None
+        raise NotebookStopped(source.name, reason, target) from None
     finally:
         atomic_write(target, nbformat.writes(notebook) + "\n")

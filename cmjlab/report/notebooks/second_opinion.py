@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from cmjlab.catalog import STATISTICS
 from cmjlab.errors import StatsError
 from cmjlab.stats.reliability.second_opinion import icc_second_opinion
+from cmjlab.words.catalog import read_words
 
 #: Decimals at which a reader compares the two.
 _DECIMALS = 4
@@ -29,18 +29,20 @@ def second_opinion(table: pd.DataFrame, metric: str, sessions: list[str]) -> pd.
         Texts: form, cmjlab, pingouin, athletes, and the largest difference of the three numbers;
         the one reason when there is no second opinion to be had.
     """
+    words = read_words()
+    said = words.part("second_opinion")
     try:
         both = icc_second_opinion(table, metric, use=sessions)
     except StatsError as error:
-        return pd.DataFrame([{"no second opinion": str(error)}])
+        return pd.DataFrame([{said["none"]: str(error)}])
     step = 10.0**-_DECIMALS
     rows = [
         {
-            "form": STATISTICS[row["statistic"]].label,
+            said["form"]: words.statistic(row["statistic"]),
             "cmjlab": _with_interval(row, ""),
             "pingouin": _with_interval(row, "_pingouin"),
-            "athletes": str(row["n"]),
-            "largest difference": f"below {step:g}"
+            said["athletes"]: str(row["n"]),
+            said["largest"]: words.say("second_opinion.below", step=f"{step:g}")
             if row["largest_gap"] < step
             else f"{row['largest_gap']:.{_DECIMALS}f}",
         }

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from cmjlab.report.notebooks.files import SOLUTION_TAG
+from cmjlab.words.catalog import read_words
 
 
 def with_solutions(cells: Sequence[Any]) -> list[Any]:
@@ -18,7 +19,10 @@ def with_solutions(cells: Sequence[Any]) -> list[Any]:
         out.append(cell)
         call = _exercise_call(cell)
         if call:
-            source = f"# Solution, for teachers.\nfrom cmjlab.report.notebooks.exercises import solution\n\nprint({call})"
+            source = (
+                f"# {read_words().say('notebooks.solution_cell')}\n"
+                f"from cmjlab.report.notebooks.exercises import solution\n\nprint({call})"
+            )
             new = nbformat.v4.new_code_cell(source, id=f"{cell.get('id', 'x')}-solution")
             new.metadata["tags"] = [SOLUTION_TAG]
             out.append(new)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from cmjlab.errors import CmjlabError, StatsError, StudyError
 from cmjlab.units import show
+from cmjlab.words.catalog import read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -94,12 +95,16 @@ class Tidy:
         self.frame = frame
 
     def __repr__(self) -> str:
-        return self.frame.to_string(index=False, na_rep="") if len(self.frame) else "no rows"
+        return self.frame.to_string(index=False, na_rep="") if len(self.frame) else _nothing()
 
     def _repr_html_(self) -> str:
         if not len(self.frame):
-            return "<p>no rows</p>"
+            return f"<p>{_nothing()}</p>"
         return self.frame.to_html(index=False, na_rep="", border=0)
+
+
+def _nothing() -> str:
+    return read_words().say("notebooks.nothing")
 
 
 def tidy(frame: pd.DataFrame) -> Tidy:

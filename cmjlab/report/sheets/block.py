@@ -26,9 +26,9 @@ COLUMNS = ("start_position", "range", "intent", "load", "dose")
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell: its text, and whether another subgroup has the same."""
+    """One cell: what stands in it, and whether another subgroup has the same."""
 
-    text: str
+    content: str
     shared: bool
 
 
@@ -233,12 +233,14 @@ def overview(sheets: tuple[Sheet, ...]) -> list[tuple[str, list[str], list[list[
         found = [next((x for x in s.lines if x.exercise == name), None) for s in sheets]
         lines = [x for x in found if x is not None]
         common = (
-            [c.text for c in lines[0].cells if c.shared and c.text]
+            [c.content for c in lines[0].cells if c.shared and c.content]
             if len(lines) == len(sheets)
             else []
         )
         apart = [
-            [] if x is None else [c.text for c in x.cells if c.text and c.text not in common]
+            []
+            if x is None
+            else [c.content for c in x.cells if c.content and c.content not in common]
             for x in found
         ]
         out.append((name, common, apart))
