@@ -7,8 +7,8 @@ import numpy as np
 from cmjlab.files.c3d_content import C3D, damage_is_an_error, parse_c3d
 from cmjlab.files.c3d_plates import vertical_forces
 from cmjlab.files.columns import BadCell, Columns, FloatArray
+from cmjlab.files.headings import read_heading
 from cmjlab.files.notes import note
-from cmjlab.files.words import read_heading
 from cmjlab.layout import Layout
 
 

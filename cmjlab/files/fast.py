@@ -15,7 +15,7 @@ import numpy as np
 from cmjlab.delimiters import mark_of, sure_marks, table_marks
 from cmjlab.files.columns import Columns
 from cmjlab.files.dialect import Dialect
-from cmjlab.files.words import unit_of
+from cmjlab.files.headings import unit_of
 from cmjlab.layout import Layout
 
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?")

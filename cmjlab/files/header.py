@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import kind_of
 from cmjlab.files.dialect import Dialect, cut
-from cmjlab.files.words import unit_of
+from cmjlab.files.headings import unit_of
 
 _BLANKS = re.compile(r"\t|\s{2,}")
 

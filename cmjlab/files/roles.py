@@ -10,8 +10,8 @@ import numpy as np
 from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns, FloatArray
+from cmjlab.files.headings import Heading, is_time_unit, read_heading
 from cmjlab.files.notes import note, write_in_layout
-from cmjlab.files.words import Heading, is_time_unit, read_heading
 from cmjlab.layout import Layout
 from cmjlab.recording import ReadingNote
 

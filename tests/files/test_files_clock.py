@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from cmjlab.errors import ReadError
 from cmjlab.files import fast
 from cmjlab.files.even_grid import resolution
+from cmjlab.files.headings import read_heading
 from cmjlab.files.inspect import inspect_file
 from cmjlab.files.notes import NOTE_CODES
 from cmjlab.files.read import read_recording
-from cmjlab.files.words import read_heading
 from cmjlab.layout import Layout
 
 RATES = [100.0, 240.0, 333.0, 450.0, 500.0, 600.0, 960.0, 1000.0, 1024.0, 1200.0, 2000.0, 2048.0]

@@ -51,6 +51,7 @@ def lineup(
     Result
         Points ``panels``: panel (1, 2, …), athlete, group, before, after. The answer is in
         ``settings["real_panel"]``; the chance of picking it blindly in ``settings["chance"]``.
+        Draw it with ``cmjlab.plots.lineup.lineup_figure``.
     """
     number = int(checks.number("panels", panels, low=2, high=40))
     prepared = prepare(table, metric, before=before, after=after, group=group)
