@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from cmjlab.catalog import CHECKS, EVENT_LABELS, MOVABLE_EVENTS
-from cmjlab.checks import one_of
+from cmjlab.checks import one_of, suggestion
 from cmjlab.errors import ArgumentError, CmjlabError, JumpError
 from cmjlab.jump_types import Jump
 from cmjlab.review.effect import compare_metrics, fixed_by_hand, refuse_wrong_order, remeasured
@@ -136,7 +136,8 @@ class Review:
         if (file, jump) not in self._keys:
             raise ArgumentError(
                 f"file: {file!r}, jump {jump}, is not among the {len(self)} jump(s) shown"
-                f" ({self.show.replace('_', ' ')}); see review.keys, or choose('all')."
+                f" ({self.show.replace('_', ' ')}); recordings are named as in jumps.csv."
+                f"{suggestion(file, dict(self._keys))}"
             )
         return self.go(self._keys.index((file, jump)))
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from cmjlab.checks import suggestion
 from cmjlab.errors import ArgumentError, CmjlabError
 from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
@@ -142,18 +143,22 @@ class Study(StudyFolder):
         StudyError
             When the log cannot be written.
         """
-        if decision.file not in set(self.files["file"]):
-            raise ArgumentError(
-                f"file: {decision.file!r} is no recording of this study; see study.files['file']."
-            )
+        self._recording(decision.file)
         write_decision(self.decisions_folder, decision)
         return self.reload()
 
+    def _recording(self, file: str) -> list[tuple[Path, float, float]]:
+        """Return the stretches of a recording; refuse a file that is none."""
+        if file not in self._stretches:
+            raise ArgumentError(
+                f"file: {file!r} is no recording of this study; they are named as in jumps.csv."
+                f"{suggestion(file, self._stretches)}"
+            )
+        return self._stretches[file]
+
     def task(self, file: str, sha256: str = "") -> Task:
         """Return what is to be done with one file."""
-        if file not in self._stretches:
-            raise ArgumentError(f"file: {file!r} is no recording of this study; see study.files.")
-        parts = self._stretches[file]
+        parts = self._recording(file)
         stretches = tuple((low, high) for _, low, high in parts)
         moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
         place = which_layout(file, self._layouts)

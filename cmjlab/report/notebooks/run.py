@@ -101,7 +101,7 @@ def run_notebooks(
     except OSError as error:
         raise StudyError(
             f"{target}: cannot be made ({error.strerror}). Name another place for the results:"
-            " --results FOLDER, or Study.open(folder, results=...)."
+            ' --results FOLDER, or in Python results="..." when the study is opened.'
         ) from None
     demo = is_demo(study)
     stopped: dict[str, str] = {}
