@@ -223,3 +223,11 @@ def test_a_notebook_that_cannot_run_is_named_and_the_others_run(tmp_path):
     page = (study.results / "notebooks" / "index.html").read_text(encoding="utf-8")
     assert page.count("Stopped.") == 1
     assert (study.results / "notebooks" / "01_recordings.ipynb").is_file()
+
+
+def test_the_first_notebook_names_all_others():
+    """The table in 00 says which notebook is for what; none is missing in it."""
+    [start, *others] = NOTEBOOKS
+    table = "".join(json.loads(start.read_text(encoding="utf-8"))["cells"][0]["source"])
+    named = re.findall(r"^\| (?:\*\*)?(\d\d) ", table, flags=re.MULTILINE)
+    assert sorted(named) == [path.name[:2] for path in others]

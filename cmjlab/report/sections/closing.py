@@ -22,13 +22,14 @@ _CITATION = re.compile(
     r"|[A-ZÀ-Ý][\w'’-]+(?: et al\.)?)"
     r" (?P<year>(?:18|19|20)\d\d)(?P<where>, [A-Z][\w ]+ \d[\d()]*:\w+)?"
 )
-#: Statistics that the report shows; each is explained.
-_SHOWN = (
+#: Statistics that the report shows; its glossary explains each of them.
+EXPLAINED = (
     "typical_error",
     "typical_error_percent",
     "icc_a1",
     "icc_c1",
     "smallest_detectable_change",
+    "smallest_detectable_change_mean",
     "session_change",
     "limit_lower",
     "limit_upper",
@@ -97,7 +98,7 @@ def glossary_section(context: Context) -> Section:
                 source=_stop(STATISTICS[key].reference),
             ),
         )
-        for key in _SHOWN
+        for key in EXPLAINED
         if key in used and key in STATISTICS
     )
     blocks: list[Block] = [Heading(say("glossary.metrics")), Facts(measures)]
