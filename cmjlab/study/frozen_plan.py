@@ -17,6 +17,8 @@ from cmjlab.catalog import METRICS
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import key_of
+from cmjlab.method import Method
+from cmjlab.plan import Plan
 from cmjlab.study.folder.study_folder import StudyFolder
 
 FILE_NAME = "analysis_plan.json"
@@ -122,7 +124,7 @@ def plan_state(study: StudyFolder) -> PlanState | None:
             f"{FILE_NAME}: its content does not fit its key, so it was changed after it was written."
             " Put the original back, or move the file away."
         )
-    changes = _differences(whole["declared"], declared(study))
+    changes = _differences(_with_later_choices(whole["declared"]), declared(study))
     return PlanState(
         whole["date"], whole["key"], int(whole["recordings_after_the_block"]), tuple(changes)
     )
@@ -145,6 +147,24 @@ def _recordings_after(study: StudyFolder) -> int:
     roles = study.sessions.set_index("session")["role"].astype(str).to_dict()
     later = {s for s, role in roles.items() if role in ("post", "follow_up")}
     return int(study.files["session"].astype(str).isin(later).sum())
+
+
+def _with_later_choices(before: dict[str, Any]) -> dict[str, Any]:
+    """Add choices that a later version brought at their defaults: nobody changed those."""
+    out = dict(before)
+    for part, defaults in (("plan", Plan().to_dict()), ("method", Method().to_dict())):
+        out[part] = _over(defaults, before[part])
+    return out
+
+
+def _over(defaults: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
+    """Return the values, and the defaults of what they lack, also in tables inside."""
+    nested = {
+        name: _over(default, values[name])
+        for name, default in defaults.items()
+        if isinstance(default, dict) and isinstance(values.get(name), dict)
+    }
+    return {**defaults, **values, **nested}
 
 
 def _differences(old: Any, new: Any, place: tuple[str, ...] = ()) -> list[str]:

@@ -8,6 +8,7 @@ import json
 import pytest
 
 from cmjlab.errors import StudyError
+from cmjlab.keys import key_of
 from cmjlab.study.folder.create import create_study, sessions_from_text, template_toml
 from cmjlab.study.frozen_plan import FILE_NAME, freeze, plan_state
 from cmjlab.study.study import Study
@@ -76,3 +77,21 @@ def test_another_file_of_that_name(folder, content):
     (folder / FILE_NAME).write_text(content, encoding="utf-8")
     with pytest.raises(StudyError, match="not a frozen plan"):
         plan_state(Study.read(folder))
+
+
+def test_a_choice_that_a_later_version_brought_is_no_change_of_the_plan(folder):
+    """A plan of an older version lacks a limit; only another value than its default is a change."""
+    path = freeze(Study.read(folder), today=DAY)
+    whole = json.loads(path.read_text(encoding="utf-8"))
+    method = whole["declared"]["method"]
+    assert method.pop("onset_rule")
+    assert method["limits"].pop("pause_s") == 0.15
+    content = {"declared": whole["declared"], "sizes": whole["sizes"]}
+    path.write_text(json.dumps({**whole, "key": key_of(content)}), encoding="utf-8")
+    assert plan_state(Study.read(folder)).changes == ()
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    more = "\n[method.limits]\npause_s = 0.3\n"
+    (folder / "study.toml").write_text(text + more, encoding="utf-8")
+    assert plan_state(Study.read(folder)).changes == (
+        "method, limits, pause s: declared 0.15, now 0.3",
+    )
