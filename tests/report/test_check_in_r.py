@@ -19,11 +19,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from report_kit import kit_study
 from scipy import stats
 
 from cmjlab.report.blocks.data import ReportData
-from cmjlab.report.gather import gather
 from cmjlab.report.render.check_in_r import TOLERANCE, check_in_r
 from cmjlab.report.write import write_tables
 
@@ -41,8 +39,8 @@ COMPARED = {
 
 
 @pytest.fixture(scope="module")
-def data(tmp_path_factory):
-    return gather(kit_study(tmp_path_factory.mktemp("r")), date="2026-11-02")
+def data(kit_report):
+    return kit_report
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from cmjlab.report.write import write_data
     ("sessions", "check"),
     [(("base1",), False), (("base1", "base2"), True), (("base1", "post"), True)],
 )
-def test_drafts_come_with_what_there_is(tmp_path, sessions, check):
+def test_drafts_come_with_what_there_is(tmp_path, sessions, check, undrawn):
     study = kit_study(tmp_path, sessions=sessions, athletes=3)
     write_data(gather(study, draft=True), tmp_path / "out")
     names = {p.name for p in (tmp_path / "out").iterdir()}
@@ -22,9 +22,8 @@ def test_drafts_come_with_what_there_is(tmp_path, sessions, check):
     assert not [n for n in names if n.endswith(".part")]
 
 
-def test_methods_and_references_are_those_of_the_page(tmp_path):
-    study = kit_study(tmp_path, athletes=4)
-    data = gather(study)
+def test_methods_and_references_are_those_of_the_page(tmp_path, kit_report):
+    data = kit_report
     page = write_data(data, tmp_path / "out").read_text(encoding="utf-8")
     methods = (tmp_path / "out" / "methods.txt").read_text(encoding="utf-8")
     paragraph = data.section("methods").blocks[0].text

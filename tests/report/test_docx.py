@@ -7,11 +7,9 @@ import sys
 import zipfile
 
 import pytest
-from report_kit import kit_study
 
 from cmjlab.errors import MissingExtraError, StudyError
 from cmjlab.report.blocks.data import FigureBlock, Items, ReportData, Section, TableBlock
-from cmjlab.report.gather import gather
 from cmjlab.report.render.docx import clean, render_docx, write_docx
 
 docx = pytest.importorskip("docx", reason="the extra 'docx' is not installed")
@@ -19,8 +17,8 @@ from docx.oxml.ns import qn  # noqa: E402
 
 
 @pytest.fixture(scope="module")
-def data(tmp_path_factory):
-    return gather(kit_study(tmp_path_factory.mktemp("docx")), date="2026-11-02")
+def data(kit_report):
+    return kit_report
 
 
 @pytest.fixture(scope="module")

@@ -17,26 +17,19 @@ FLAGS = [
 
 
 @pytest.fixture(scope="module")
-def study(tmp_path_factory):
-    from report_kit import kit_study
+def page_file(kit_report, tmp_path_factory):
+    from cmjlab.report.write import write_data
 
-    return kit_study(tmp_path_factory.mktemp("browser"))
-
-
-@pytest.fixture(scope="module")
-def page_file(study):
-    from cmjlab.report.write import write_report
-
-    return write_report(study)
+    return write_data(kit_report, tmp_path_factory.mktemp("short"))
 
 
 @pytest.fixture(scope="module")
-def full_page(study, tmp_path_factory):
+def full_page(kit, tmp_path_factory):
     from cmjlab.report.build.choices import Choices
     from cmjlab.report.write import write_report
 
     place = tmp_path_factory.mktemp("full")
-    return write_report(study, place, choices=Choices(full=True, decimal=","))
+    return write_report(kit, place, choices=Choices(full=True, decimal=","))
 
 
 @pytest.fixture(scope="module")

@@ -20,21 +20,20 @@ HEIGHT = "jump_height_m"
 
 
 @pytest.fixture(scope="module")
-def study(tmp_path_factory):
-    return kit_study(tmp_path_factory.mktemp("choices"))
+def trust(kit):
+    return analyse(kit).results["reliability"]
 
 
 def _table(section, title):
     return next(b for b in section.blocks if b.kind == "table" and b.title.startswith(title))
 
 
-def test_icc_comes_with_the_interval_that_holds_under_a_session_change(study):
-    trust = analyse(study).results["reliability"]
+def test_icc_comes_with_the_interval_that_holds_under_a_session_change(trust, kit_report):
     chosen = first_row(trust, "icc_a1", HEIGHT)
     published = trust.rows("icc_a1", metric=HEIGHT, method="McGraw & Wong 1996").iloc[0]
     assert chosen["method"] == "fiducial, these sessions"
     assert chosen["estimate"] == pytest.approx(published["estimate"])
-    table = _table(gather(study).section("reliability"), "Repeatability")
+    table = _table(kit_report.section("reliability"), "Repeatability")
     cells = dict(zip(table.columns, table.rows[0], strict=True))
     want = f"{chosen['estimate']:.2f} ({chosen['ci_low']:.2f} to {chosen['ci_high']:.2f})"
     assert cells["ICC(A,1)"].replace("\u00a0", " ") == want.replace("-", "−")
@@ -42,8 +41,7 @@ def test_icc_comes_with_the_interval_that_holds_under_a_session_change(study):
     assert " to " in cells["Session change"].replace("\u00a0", " ")
 
 
-def test_a_preferred_row_without_interval_gives_way(study):
-    trust = analyse(study).results["reliability"]
+def test_a_preferred_row_without_interval_gives_way(trust):
     table = trust.table.copy()
     table.loc[table["method"] == "fiducial, these sessions", ["ci_low", "ci_high"]] = float("nan")
     assert first_row(Result("reliability", table), "icc_a1", HEIGHT)["method"] == (
@@ -52,8 +50,8 @@ def test_a_preferred_row_without_interval_gives_way(study):
     assert first_row(trust, "icc_a1", "no such measure") is None
 
 
-def test_names_of_the_icc_stand_in_three_languages(study):
-    section = gather(study).section("reliability")
+def test_names_of_the_icc_stand_in_three_languages(kit_report):
+    section = kit_report.section("reliability")
     table = _table(section, "Names of the intraclass")
     rows = {row[0]: row for row in table.rows}
     # Shrout & Fleiss 1979 and McGraw & Wong 1996 (their tables of forms, from memory)
@@ -74,10 +72,9 @@ def test_a_mean_asymmetry_reads_as_both_limbs():
     assert mean_text(HEIGHT, pd.Series([0.3, 0.31])) == "30.5"
 
 
-def test_a_frozen_plan_stands_in_the_methods_and_none_in_the_limits(tmp_path):
+def test_a_frozen_plan_stands_in_the_methods_and_none_in_the_limits(kit_report, tmp_path, undrawn):
+    assert "No analysis plan was frozen" in text_of(kit_report.section("limitations"))
     study = kit_study(tmp_path)
-    before = gather(study)
-    assert "No analysis plan was frozen" in text_of(before.section("limitations"))
     freeze(study, today=dt.date(2026, 8, 1))
     planned = gather(study)
     assert "written down on 2026-08-01" in text_of(planned.section("methods"))

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 from matplotlib.text import Text
-from report_kit import kit_study, text_of
+from report_kit import NAMES, kit_study, text_of
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
@@ -23,7 +23,6 @@ from cmjlab.report.write import write_data
 from cmjlab.words.catalog import read_words
 
 HEIGHT = "jump_height_m"
-NAMES = {"A00": 'Zoë <b>&"Ünal" 日本', "A01": "O'Brien $x$ {{7*7}}", "A02": "Łukasz 1.5"}
 MANY = (
     "jump_height_m", "time_to_takeoff_s", "rsi_modified_m_per_s", "countermovement_depth_m",
     "peak_propulsion_power_w_per_kg", "mean_propulsion_force_n_per_kg",
@@ -33,13 +32,8 @@ MANY = (
 
 
 @pytest.fixture(scope="module")
-def study(tmp_path_factory):
-    return kit_study(tmp_path_factory.mktemp("forms"), names=NAMES)
-
-
-@pytest.fixture(scope="module")
-def short(study):
-    return gather(study, date="2026-11-02")
+def named(kit):
+    return gather(kit, choices=Choices(full=True, names=True))
 
 
 def _page_text(data) -> str:
@@ -54,18 +48,18 @@ def _tables(data):
 # ---- length --------------------------------------------------------------------------------
 
 
-def test_short_form_says_where_the_rest_stands(short, study):
+def test_short_form_says_where_the_rest_stands(kit_report, kit_full):
+    short, full = kit_report, kit_full
     assert "glossary" not in [s.key for s in short.sections]
     assert not any("change of each athlete" in t.title for t in _tables(short))
     assert "in the full report" in text_of(short.section("individuals"))
     assert [s.key for s in short.sections if not s.on_paper] == ["sentences"]
-    full = gather(study, choices=Choices(full=True))
     rows = next(t for t in _tables(full) if "change of each athlete" in t.title).rows
     assert len(rows) == 7  # eight athletes, one left before the last session
     assert all(s.on_paper for s in full.sections)
 
 
-def test_sixty_athletes_and_twelve_measures_stay_readable(tmp_path):
+def test_sixty_athletes_and_twelve_measures_stay_readable(tmp_path, undrawn):
     study = kit_study(tmp_path, athletes=60, metrics=MANY)
     data = gather(study)
     for table in _tables(data):
@@ -82,7 +76,7 @@ def test_sixty_athletes_and_twelve_measures_stay_readable(tmp_path):
     assert len(trust.rows) == 12
 
 
-def test_three_athletes_get_a_report_that_says_what_cannot_be_told(tmp_path):
+def test_three_athletes_get_a_report_that_says_what_cannot_be_told(tmp_path, undrawn):
     data = gather(kit_study(tmp_path, athletes=3))
     text = _page_text(data)
     assert "3 athletes" in text
@@ -93,14 +87,14 @@ def test_three_athletes_get_a_report_that_says_what_cannot_be_told(tmp_path):
 # ---- flow ----------------------------------------------------------------------------------
 
 
-def test_flow_figure_adds_up(short, study):
-    figure = next(b for b in short.section("people").blocks if b.kind == "figure")
-    flow = study.flow()
+def test_flow_figure_adds_up(kit_report, kit):
+    figure = next(b for b in kit_report.section("people").blocks if b.kind == "figure")
+    flow = kit.flow()
     for row in flow["sessions"].to_dict("records"):
         want = f"{row['session']}: {row['tested']} athletes tested, {row['with_accepted_jumps']}"
         assert want in figure.alt
     assert "out here: 1 not tested, left: moved away" in figure.alt
-    within = change_results(study, [HEIGHT])["change_within"].rows("mean_change")
+    within = change_results(kit, [HEIGHT])["change_within"].rows("mean_change")
     assert f"In the change from base2 to post: {int(within['n'].sum())} athletes" in figure.alt
 
 
@@ -137,11 +131,10 @@ def test_flow_of_many_sessions_draws_those_around_the_block():
 # ---- names ---------------------------------------------------------------------------------
 
 
-def test_names_appear_only_when_asked_and_literally(study, short):
-    plain = _page_text(short)
+def test_names_appear_only_when_asked_and_literally(named, kit_report):
+    plain = _page_text(kit_report)
     assert not any(name in plain for name in NAMES.values())
     assert "Athletes appear by id" in plain
-    named = gather(study, choices=Choices(full=True, names=True))
     text = _page_text(named)
     for athlete, name in NAMES.items():
         assert f"{athlete} {name}" in text
@@ -153,8 +146,8 @@ def test_names_appear_only_when_asked_and_literally(study, short):
             assert not table.astype(str).isin(list(NAMES.values())).to_numpy().any(), stem
 
 
-def test_sentences_on_disk_hold_no_names_unless_asked(study, short):
-    assert not short.tables["sentences"]["coach"].str.contains("Zoë").any()
+def test_sentences_on_disk_hold_no_names_unless_asked(kit_report):
+    assert not kit_report.tables["sentences"]["coach"].str.contains("Zoë").any()
 
 
 def test_odd_groups_and_titles_appear_literally_everywhere(tmp_path):
@@ -186,9 +179,9 @@ def test_wrong_names_are_refused(tmp_path):
         gather(study, choices=Choices(names=True))
 
 
-def test_word_document_of_the_short_form_leaves_out_what_is_for_the_screen(short, tmp_path):
+def test_word_document_of_the_short_form_leaves_out_what_is_for_the_screen(kit_report, tmp_path):
     docx = pytest.importorskip("docx")
-    path = write_data(short, tmp_path / "report.docx")
+    path = write_data(kit_report, tmp_path / "report.docx")
     texts = [p.text for p in docx.Document(str(path)).paragraphs]
     assert "Cautions" in texts
     assert "Sentences to copy" not in texts
@@ -220,9 +213,9 @@ def test_a_folder_that_cannot_be_written_to_gets_its_report_elsewhere(tmp_path):
 # ---- decimal style -------------------------------------------------------------------------
 
 
-def test_decimal_comma_reaches_every_number_but_no_version_file_or_name(study):
-    point = gather(study, choices=Choices(full=True, names=True))
-    comma = gather(study, choices=Choices(full=True, names=True, decimal=","))
+def test_decimal_comma_reaches_every_number_but_no_version_file_or_name(kit, named):
+    point = named
+    comma = gather(kit, choices=Choices(full=True, names=True, decimal=","))
     number = re.compile(r"(?<![\w.,/-])[+−-]?\d+\.\d+(?!\.?\w)")
     skipped = ("provenance", "references")
     for ours, theirs in zip(point.sections, comma.sections, strict=True):
@@ -257,10 +250,10 @@ def _signed(metres: float) -> str:
     return "0.0" if text[1:] == "0.0" else text
 
 
-def test_every_result_has_three_sentences_from_the_same_numbers(study, short):
-    table = short.tables["sentences"]
+def test_every_result_has_three_sentences_from_the_same_numbers(kit, kit_report):
+    table = kit_report.tables["sentences"]
     assert set(table["result"]) >= {"noise", "within", "between", "individual"}
-    within = change_results(study, [HEIGHT])["change_within"].rows("mean_change")
+    within = change_results(kit, [HEIGHT])["change_within"].rows("mean_change")
     for _, row in within.iterrows():
         mine = table[
             (table["result"] == "within")
@@ -279,8 +272,8 @@ def test_every_result_has_three_sentences_from_the_same_numbers(study, short):
     assert not table["thesis"].str.contains("nan").any()
 
 
-def test_sentences_stand_on_the_page_for_the_primary_measure(short):
-    facts = [b for b in short.section("sentences").blocks if b.kind == "facts"]
+def test_sentences_stand_on_the_page_for_the_primary_measure(kit_report):
+    facts = [b for b in kit_report.section("sentences").blocks if b.kind == "facts"]
     assert len(facts) == 1 + 2 + 1  # noise, two groups, one comparison
     for block in facts:
         assert [term for term, _ in block.pairs] == [

@@ -24,19 +24,14 @@ from cmjlab.words.catalog import read_words
 HEIGHT = "jump_height_m"
 
 
-@pytest.fixture(scope="module")
-def study(tmp_path_factory):
-    return kit_study(tmp_path_factory.mktemp("study"))
+@pytest.fixture
+def study(kit):
+    return kit
 
 
-@pytest.fixture(scope="module")
-def steps():
-    return []
-
-
-@pytest.fixture(scope="module")
-def data(study, steps):
-    return gather(study, progress=steps.append, date="2026-11-02", choices=Choices(full=True))
+@pytest.fixture
+def data(kit_full):
+    return kit_full
 
 
 def test_sections_stand_in_order_with_the_coach_page_first(data):
@@ -118,9 +113,9 @@ def test_cautions_and_limits_are_always_there(data):
     assert len(data.section("limitations").blocks[0].items) >= 5
 
 
-def test_progress_is_reported_and_never_goes_beyond_its_total(data, steps):
-    assert len(steps) > 5
-    assert all(0 <= s.done <= s.total and s.what for s in steps)
+def test_progress_is_reported_and_never_goes_beyond_its_total(data, kit_steps):
+    assert len(kit_steps) > 5
+    assert all(0 <= s.done <= s.total and s.what for s in kit_steps)
 
 
 def test_provenance_names_every_recording_and_setting(data, study):

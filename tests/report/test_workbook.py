@@ -6,20 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 from openpyxl import load_workbook
-from report_kit import kit_study
 
 from cmjlab.catalog import METRICS
 from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import ReportData
-from cmjlab.report.gather import gather
 from cmjlab.report.render.workbook import dictionary, render_workbook, write_workbook
 
 NASTY = '=HYPERLINK("http://x") <b>Zoë</b> 日本'
 
 
 @pytest.fixture(scope="module")
-def data(tmp_path_factory):
-    return gather(kit_study(tmp_path_factory.mktemp("xlsx")), date="2026-11-02")
+def data(kit_report):
+    return kit_report
 
 
 @pytest.fixture(scope="module")
