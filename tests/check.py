@@ -1,6 +1,8 @@
 """The one check command: format, lint, types, tests, doctests, notebooks.
 
-Run ``python tests/check.py`` from anywhere; ``--fast`` leaves out the notebooks.
+Run ``python tests/check.py`` from anywhere; ``--fast`` leaves out the notebooks. While working
+in one room, ``--room stats`` or ``--room stats/change`` runs format, lint and types of its files
+and the tests below ``tests/`` of the same name; it may be given several times.
 Exit code 0 when everything passed.
 """
 
@@ -11,30 +13,84 @@ import os
 import subprocess
 import sys
 import time
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
+from places import PACKAGE, ROOT, TESTS
+
 PYTHON = sys.executable
 
-#: name -> command; the order is the order of running.
+#: name -> command; the order is the order of running. A worker takes whole files of tests, so
+#: that what a file prepares is prepared once.
 STEPS: dict[str, list[str]] = {
     "format": ["-m", "ruff", "format", "--check", "."],
     "lint": ["-m", "ruff", "check", "."],
     "types": ["-m", "mypy"],
-    "tests": ["-m", "pytest", "-n", "auto", "-m", "not slow", "--durations=10"],
+    "tests": ["-m", "pytest", "-n", "auto", "--dist", "loadscope"]
+    + ["-m", "not slow", "--durations=10"],
     "doctests": ["-m", "pytest", "--doctest-modules", "cmjlab", "-q"],
     "notebooks": ["-m", "pytest", "--nbval-lax", "notebooks", "-q", "-W", "default"]
     + ["--nbval-current-env", "--nbval-cell-timeout=300"],
 }
+#: The room of layer 0 has no folder of its own: what stands at the top of the package, and these.
+BASE = ("catalog", "tables")
+
+
+def rooms() -> list[str]:
+    """Return the rooms that can be checked alone: folders of tests, "stats/change" among them."""
+    folders = {p.parent for p in TESTS.rglob("test_*.py")}
+    inner = {f.relative_to(TESTS) for f in folders}
+    return sorted({r.as_posix() for room in inner for r in (room, *room.parents) if r.name})
+
+
+def files_of(room: str) -> list[str]:
+    """Return the files and folders of the package that make a room, from the root."""
+    if room == "base":
+        found = [*PACKAGE.glob("*.py"), *(PACKAGE / name for name in BASE)]
+    else:
+        found = [p for p in [PACKAGE / room] if p.is_dir()]
+    return [p.relative_to(ROOT).as_posix() for p in sorted(found)]
+
+
+def steps_of(wanted: list[str]) -> dict[str, list[str]]:
+    """Return the steps that check these rooms only."""
+    package = [path for room in wanted for path in files_of(room)]
+    tests = [f"tests/{room}" for room in wanted]
+    steps = {
+        "format": ["-m", "ruff", "format", "--check", *package, *tests],
+        "lint": ["-m", "ruff", "check", *package, *tests],
+        "types": ["-m", "mypy", *package],
+        "tests": ["-m", "pytest", "-n", "auto", "--dist", "loadscope", "-m", "not slow", *tests],
+    }
+    return steps if package else {k: v for k, v in steps.items() if k != "types"}
+
+
+def room(name: str) -> str:
+    """Return a room by its name; an unknown one is told with those there are."""
+    plain = name.strip("/").removeprefix("tests/").removeprefix("cmjlab/")
+    if plain not in rooms():
+        raise argparse.ArgumentTypeError(f"no room {name!r}; rooms: {', '.join(rooms())}")
+    return plain
+
+
+def arguments(words: list[str] | None = None) -> argparse.Namespace:
+    """Read the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--fast", action="store_true", help="leave out the notebooks")
+    parser.add_argument("--only", choices=STEPS, action="append", help="run this step only")
+    parser.add_argument(
+        "--room", type=room, action="append", help="check this room only (may be repeated)"
+    )
+    args = parser.parse_args(words)
+    args.steps = steps_of(args.room) if args.room else STEPS
+    missing = [step for step in args.only or [] if step not in args.steps]
+    if missing:
+        parser.error(f"with --room there is no step {', '.join(missing)}")
+    return args
 
 
 def main() -> int:
     """Run every step, print a summary, return the number of failed steps."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--fast", action="store_true", help="leave out the notebooks")
-    parser.add_argument("--only", choices=STEPS, action="append", help="run this step only")
-    args = parser.parse_args()
-    wanted = args.only or [s for s in STEPS if not (args.fast and s == "notebooks")]
+    args = arguments()
+    wanted = args.only or [s for s in args.steps if not (args.fast and s == "notebooks")]
     environment = {**os.environ, "MPLBACKEND": "agg", "PYTHONHASHSEED": "0"}
     # Two workers on two cores: each linear-algebra library with one thread.
     environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
@@ -42,7 +98,7 @@ def main() -> int:
     for step in wanted:
         print(f"\n=== {step} ===", flush=True)
         start = time.perf_counter()
-        done = subprocess.run([PYTHON, *STEPS[step]], cwd=ROOT, env=environment, check=False)
+        done = subprocess.run([PYTHON, *args.steps[step]], cwd=ROOT, env=environment, check=False)
         outcome[step] = (done.returncode == 0, time.perf_counter() - start)
     print("\n=== summary ===")
     for step, (passed, seconds) in outcome.items():
