@@ -85,8 +85,13 @@ def _total_and_parts(k: int, a: float, b: float) -> list[str]:
     return [*_two(k, a, b), f"{a + b:.1f}"]
 
 
-def _text(head: list[str], rows: list[str], end: str = "\n", tail: str = "") -> str:
-    return end.join([*head, *rows]) + end + tail
+def _text(head: list[str], rows: list[str]) -> str:
+    return "\n".join([*head, *rows, ""])
+
+
+def _ends(end: str, tail: str = "") -> Callable[[str], str]:
+    """Return a change of a text: other ends of lines, and something after the last."""
+    return lambda text: text.replace("\n", end) + tail
 
 
 #: name -> (file name, content builder, keyword arguments, expected plates, tolerance in newtons)
@@ -104,13 +109,11 @@ def _cases() -> dict[str, Case]:
         name: str = "a.csv",
         plates: tuple[str, ...] = LR,
         step: float = 0.0,
-        end: str = "\n",
-        tail: str = "",
         change: Callable[[str], bytes | str] = lambda t: t,
         **options: Any,
     ) -> Case:
         def build(base: Recording) -> bytes | str:
-            return change(_text(head, _rows(base, cells, sep), end, tail))
+            return change(_text(head, _rows(base, cells, sep)))
 
         return name, build, options, plates, step
 
@@ -153,14 +156,14 @@ def _cases() -> dict[str, Case]:
         "UTF-16, no mark": case([tab], sep="\t", change=lambda t: t.encode("utf-16-le")),
         "cp1252": case(["Zeit (s);Kraft für links (N);Stoß rechts (N)"], sep=";",
                        change=lambda t: t.encode("cp1252")),
-        "CRLF": case([H], end="\r\n"),
-        "CR": case([H], end="\r"),
-        "CR CR LF": case([H], end="\r\r\n"),
+        "CRLF": case([H], change=_ends("\r\n")),
+        "CR": case([H], change=_ends("\r")),
+        "CR CR LF": case([H], change=_ends("\r\r\n")),
         "trailing delimiter": case([H], lambda k, a, b: [*_two(k, a, b), ""]),
         "trailing delimiter in the header too": case([H + ","], lambda k, a, b: [*_two(k, a, b), ""]),
-        "Ctrl-Z": case([H], end="\r\n", tail="\x1a"),
-        "zero bytes at the end": case([H], tail="\x00" * 300),
-        "footer": case([H], tail="\nEnd of recording\nOperator: n.n.\n"),
+        "Ctrl-Z": case([H], change=_ends("\r\n", "\x1a")),
+        "zero bytes at the end": case([H], change=_ends("\n", "\x00" * 300)),
+        "footer": case([H], change=_ends("\n", "\nEnd of recording\nOperator: n.n.\n")),
         "preamble": case(["Device;Plate 7", "Date: 2026-03-04 09:15", "Comment: \"a, b; c\"", "", H]),
         "long preamble with numbers": case(
             ["[Header]", "Samples,4000", "Channels,2", *(f"Gain {k},{k}.5" for k in range(30)), H]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ast
+import itertools
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -60,6 +62,23 @@ def test_no_file_over_400_lines():
         if p.suffix == ".py" and (n := len(p.read_text(encoding="utf-8").splitlines())) > 400
     ]
     assert not long
+
+
+def test_no_exception_to_the_limits_of_complexity_and_arguments():
+    """The linter enforces both limits; neither a remark in the code nor a list may lift them."""
+    lint = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["ruff"]["lint"]
+    limits = {"C901", "PLR0913"}
+    assert limits <= set(lint["select"])
+    assert not limits & {*lint["ignore"], *itertools.chain(*lint["per-file-ignores"].values())}
+    assert lint["mccabe"]["max-complexity"] <= 15
+    assert lint["pylint"]["max-args"] <= 7
+    assert not _lines_with(r"#\s*(?:ruff:\s*)?noqa(?!: (?!C901|PLR0913)[A-Z]+\d+\s*$)")
+
+
+def test_no_test_borrows_from_another_test():
+    """What several tests need stands in a kit beside conftest.py."""
+    found = _lines_with(r"^\s*(?:from|import) test_\w+")
+    assert not found
 
 
 @pytest.mark.parametrize("place", ["README.md", "notebooks", "cmjlab/words/en"])

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from reliability_kit import squad, table
 
 from cmjlab.catalog import STATISTICS
 from cmjlab.errors import ArgumentError, StatsError
@@ -14,24 +15,6 @@ def _numpy_raises():
     """Every floating-point accident is an error (underflow to zero is not an accident)."""
     with np.errstate(all="raise", under="ignore"):
         yield
-
-
-def table(values, metric="score", sessions=None):
-    values = np.asarray(values, float)
-    n, k = values.shape
-    names = sessions or [f"s{j + 1}" for j in range(k)]
-    return pd.DataFrame(
-        {
-            "athlete": np.repeat([f"A{i + 1}" for i in range(n)], k),
-            "session": np.tile(names, n),
-            metric: values.ravel(),
-        }
-    )
-
-
-def squad(n=10, k=2, seed=0, te=1.0, between=4.0, mean=40.0):
-    rng = np.random.default_rng(seed)
-    return mean + between * rng.normal(size=(n, 1)) + te * rng.normal(size=(n, k))
 
 
 def sane(result):

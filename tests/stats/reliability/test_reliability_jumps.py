@@ -18,9 +18,9 @@ def _numpy_raises():
         yield
 
 
-def jumps(n=12, k=2, m=4, seed=0, day=0.8, jump=1.0, slope=0.0, shift=0.5):
+def jumps(n=12, k=2, m=4, seed=0, day=0.8, jump=1.0, slope=0.0):
     rng = np.random.default_rng(seed)
-    y = 40 + 4 * rng.normal(size=(n, 1, 1)) + shift * np.arange(k)[:, None]
+    y = 40 + 4 * rng.normal(size=(n, 1, 1)) + 0.5 * np.arange(k)[:, None]
     y = (
         y
         + day * rng.normal(size=(n, k, 1))

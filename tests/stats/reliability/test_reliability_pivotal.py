@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from reliability_kit import squad, table
 from scipy import special, stats
-from test_reliability_awkward import squad, table
 
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.intervals import (

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from test_reliability_awkward import squad, table
+from reliability_kit import squad, table
 
 from cmjlab.stats.reliability.reliability import reliability
 from cmjlab.stats.reliability.sentences import amount, verdict_points
