@@ -5,11 +5,11 @@ from __future__ import annotations
 import ast
 import itertools
 import re
-import subprocess
 import tomllib
 from pathlib import Path
 
 import pytest
+from git_files import git_files
 from places import PACKAGE, ROOT
 from source_rules import prose, read_display_text
 
@@ -18,18 +18,8 @@ TEXT |= {".R", ".bib", ".jinja", ".j2", ""}
 
 
 def _files() -> list[Path]:
-    try:
-        listed = subprocess.run(
-            ["git", "ls-files", "-co", "--exclude-standard"],
-            cwd=ROOT,
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout.splitlines()
-    except (OSError, subprocess.CalledProcessError):
-        pytest.skip("not a git checkout")
-    paths = [ROOT / p for p in listed]
-    return [p for p in paths if p.is_file() and p.suffix in TEXT and p.name != "LICENSE"]
+    paths = [ROOT / p for p in git_files(new=True)]
+    return [p for p in paths if p.suffix in TEXT and p.name != "LICENSE"]
 
 
 def _lines_with(pattern: str) -> list[str]:
@@ -95,12 +85,7 @@ def test_top_level_holds_only_what_is_agreed():
     agreed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "cmjlab", "notebooks", "tests"}
     agreed |= {"sample_data", "LICENSE", "CITATION.cff", ".ci", ".pre-commit-config.yaml"}
     agreed |= {".gitignore", ".gitattributes"}
-    listed = subprocess.run(
-        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
-    ).stdout.splitlines()
-    if not listed:
-        pytest.skip("not a git checkout")
-    assert {p.split("/")[0] for p in listed} <= agreed
+    assert {p.split("/")[0] for p in git_files()} <= agreed
 
 
 # ---- meaning is data -----------------------------------------------------------------------
