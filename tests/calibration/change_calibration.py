@@ -2,7 +2,7 @@
 
     python tests/calibration/change_calibration.py            # a few minutes on one core
 
-Writes ``change_coverage.csv`` beside this file; ``tests/test_change_calibration.py`` checks the
+Writes ``change_coverage.csv`` beside this file; ``tests/stats/change/test_change_calibration.py`` checks the
 table and runs a slice of it again. Values are normal, total variance (athletes + noise) 1 and
 ICC(C,1) .85 unless the cell says otherwise.
 

@@ -1,9 +1,9 @@
 """Make error_budget.csv: errors of measured against exact metrics, pooled over six profiles.
 
-    python tests/calibration/error_budget.py            # about ten minutes on one core
+    python tests/calibration/error_budget.py            # about four minutes on one core
 
 Every combination of noise 0, 1, 2, 5 N, 200, 500, 1000, 2000 Hz and sway 0, 3 N, with 150
-random sampling grids per profile. ``tests/test_truth_budget.py`` compares a fresh small run
+random sampling grids per profile. ``tests/truth/test_truth_budget.py`` compares a fresh small run
 with the table, and the table with the tolerances that the method can reach.
 """
 

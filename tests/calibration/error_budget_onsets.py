@@ -1,6 +1,6 @@
 """Make error_budget_onsets.csv: methods judged on onsets of several kinds.
 
-    python tests/calibration/error_budget_onsets.py        # about two minutes on one core
+    python tests/calibration/error_budget_onsets.py        # about one minute on one core
 
 The six profiles and four more onsets (ramp, abrupt, creeping, a rise before the drop), noise
 2 N, sway 0 and 3 N, 1000 Hz. A rule that wins on one shape only was fitted to it.

@@ -1,8 +1,8 @@
 """Calibration of the reliability intervals: simulate, count, judge, write the table.
 
-    python tests/calibration/reliability_calibration.py          # about 15 minutes on one core
+    python tests/calibration/reliability_calibration.py          # about five minutes on one core
 
-Writes ``reliability_coverage.csv`` beside this file; ``tests/test_reliability_calibration.py``
+Writes ``reliability_coverage.csv`` beside this file; ``tests/stats/reliability/test_reliability_calibration.py``
 checks the table and runs a slice of it again. All values are normal with ICC(C,1) = .95 and a
 total variance (athletes + noise) of 1, unless the cell says otherwise.
 

@@ -1,6 +1,6 @@
 """Calibration of the components from single jumps and of the jumps-needed table.
 
-    python tests/calibration/reliability_jumps_calibration.py          # about 5 minutes on one core
+    python tests/calibration/reliability_jumps_calibration.py          # about one minute on one core
 
 Writes ``reliability_jumps_coverage.csv``. Jumps = athlete + session shift + athlete × session
 (SD ``day``) + jump noise (SD 1); SD between athletes 4, a common slope of .1 per jump.
