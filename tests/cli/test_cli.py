@@ -2,21 +2,37 @@
 
 from __future__ import annotations
 
+import contextlib
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
+
+from cmjlab.cli.app import app
+
+Done = subprocess.CompletedProcess[str]
 
 
-def run(*words: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def run(*words: str, cwd: Path | None = None) -> Done:
+    """Run a command in this process; an error that no sentence explains is raised."""
+    with contextlib.chdir(cwd or Path.cwd()):
+        done = CliRunner().invoke(app, words)
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return subprocess.CompletedProcess(words, done.exit_code, done.stdout, done.stderr)
+
+
+def run_alone(*words: str, cwd: Path | None = None) -> Done:
+    """Run a command as a user does, in a process of its own."""
     command = [sys.executable, "-m", "cmjlab", *words]
     return subprocess.run(
         command, capture_output=True, text=True, cwd=cwd, check=False, timeout=120
     )
 
 
-def refused(done: subprocess.CompletedProcess[str], *words: str) -> None:
+def refused(done: Done, *words: str) -> None:
     assert done.returncode not in (0, -11), done.stdout
     assert "Traceback" not in done.stderr
     lines = [x for x in done.stderr.splitlines() if x.strip()]
@@ -27,15 +43,15 @@ def refused(done: subprocess.CompletedProcess[str], *words: str) -> None:
 
 
 def test_help_and_version():
-    done = run("--help")
+    done = run_alone("--help")
     assert done.returncode == 0
     assert "report" in done.stdout
-    assert run("--version").stdout.startswith("cmjlab 0.")
+    assert run_alone("--version").stdout.startswith("cmjlab 0.")
 
 
 @pytest.mark.parametrize("command", ["measure", "inspect"])
 def test_missing_file(command, tmp_path):
-    refused(run(command, str(tmp_path / "none.csv")), "none.csv")
+    refused(run_alone(command, str(tmp_path / "none.csv")), "none.csv")
 
 
 @pytest.mark.parametrize("command", ["measure", "inspect"])
@@ -88,7 +104,7 @@ def test_file_without_rate_says_how_to_give_one(reference_data):
 def test_measure_prints_events_metrics_checks_and_saves_a_figure(reference_data, tmp_path):
     file = reference_data / "jumps" / "GRFZjump.txt"
     figure = tmp_path / "jump.png"
-    done = run("measure", str(file), "--rate", "600", "--figure", str(figure))
+    done = run_alone("measure", str(file), "--rate", "600", "--figure", str(figure))
     assert done.returncode == 0, done.stderr
     for word in ("take-off", "Jump height (take-off velocity)", "Checks", "not diagnoses"):
         assert word in done.stdout
