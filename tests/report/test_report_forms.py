@@ -190,7 +190,7 @@ def test_word_document_of_the_short_form_leaves_out_what_is_for_the_screen(kit_r
 # ---- a folder that cannot be written to ----------------------------------------------------
 
 
-def test_a_folder_that_cannot_be_written_to_gets_its_report_elsewhere(tmp_path):
+def test_a_folder_that_cannot_be_written_to_gets_its_report_elsewhere(tmp_path, undrawn):
     from typer.testing import CliRunner
 
     from cmjlab.cli.app import app

@@ -126,7 +126,7 @@ def test_provenance_names_every_recording_and_setting(data, study):
     json.dumps(dict(data.provenance), default=str)
 
 
-def test_written_files(study, data, tmp_path):
+def test_written_files(study, data, tmp_path, undrawn):
     path = write_report(study, tmp_path)
     assert re.fullmatch(r"report_kit_\d{4}-\d\d-\d\d\.html", path.name)
     page = path.read_text(encoding="utf-8")
@@ -153,7 +153,7 @@ def test_report_of_unchanged_data_is_the_same(study, data):
     assert render_html(again) == render_html(data)
 
 
-def test_without_a_post_session_a_draft_says_what_is_missing(tmp_path):
+def test_without_a_post_session_a_draft_says_what_is_missing(tmp_path, undrawn):
     study = kit_study(tmp_path, sessions=("base1", "base2"))
     with pytest.raises(StudyError, match="no change over the block.*--draft"):
         gather(study)
@@ -164,7 +164,7 @@ def test_without_a_post_session_a_draft_says_what_is_missing(tmp_path):
     assert "Draft" in render_html(data)
 
 
-def test_with_one_baseline_reliability_is_said_to_be_missing(tmp_path):
+def test_with_one_baseline_reliability_is_said_to_be_missing(tmp_path, undrawn):
     study = kit_study(tmp_path, sessions=("base1", "post"))
     data = gather(study)
     assert "Not available: 1 session(s) with role baseline" in text_of(data.section("reliability"))
