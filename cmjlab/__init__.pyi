@@ -38,9 +38,9 @@ from .stats.individual.individual import change_individual as change_individual
 from .stats.individual.monitor import follow_athlete as follow_athlete
 from .stats.individual.monitor import height_and_mass as height_and_mass
 from .stats.mixed.mixed import change_mixed as change_mixed
-from .stats.planning.planning import Scenario as Scenario
 from .stats.planning.planning import plan_study as plan_study
 from .stats.planning.planning import what_squad_shows as what_squad_shows
+from .stats.planning.scenario import Scenario as Scenario
 from .stats.reliability.jumps_needed import jumps_needed as jumps_needed
 from .stats.reliability.reliability import reliability as reliability
 from .stats.subgroups.assign import assign_randomly as assign_randomly

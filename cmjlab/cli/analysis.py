@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from cmjlab.cli import names, say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
+from cmjlab.words.phrases import Note
 
 if TYPE_CHECKING:
     from cmjlab.results import Result
@@ -75,7 +76,7 @@ def reliability(source: Source, metric: Metrics = None, results: Results = None)
 
             chosen = metric
             result = cj.reliability(read_table(source), metric)
-        _show(result, RELIABILITY, chosen)
+        show_result(result, RELIABILITY, chosen)
         say.line(say.CAUTION)
 
 
@@ -89,7 +90,7 @@ def change(source: StudyPath = HERE, metric: Metrics = None, results: Results = 
         shown = chosen or [study.plan.primary_metric]
         for name, result in change_results(study, chosen).items():
             _write(result, study, name)
-            _show(result, CHANGE.get(name, ()), shown)
+            show_result(result, CHANGE.get(name, ()), shown)
         say.line(say.CAUTION)
         if not metric:
             say.line(
@@ -217,27 +218,32 @@ def _write(result: Result, study: Study, name: str) -> None:
     say.line(f"table: {path}")
 
 
-def _show(result: Result, statistics: tuple[str, ...], metrics: list[str] | None) -> None:
-    """Print sentences and chosen estimates of the metrics, all notes, and the caution."""
-    from cmjlab.stats.common.tables import label_of
-
+def show_result(result: Result, statistics: tuple[str, ...], metrics: list[str] | None) -> None:
+    """Print sentences, notes and chosen estimates of the metrics; of all when none is named."""
     present = list(dict.fromkeys(result.table["metric"]))
     wanted = [m for m in present if metrics is None or m in metrics]
-    others = tuple(label_of(m) for m in present if m not in wanted)
     say.line()
     for sentence in result.sentences:
-        known = getattr(sentence, "metric", "")
-        if known in wanted or not (known or str(sentence).startswith(others)):
+        if _is_about(sentence, wanted, present):
             say.line(str(sentence))
-    keys = tuple(f"{m}:" for m in present if m not in wanted)
-    notes = [
-        n.text for n in result.notes if n.metric in ("", *wanted) and not n.text.startswith(keys)
-    ]
-    for text in notes:
-        say.line(f"note: {text}")
+    notes = [n for n in result.notes if _is_about(n, wanted, present)]
+    for note in notes:
+        say.line(f"note: {note.text}")
     if len(notes) < len(result.notes):
         say.line(f"note: {len(result.notes) - len(notes)} more on other measures are in the report")
     say.line()
     if statistics:
         say.estimates(result, statistics, wanted)
         say.line()
+
+
+def _is_about(said: Any, wanted: list[str], present: list[str]) -> bool:
+    """Return whether a sentence or note is about one of these metrics, or about all."""
+    if isinstance(said, str) or isinstance(getattr(said, "values", None), str):
+        # Families whose sentences are still plain text.
+        from cmjlab.stats.common.tables import label_of
+
+        others = [m for m in present if m not in wanted]
+        return not str(said).startswith((*map(label_of, others), *(f"{m}:" for m in others)))
+    metrics = said.metrics if isinstance(said, Note) else [said.metric] if said.metric else []
+    return not metrics or bool(set(metrics) & set(wanted))

@@ -12,6 +12,8 @@ from cmjlab.cli import names, say
 from cmjlab.cli.opening import HERE, StudyPath, measured
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from cmjlab.results import Result
     from cmjlab.study.study import Study
 
@@ -69,7 +71,7 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     needed = cj.plan_study(metric, reliability=noise, matters=wanted, level=study.plan.level)
     seen = f"{label}: athletes needed to see a true change of {show(wanted, unit)}"
     say.line(f"{seen} in {100 * float(needed.settings['power']):g} of 100 studies")
-    _designs(needed, "n_needed", lambda n: f"{n:.0f}" if n == n else "–")
+    _designs(needed.points["needed"], "n", lambda n: f"{n:.0f}" if n == n else "–")
     for sizes, titles in _pairs(study).items():
         say.line()
         size = " and ".join(str(n) for n in sizes)
@@ -77,7 +79,7 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
         shows = what_squad_shows(
             metric, reliability=noise, group_sizes=sizes, level=study.plan.level
         )
-        _designs(shows, "expected_half_width", lambda h: f"±{show(h, unit)}")
+        _designs(shows.points["half_widths"], "half_width", lambda h: f"±{show(h, unit)}")
     say.line()
     for text in dict.fromkeys(n.text for n in needed.notes):
         say.line(f"note: {text}")
@@ -85,15 +87,22 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     return needed
 
 
-def _designs(result: Result, statistic: str, words: Callable[[float], str]) -> None:
+def _designs(points: pd.DataFrame, column: str, words: Callable[[float], str]) -> None:
     """Print one row per design and spread of responses, one column per number of baselines."""
     import pandas as pd
 
+    from cmjlab.stats.planning.sentences import design_phrase
+    from cmjlab.words.catalog import read_words
+
     rows: dict[tuple[str, str], dict[str, str]] = {}
-    for row in result.rows(statistic).itertuples():
-        design, *spread, baselines = (part.strip() for part in str(row.method).split(";"))
-        cells = rows.setdefault((design, spread[0].split(" ", 2)[-1] if spread else ""), {})
-        cells[baselines] = words(float(row.estimate))
+    for point in points.to_dict("records"):
+        alone = point["design"] == "one_athlete"
+        spread = "" if alone else f"{point['response_sd']:g} TE"
+        if not alone and point["drift_sd"]:
+            spread += f", drift {point['drift_sd']:g} TE"
+        cells = rows.setdefault((str(design_phrase(point["design"])), spread), {})
+        count = read_words().count("planning.baselines", int(point["baselines"]))
+        cells[count] = words(float(point[column]))
     say.table(
         pd.DataFrame([{"design": d, "responses spread": s, **c} for (d, s), c in rows.items()])
     )
@@ -120,7 +129,8 @@ def expected_precision(group_sizes: tuple[int, ...], baselines: int) -> str:
     The typical error of jump height is not known yet: 1.2 cm is taken, in the middle of what is
     reported for means of three jumps between days (1.0 to 1.5 cm, from memory).
     """
-    from cmjlab.stats.planning.planning import Scenario, what_squad_shows
+    from cmjlab.stats.planning.planning import what_squad_shows
+    from cmjlab.stats.planning.scenario import Scenario
 
     shown = what_squad_shows(
         "jump_height_m",

@@ -180,19 +180,19 @@ _PRINTED = ("measure", "group", "contrast", "athlete", "statistic", "estimate", 
 def estimates(result: Result, statistics: tuple[str, ...], metrics: list[str]) -> None:
     """Print chosen statistics with their intervals, in the words and units that a person reads.
 
-    Where a statistic was computed by several methods the first, preferred one is printed; all of
-    them stand in the table on disk.
+    Where a statistic was computed by several methods the leading one is printed; all of them
+    stand in the table on disk.
     """
     from dataclasses import replace
 
-    from cmjlab.report.build.leading_rows import preferred_first
-
     part = result.table[result.table["metric"].isin(metrics)]
-    part = preferred_first(part[part["statistic"].isin(statistics)].reset_index(drop=True))
+    part = part[part["statistic"].isin(statistics)]
     if not len(part):
         line("no estimates; the notes say why")
         return
-    part = part.drop_duplicates(["metric", "group", "contrast", "athlete", "statistic"])
+    leading = part["leads"].fillna(False).astype(bool).sort_values(ascending=False, kind="stable")
+    keys = ["metric", "group", "contrast", "athlete", "statistic"]
+    part = part.loc[leading.index].drop_duplicates(keys).sort_index()
     readable = replace(result, table=part).readable()
     table(readable, [c for c in _PRINTED if c in readable])
 

@@ -9,13 +9,15 @@ from cmjlab.checks import one_of
 from cmjlab.plots.labels import metric_label, metric_unit, points, shown, value_text
 from cmjlab.plots.style import MARKERS, MUTED, PALETTE, Picture, picture, safe, styled, wrapped
 from cmjlab.results import Result
+from cmjlab.stats.planning.sentences import design_phrase
 
 _EVERY = 6
 
 
-def designs(result: Result) -> list[str]:
-    """Return the designs that a planning result compares, in its words."""
-    return list(dict.fromkeys(points(result, "power_curve")["design"].astype(str)))
+def designs(result: Result) -> dict[str, str]:
+    """Return the designs that a planning result compares: key to words."""
+    keys = dict.fromkeys(points(result, "power_curve")["design"].astype(str))
+    return {key: design_phrase(key).text for key in keys}
 
 
 def _pick(result: Result, name: str, design: str, baselines: int) -> pd.DataFrame:
@@ -32,7 +34,7 @@ def planning_figure(result: Result, *, design: str | None = None, baselines: int
     result : Result
         From :func:`cmjlab.plan_study`: data ``power_curve`` and ``precision``.
     design : str, optional
-        One of :func:`designs`; default: the last (the most efficient).
+        A key of :func:`designs`; default: the last (the most efficient).
     baselines : int
         Number of baseline sessions averaged.
 
@@ -43,7 +45,7 @@ def planning_figure(result: Result, *, design: str | None = None, baselines: int
         the change that matters as a line. One line per assumed spread of true responses.
     """
     known = designs(result)
-    chosen = one_of("design", design, known) if design is not None else known[-1]
+    chosen = one_of("design", design, known) if design is not None else list(known)[-1]
     metric = str(result.settings["metric"])
     counts = sorted({int(b) for b in points(result, "power_curve")["baselines"]})
     one_of("baselines", baselines, counts)
@@ -68,7 +70,7 @@ def planning_figure(result: Result, *, design: str | None = None, baselines: int
     for axes in (left, right):
         axes.set_xlabel("Athletes per group (number)")
     left.legend(title="Spread of true responses\n(typical errors)", title_fontsize=7.5)
-    title = f"{metric_label(metric)}: {chosen}, {baselines} baseline{'s' if baselines > 1 else ''}"
+    title = f"{metric_label(metric)}: {known[chosen]}, {baselines} baseline{'s' if baselines > 1 else ''}"
     figure.suptitle(wrapped(title, 90), x=0.01, ha="left", fontsize=9.5, fontweight="bold")
     figure.alt_text = planning_alt_text(result, chosen, baselines)
     return figure
@@ -87,7 +89,8 @@ def planning_alt_text(result: Result, design: str, baselines: int) -> str:
     power = _pick(result, "power_curve", design, baselines)
     parts = [
         f"Power to see a change of {value_text(metric, float(result.settings['matters']))} in"
-        f" {metric_label(metric)} against athletes per group; {design}, {baselines} baseline(s)."
+        f" {metric_label(metric)} against athletes per group; {design_phrase(design)},"
+        f" {baselines} baseline(s)."
     ]
     for spread in sorted(set(power["response_sd"])):
         part = power[power["response_sd"] == spread].sort_values("n")

@@ -14,14 +14,15 @@ A gap is ``{name}`` or ``{name:form}``. Forms:
 ``mid``             one or several within a sentence: ``jump height``, but ``RSImod``
 ``list``            names: ``a, b and c``; ``commas`` joins with commas only
 ``first8``          the first eight names and how many more there are (any number)
-``labels8``         the same for metrics or measures, in words; ``mid8`` within a sentence
+``labels8``         the same for metrics or measures, in words; ``mid8`` within a sentence;
+                    joined with semicolons, because labels hold commas
 ``word``            the value is itself the last part of a key below ``word.``
 anything else       a format of Python: ``+.2f``, ``g``
 ==================  =====================================================================
 
 The unit of a number is that of the sentence's metric; a value named ``unit`` replaces it. The
 gap ``{subject}`` is the metric's label, with the group where there is one. Names in a list may be
-phrases.
+phrases or numbers.
 """
 
 from __future__ import annotations
@@ -144,7 +145,9 @@ class Filler(string.Formatter):
     def _other(self, value: Any, form: str) -> str:
         first = _FIRST.match(form)
         if first:
-            return self._shortened([self._in_form(v, first[1]) for v in value], int(first[2]))
+            comma = ", " if first[1] == "first" else "; "
+            names = [self._in_form(v, first[1]) for v in value]
+            return self._shortened(names, int(first[2]), comma)
         forms: dict[str, Callable[[], str]] = {
             "percent": lambda: f"{100 * value:g} %",
             "p": lambda: p_text(value),
@@ -173,13 +176,15 @@ class Filler(string.Formatter):
             return self._name(name)
         return self._mid(str(name)) if form == "mid" else self._label(str(name))
 
-    def _shortened(self, names: list[str], most: int) -> str:
-        shown = ", ".join(names[:most])
+    def _shortened(self, names: list[str], most: int, comma: str) -> str:
+        shown = comma.join(names[:most])
         rest = len(names) - most
         return f"{shown} {self._say('word.more').format(n=rest)}" if rest > 0 else shown
 
     def _name(self, name: Any) -> str:
-        return self._say(name) if hasattr(name, "word_key") else str(name)
+        if hasattr(name, "word_key"):
+            return self._say(name)
+        return f"{name:g}" if isinstance(name, float) else str(name)
 
     def _subject(self) -> str:
         label, group = self._label(str(self._values["metric"])), self._values.get("group")

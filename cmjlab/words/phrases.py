@@ -101,6 +101,12 @@ class Note(Phrase):
         """Metric that the remark is about, "" when it is about all or several."""
         return str(self.values.get("metric", "")) if isinstance(self.values, Mapping) else ""
 
+    @property
+    def metrics(self) -> tuple[str, ...]:
+        """Metrics that the remark is about, none when it is about all."""
+        several = self.values.get("metrics", ()) if isinstance(self.values, Mapping) else ()
+        return tuple(several) or ((self.metric,) if self.metric else ())
+
 
 @dataclass(frozen=True)
 class Reason(Phrase):

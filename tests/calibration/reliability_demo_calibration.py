@@ -27,7 +27,7 @@ from cmjlab.stats.reliability.rows import FIXED, PUBLISHED
 TABLE = Path(__file__).with_name("reliability_demo_coverage.csv")
 STUDIES = 1000
 SEED = 5
-#: Statistic -> method, where several intervals stand beside each other.
+#: Statistic -> kind of interval, where several stand beside each other.
 STATISTICS = {
     "typical_error": None,
     "typical_error_robust": None,
@@ -71,8 +71,8 @@ def one_study(seed: int) -> pd.DataFrame:
     result = reliability(study.sessions, jumps=study.jumps)
     t = result.table
     keep = pd.Series(False, index=t.index)
-    for statistic, method in STATISTICS.items():
-        keep |= (t["statistic"] == statistic) & (True if method is None else t["method"] == method)
+    for statistic, kind in STATISTICS.items():
+        keep |= (t["statistic"] == statistic) & (kind is None or t["interval_kind"] == kind)
     return t.loc[keep, ["metric", "statistic", "ci_low", "ci_high"]]
 
 

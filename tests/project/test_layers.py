@@ -55,9 +55,6 @@ KNOWN_UPWARD = {
 KNOWN_CIRCLES = {
     "stats.change.groups",
     "stats.change.selected",
-    "stats.planning.planning",
-    "stats.planning.rows",
-    "stats.planning.simulation",
     "words.catalog",
     "words.phrases",
 }

@@ -22,7 +22,7 @@ def test_the_ten_lines_run_as_they_stand(tmp_path, monkeypatch, capsys):
     exec(compile(code, "README.md", "exec"), names)
     assert 0.30 < names["jump"].metrics["jump_height_m"] < 0.40
     assert names["gain"].kind == "change_between"
-    assert "smallest change to trust" in capsys.readouterr().out
+    assert "smallest detectable change" in capsys.readouterr().out
 
 
 def test_every_command_of_the_table_exists():

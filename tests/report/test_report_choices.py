@@ -30,7 +30,7 @@ def _table(section, title):
 
 def test_icc_comes_with_the_interval_that_holds_under_a_session_change(trust, kit_report):
     chosen = first_row(trust, "icc_a1", HEIGHT)
-    published = trust.rows("icc_a1", metric=HEIGHT, method="McGraw & Wong 1996").iloc[0]
+    published = trust.rows("icc_a1", metric=HEIGHT, interval_kind="mcgraw_wong").iloc[0]
     assert chosen["method"] == "fiducial, these sessions"
     assert chosen["estimate"] == pytest.approx(published["estimate"])
     table = _table(kit_report.section("reliability"), "Repeatability")

@@ -66,7 +66,7 @@ def test_the_subject_is_the_metric_and_its_group():
 def test_long_lists_are_cut_and_names_may_be_phrases():
     who = [Case("of", {"jumps": 2}), "B"]
     text = MINE.say("a.long", what=["ab_c", "de", "f"], who=who)
-    assert text == "Ab c, De and 1 more; ab c, de and 1 more; 2 jumps and B"
+    assert text == "Ab c; De and 1 more; ab c; de and 1 more; 2 jumps and B"
 
 
 @pytest.mark.parametrize(("n", "text"), [(1, "1 athlete left"), (3, "3 athletes left")])

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Spread of true responses, in typical errors, for the first look at what a squad can show.
 _RESPONSE = 0.5
+#: Designs of one athlete, and of two groups.
+_ALONE, _OF_TWO_GROUPS = "one_athlete", ("two_groups_change", "two_groups_ancova")
 #: Usual typical error (and its df) of means of three jumps between days: 1.0 to 1.5 cm, from memory.
 _USUAL = {"jump_height_m": (0.012, 20.0)}
 
@@ -170,11 +172,13 @@ def squad_table(study: Study, reliability: Any, metric: str) -> pd.DataFrame:
     pandas.DataFrame
         One row for one athlete, for each group's mean, and for each group against the control
         group (without one: the two largest): expected half width of the interval with one and
-        with two baselines, and how often a true change that matters will be told from nothing:
-        "mostly" (8 of 10 times or more), "every second time" (5 to 8 of 10), "seldom".
+        with two baselines, and how often a true change that matters will be distinguished from
+        no change: "mostly" (8 of 10 times or more), "about half the time" (5 to 8 of 10), "seldom".
     """
     from cmjlab.plots.labels import metric_unit
-    from cmjlab.stats.planning.planning import Scenario, what_squad_shows
+    from cmjlab.stats.planning.planning import what_squad_shows
+    from cmjlab.stats.planning.scenario import Scenario
+    from cmjlab.stats.planning.sentences import design_phrase
 
     matters = study.plan.change_that_matters.get(metric)
     unit = metric_unit(metric)
@@ -187,29 +191,32 @@ def squad_table(study: Study, reliability: Any, metric: str) -> pd.DataFrame:
             scenario=Scenario(response_sd=(_RESPONSE,)),
             level=study.plan.level,
         )
-        for row in shows.rows("expected_half_width").itertuples():
-            design, *_, baselines = (part.strip() for part in str(row.method).split(";"))
-            what = "one athlete" if design == "one athlete" else title
+        for point in shows.points["half_widths"].to_dict("records"):
+            design = str(point["design"])
             if _belongs(design, sizes):
-                cells = rows.setdefault((what, design), {"athletes": _size(design, sizes)})
-                count = "1 baseline" if baselines.startswith("1 ") else "2 baselines"
-                cells[f"known to, {count}"] = "±" + show(row.estimate, _unit(metric))
+                what = str(design_phrase(design)) if design == _ALONE else title
+                cells = rows.setdefault((design, what), {"athletes": _size(design, sizes)})
+                count = "1 baseline" if point["baselines"] == 1 else "2 baselines"
+                cells[f"known to, {count}"] = "±" + show(point["half_width"], _unit(metric))
                 if matters:
-                    seen = _seen(float(row.estimate) / matters)
+                    seen = _seen(float(point["half_width"]) / matters)
                     cells[f"{show(matters, _unit(metric))} seen, {count}"] = seen
-    ordered = sorted(rows.items(), key=lambda item: item[0][0] != "one athlete")
+    ordered = sorted(rows.items(), key=lambda item: item[0][0] != _ALONE)
     return pd.DataFrame(
-        [{"what": what, "how": design, **cells} for (what, design), cells in ordered]
+        [
+            {"what": what, "how": str(design_phrase(design)), **cells}
+            for (design, what), cells in ordered
+        ]
     ).rename(columns={"how": f"design ({unit})" if unit else "design"})
 
 
 def _seen(ratio: float) -> str:
-    """Return in words how often a true change is told from zero, from half width over change.
+    """Return in words how often a true change is distinguished from none: half width over change.
 
     Normal approximation: power is the normal distribution function at 1.96 / ratio - 1.96, which
     is .80 at a ratio of 0.70 and .50 at 1.
     """
-    return "mostly" if ratio <= 0.7 else "every second time" if ratio <= 1 else "seldom"
+    return "mostly" if ratio <= 0.7 else "about half the time" if ratio <= 1 else "seldom"
 
 
 def _unit(metric: str) -> str:
@@ -219,12 +226,12 @@ def _unit(metric: str) -> str:
 
 
 def _size(design: str, sizes: tuple[int, ...]) -> str:
-    return "1" if design == "one athlete" else " and ".join(str(n) for n in sizes)
+    return "1" if design == _ALONE else " and ".join(str(n) for n in sizes)
 
 
 def _belongs(design: str, sizes: tuple[int, ...]) -> bool:
     """A pair of groups shows the designs of two groups, a single one the rest."""
-    return design.startswith("two groups") == (len(sizes) == 2)
+    return (design in _OF_TWO_GROUPS) == (len(sizes) == 2)
 
 
 def _comparisons(study: Study) -> dict[str, tuple[int, ...]]:

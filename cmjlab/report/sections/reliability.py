@@ -99,7 +99,7 @@ def icc_names(context: Context, result: Result) -> list[Block]:
             str(form["mcgraw_wong_1996"]),
             str(form["shrout_fleiss_1979"]),
             say(f"icc.{form['statistic']}"),
-            str(form["use"]),
+            say(f"icc_use.{form['statistic']}"),
         )
         for form in result.points["icc_forms"].to_dict("records")
     )

@@ -179,7 +179,8 @@ def session_components(values: Array, metrics: Sequence[str]) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        metric, component ("athletes", "sessions", "remainder"), variance, sd, share, method, n.
+        metric, component ("athletes", "sessions", "remainder"), variance, sd, share, estimator
+        ("mean_squares", "reml"), n.
         sd of a negative variance is minus the root of its size. For complete data with no
         negative component both methods agree.
     """
@@ -187,13 +188,13 @@ def session_components(values: Array, metrics: Sequence[str]) -> pd.DataFrame:
     for metric, value in zip(metrics, values, strict=True):
         plain = crossed_mean_squares(value)
         reml = crossed_reml(value)
-        for method, c in (("mean squares", plain), ("REML", reml)):
+        for estimator, c in (("mean_squares", plain), ("reml", reml)):
             sizes = np.array([c.athletes, c.sessions, c.remainder])
             total = np.maximum(sizes, 0).sum()
             for name, variance in zip(("athletes", "sessions", "remainder"), sizes, strict=True):
                 if np.isfinite(variance):
                     share = max(variance, 0.0) / total if total > 0 else 0.0
                     sd = float(np.sign(variance) * np.sqrt(abs(variance)))
-                    rows.append((metric, name, float(variance), sd, float(share), method, c.n))
-    names = ["metric", "component", "variance", "sd", "share", "method", "n"]
+                    rows.append((metric, name, float(variance), sd, float(share), estimator, c.n))
+    names = ["metric", "component", "variance", "sd", "share", "estimator", "n"]
     return pd.DataFrame(rows, columns=names)

@@ -1,4 +1,4 @@
-"""From a table to arrays and from numbers to rows: what every statistic shares.
+"""From a table to arrays: what every statistic shares.
 
 A table for the statistics has one row per athlete and session (columns ``athlete``,
 ``session`` and metrics). It may come from a study or from any spreadsheet.
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from cmjlab.catalog import METRICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
-from cmjlab.results import Note
+from cmjlab.results import Note, Sentence
 from cmjlab.tables import SESSIONS, STATISTICS_TABLE
 
 #: Columns of a sessions table that are not metrics.
@@ -142,21 +142,17 @@ def left_out_notes(
     notes = []
     repeated = len(given) - len(checked)
     if repeated:
-        notes.append(
-            Note(
-                "repeated_rows", f"{repeated} row(s) that repeat another row exactly were dropped."
-            )
-        )
-    words = [
+        notes.append(Note("repeated_rows", {"n": repeated}))
+    columns = [
         str(c)
         for c, dtype in zip(checked.columns, checked.dtypes, strict=True)
         if c not in NOT_METRICS and c not in metrics and not pd.api.types.is_numeric_dtype(dtype)
     ]
-    if words:
-        notes.append(Note("text_column", f"Not used, because not numeric: {', '.join(words[:8])}."))
+    if columns:
+        notes.append(Note("text_column", {"columns": columns}))
     rest = [s for s in session_order(checked) if s not in sessions]
     if rest:
-        notes.append(Note("session_not_used", f"Sessions not used here: {', '.join(rest)}."))
+        notes.append(Note("session_not_used", {"sessions": rest, "n": len(rest)}))
     return tuple(notes)
 
 
@@ -235,11 +231,28 @@ def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
     present = np.isfinite(array).any(axis=1)
     notes: tuple[Note, ...] = ()
     if not present.all():
-        who = [str(a) for a, p in zip(athletes, present, strict=True) if not p]
-        values = {"metric": metric, "sessions": list(sessions), "athletes": who}
-        notes = (Note("no_value", values),)
+        names = [str(a) for a, p in zip(athletes, present, strict=True) if not p]
+        notes = (no_value_note([metric], names, sessions),)
     kept = tuple(str(a) for a, p in zip(athletes, present, strict=True) if p)
     return Grid(metric, array[present], kept, tuple(sessions), notes)
+
+
+def athlete_in_session(athlete: str, session: str) -> Sentence:
+    """Return "A07 (base1)" as a phrase, for lists of cells of a table."""
+    values = {"athlete": athlete, "session": session}
+    return Sentence("word.athlete_in_session", values=values)
+
+
+def no_value_note(metrics: Sequence[str], athletes: list[str], sessions: list[str]) -> Note:
+    """Return that athletes without a value of these metrics (none: of any) are left out."""
+    values: dict[str, Any] = {"what": measures(metrics), "athletes": athletes}
+    values |= {"sessions": list(sessions), "n": len(athletes)}
+    return Note("no_value", values | ({"metric": metrics[0]} if len(metrics) == 1 else {}))
+
+
+def measures(metrics: Sequence[str]) -> Sentence:
+    """Return the names of metrics as a phrase; "any measure" when none is named."""
+    return Sentence("word.measures" if metrics else "word.any_measure", values={"metrics": metrics})
 
 
 def unit_of(metric: str) -> str:
@@ -262,115 +275,3 @@ def is_ratio_scale(metric: str, values: NDArray[np.float64]) -> bool:
 def statistics_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
     """Return rows as a statistics table with all columns in their dtypes."""
     return STATISTICS_TABLE.frame(rows)
-
-
-class Rows:
-    """Collects one row per metric and statistic, column by column, without a Python loop.
-
-    Parameters
-    ----------
-    metrics : sequence of str
-        Metrics, in the order of every array that is added.
-    level : float
-        Level of the intervals.
-    group : str, optional
-        Stratum or group that all rows belong to.
-    """
-
-    def __init__(self, metrics: Sequence[str], *, level: float, group: str | None = None) -> None:
-        self.metrics = tuple(metrics)
-        self.level = level
-        self.group = group
-        self._units = np.array([unit_of(m) for m in self.metrics], dtype=object)
-        self._blocks: list[dict[str, Any]] = []
-
-    def add(self, statistic: str, estimate: Any, **columns: Any) -> None:
-        """Add one statistic for all metrics.
-
-        Parameters
-        ----------
-        statistic : str
-            Key of the catalog.
-        estimate : array_like, shape (n_metrics,)
-        **columns
-            Further columns of the statistics table, each a scalar or of shape (n_metrics,).
-            ``limits=(low, high)`` sets ci_low and ci_high; ``unit="metric"`` (default) is the
-            metric's own unit; ``void`` (a text per metric) makes an estimate nan wherever it is
-            not empty; ``reason`` explains any other nan. Every nan estimate gets
-            "not estimable: <why>", every estimate with nan limits "no interval: <why>", in front
-            of ``text``; ``interval=False`` is for numbers that have no interval by nature.
-
-        Raises
-        ------
-        ValueError
-            For a column that the statistics table does not have, or nan without a reason.
-        """
-        m = len(self.metrics)
-        unit = columns.pop("unit", "metric")
-        low, high = columns.pop("limits", (np.nan, np.nan))
-        void = _texts(columns.pop("void", ""), m)
-        reason = np.where(void == "", _texts(columns.pop("reason", ""), m), void)
-        wants_interval = columns.pop("interval", True)
-        text = _texts(columns.pop("text", ""), m)
-        estimate = np.array(np.broadcast_to(np.asarray(estimate, dtype=np.float64), (m,)))
-        low, high = (np.array(np.broadcast_to(np.asarray(x, float), (m,))) for x in (low, high))
-        none = ~np.isfinite(estimate) | (void != "")
-        estimate[none] = low[none] = high[none] = np.nan
-        bare = ~none & ~(np.isfinite(low) & np.isfinite(high)) & bool(wants_interval)
-        low[bare] = high[bare] = np.nan
-        for mask, words in ((none, "not estimable: "), (bare, "no interval: ")):
-            for i in np.flatnonzero(mask):
-                if not reason[i]:
-                    raise ValueError(f"{statistic} of {self.metrics[i]}: nan without a reason")
-                # A number that cannot be had needs only the reason; beside a number both are read.
-                more = f"; {text[i]}" if text[i] and mask is bare else ""
-                text[i] = f"{words}{reason[i]}{more}"
-        block = {
-            "metric": np.array(self.metrics, dtype=object),
-            "statistic": statistic,
-            "group": self.group,
-            "estimate": estimate,
-            "ci_low": low,
-            "ci_high": high,
-            "level": np.where(np.isfinite(low), self.level, np.nan),
-            "unit": self._units if unit == "metric" else unit,
-            "text": [t or None for t in text],
-            **columns,
-        }
-        unknown = set(block) - set(STATISTICS_TABLE.names)
-        if unknown:
-            raise ValueError(f"the statistics table has no column {sorted(unknown)[0]!r}")
-        self._blocks.append(block)
-
-    def log_width(self, statistic: str) -> NDArray[np.float64]:
-        """Return log(ci_high / ci_low) of a statistic that was added; nan without an interval."""
-        for block in self._blocks:
-            if block["statistic"] == statistic:
-                low, high = block["ci_low"], block["ci_high"]
-                fine = np.isfinite(low) & np.isfinite(high) & (low > 0)
-                return np.where(
-                    fine, np.log(np.where(fine, high / np.where(fine, low, 1), 1)), np.nan
-                )
-        raise KeyError(statistic)
-
-    def frame(self) -> pd.DataFrame:
-        """Return all rows, metric by metric, as a statistics table."""
-        m = len(self.metrics)
-        columns: dict[str, Any] = {}
-        order = np.argsort(np.tile(np.arange(m), len(self._blocks)), kind="stable")
-        for c in STATISTICS_TABLE.columns:
-            if not any(c.name in b for b in self._blocks):
-                continue
-            dtype = object if c.dtype in ("text", "date") else np.float64
-            empty = None if dtype is object else np.nan
-            parts = [
-                np.broadcast_to(np.asarray(b.get(c.name, empty), dtype), (m,)) for b in self._blocks
-            ]
-            columns[c.name] = np.concatenate(parts)[order]
-        return STATISTICS_TABLE.cast(pd.DataFrame(columns, columns=list(columns)))
-
-
-def _texts(value: Any, m: int) -> NDArray[np.object_]:
-    out = np.empty(m, dtype=object)
-    out[:] = value if isinstance(value, str) else list(value)
-    return out

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -11,60 +10,22 @@ import pandas as pd
 from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.keys import key_of
-from cmjlab.results import Note, Result
-from cmjlab.settings import Settings, setting
+from cmjlab.results import Result
 from cmjlab.stats.common.noise import Noise, noise_of
-from cmjlab.stats.common.tables import statistics_frame, unit_of
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import unit_of
 from cmjlab.stats.planning.rows import (
-    Spread,
     jumps_points,
+    needed_points,
     needed_rows,
-    needed_sentence,
     power_points,
     precision_points,
-    precision_rows,
-    precision_sentence,
-    simulated_rows,
+    squad_points,
+    squad_rows,
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Scenario(Settings):
-    """What is not known before the block and has to be assumed; every field is stated in the result."""
-
-    response_sd: tuple[float, ...] = setting(
-        (0.0, 0.5, 1.0, 1.5),
-        "spread of true responses in the trained group, in typical errors; several are shown"
-        " because nobody knows it in advance",
-    )
-    drift_sd: float = setting(
-        0.0,
-        "slow true change of athletes over the block without training, in typical errors",
-        low=0.0,
-        high=20.0,
-    )
-    sd_between_athletes: float = setting(
-        0.0,
-        "true spread between athletes in the metric's unit; 0: taken from the reliability result",
-        low=0.0,
-    )
-    baselines: tuple[int, ...] = setting((1, 2), "baseline sessions that are averaged")
-    attrition: float = setting(
-        0.0, "share of athletes without a test after the block", low=0.0, high=0.9
-    )
-    largest: int = setting(60, "largest group in the pictures", low=4, high=1000)
-    simulations: int = setting(2000, "simulated studies that confirm a size", low=0, high=1_000_000)
-    seed: int = setting(1, "seed of the simulation", low=0)
-
-    def _contradictions(self) -> list[str]:
-        problems = []
-        if not self.response_sd or any(not 0 <= float(r) <= 20 for r in self.response_sd):
-            problems.append(
-                "response_sd: one or more numbers from 0 to 20 typical errors are needed"
-            )
-        if not self.baselines or any(int(b) != b or not 1 <= b <= 20 for b in self.baselines):
-            problems.append("baselines: one or more whole numbers from 1 to 20 are needed")
-        return problems
+from cmjlab.stats.planning.scenario import Scenario
+from cmjlab.stats.planning.sentences import needed_sentence, plan_notes, precision_sentence
+from cmjlab.stats.planning.spread import Spread
 
 
 def plan_study(
@@ -93,8 +54,9 @@ def plan_study(
     Returns
     -------
     Result
-        ``n_needed`` per design (one group; two groups by change scores; two groups by ANCOVA),
-        response spread and number of baselines, with ``power_simulated`` beside it. Points
+        ``n_needed`` per design ("one_group"; "two_groups_change", by change scores;
+        "two_groups_ancova"), response spread and number of baselines, with ``power_simulated``
+        beside it; each is a ``case`` of its own. Points ``needed`` (the same as a tidy table),
         ``power_curve``, ``precision``, ``jumps``: the pictures of the trade-off.
 
     Notes
@@ -112,21 +74,18 @@ def plan_study(
         raise StatsError("matters: a change that matters above 0 is needed, in the metric's unit.")
     noise = noise_of(reliability, metric)
     between = _between(reliability, metric, scenario)
-    spreads = [
-        Spread(noise.typical_error, between, float(r), scenario.drift_sd, int(b))
-        for b in scenario.baselines
-        for r in scenario.response_sd
-    ]
-    rows, sentences = [], []
+    spreads = _spreads(noise, between, scenario)
+    rows, needed, sentences = Rows(level=level), [], []
     for spread in spreads:
-        found = needed_rows(spread, matters, power, level, scenario.attrition)
-        found += simulated_rows(found, spread, matters, level, scenario)
-        rows += [{"metric": metric, **row} for row in found]
-        sentences.append(needed_sentence(metric, found, spread, matters, power))
+        points = needed_points(spread, matters, power, level)
+        needed_rows(rows.at(metric=metric), points, spread, matters, scenario)
+        sentences.append(needed_sentence(metric, points, spread, matters, power))
+        needed += points
     return Result(
         kind="plan_study",
-        table=statistics_frame(rows),
+        table=rows.frame(),
         points={
+            "needed": pd.DataFrame(needed),
             "power_curve": pd.DataFrame(power_points(spreads, matters, level, scenario.largest)),
             "precision": pd.DataFrame(precision_points(spreads, level, scenario.largest)),
             "jumps": pd.DataFrame(jumps_points(noise, level)),
@@ -142,7 +101,7 @@ def plan_study(
             "sd_between_athletes": between if between > 0 else None,
             "scenario": scenario.to_dict(),
         },
-        notes=tuple(_notes(noise, between, scenario)),
+        notes=tuple(plan_notes(metric, noise, between, scenario)),
         sentences=tuple(sentences),
     )
 
@@ -170,7 +129,8 @@ def what_squad_shows(
     -------
     Result
         ``expected_half_width`` and ``assured_half_width`` (not exceeded in 80 % of studies) of
-        the group's mean change, of the group difference, and of one athlete's change.
+        the group's mean change, of the group difference, and of one athlete's change. Points
+        ``half_widths``: the same as a tidy table.
     """
     scenario = scenario or Scenario()
     level = checks.level(level)
@@ -179,19 +139,16 @@ def what_squad_shows(
         raise StatsError("group_sizes: one or two numbers of athletes are needed, e.g. (10, 9).")
     noise = noise_of(reliability, metric)
     between = _between(reliability, metric, scenario)
-    rows: list[dict[str, Any]] = []
-    sentences = []
-    for baselines in scenario.baselines:
-        for response in scenario.response_sd:
-            spread = Spread(
-                noise.typical_error, between, float(response), scenario.drift_sd, int(baselines)
-            )
-            found = precision_rows(spread, sizes, noise, level)
-            rows += [{"metric": metric, **row} for row in found]
-            sentences.append(precision_sentence(metric, found, spread, sizes))
+    rows, half_widths, sentences = Rows(level=level), [], []
+    for spread in _spreads(noise, between, scenario):
+        points = squad_points(spread, sizes, noise, level)
+        squad_rows(rows.at(metric=metric), points, spread)
+        sentences.append(precision_sentence(metric, points, spread, sizes))
+        half_widths += points
     return Result(
         kind="what_squad_shows",
-        table=statistics_frame(rows),
+        table=rows.frame(),
+        points={"half_widths": pd.DataFrame(half_widths)},
         settings={
             "metric": metric,
             "group_sizes": list(sizes),
@@ -200,7 +157,7 @@ def what_squad_shows(
             "typical_error_df": noise.df,
             "scenario": scenario.to_dict(),
         },
-        notes=tuple(_notes(noise, between, scenario)),
+        notes=tuple(plan_notes(metric, noise, between, scenario)),
         sentences=tuple(sentences),
     )
 
@@ -240,25 +197,10 @@ def _between(reliability: Any, metric: str, scenario: Scenario) -> float:
     return 0.0
 
 
-def _notes(noise: Noise, between: float, scenario: Scenario) -> list[Note]:
-    notes = [
-        Note(
-            "assumed_spread",
-            "Nobody knows before the block how differently athletes respond; the sizes are given for"
-            f" spreads of {', '.join(f'{float(r):g}' for r in scenario.response_sd)} typical errors.",
-        ),
-        Note(
-            "typical_error_uncertain",
-            f"The typical error rests on {noise.df:g} degrees of freedom; from a re-test over days it is a"
-            " lower bound for a block of weeks.",
-        ),
+def _spreads(noise: Noise, between: float, scenario: Scenario) -> list[Spread]:
+    """Return one spread of changes per number of baselines and assumed spread of responses."""
+    return [
+        Spread(noise.typical_error, between, float(r), scenario.drift_sd, int(b))
+        for b in scenario.baselines
+        for r in scenario.response_sd
     ]
-    if between <= 0:
-        notes.append(
-            Note(
-                "no_between_sd",
-                "The spread between athletes is not known, so sizes for ANCOVA cannot be given; use a"
-                " reliability result or Scenario(sd_between_athletes=…).",
-            )
-        )
-    return notes

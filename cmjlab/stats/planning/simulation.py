@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from cmjlab.stats.common.least_squares import contrast, least_squares
-
-if TYPE_CHECKING:
-    from cmjlab.stats.planning.planning import Scenario
-    from cmjlab.stats.planning.rows import Spread
+from cmjlab.stats.planning.scenario import Scenario
+from cmjlab.stats.planning.spread import ANCOVA, DESIGNS, ONE_GROUP, Spread
 
 #: Studies simulated at once (bounds the memory).
 _BATCH = 500
@@ -23,7 +19,8 @@ def simulated_power(
 
     Parameters
     ----------
-    design : {"one_group", "change", "ancova"}
+    design : str
+        One of :data:`~cmjlab.stats.planning.spread.DESIGNS`.
     spread : Spread
     effect : float
         True mean change of the trained group against the control group.
@@ -38,7 +35,7 @@ def simulated_power(
     Trait + session noise; the trained group gains ``effect`` + its own response, both groups
     drift. One group: paired t. Change scores: Welch. ANCOVA: HC2 with Bell-McCaffrey df.
     """
-    rng = np.random.default_rng([scenario.seed, n, ["one_group", "change", "ancova"].index(design)])
+    rng = np.random.default_rng([scenario.seed, n, DESIGNS.index(design)])
     rejected = done = 0
     while done < scenario.simulations:
         size = min(_BATCH, scenario.simulations - done)
@@ -55,7 +52,7 @@ def _rejections(
     shape: tuple[int, int, float],
 ) -> int:
     size, n, level = shape
-    total = n if design == "one_group" else 2 * n
+    total = n if design == ONE_GROUP else 2 * n
     error = spread.typical_error
     trained = np.arange(total) < n
     trait = rng.normal(0.0, max(spread.between, 0.0), (size, total))
@@ -65,11 +62,11 @@ def _rejections(
     after = trait + drift + np.where(trained, effect + response, 0.0)
     after = after + rng.normal(0.0, error, (size, total))
     columns = np.column_stack([trained, ~trained]).astype(float)
-    if design == "one_group":
+    if design == ONE_GROUP:
         columns, weights = columns[:, :1], np.array([1.0])
     else:
         weights = np.array([1.0, -1.0])
-    if design == "ancova":
+    if design == ANCOVA:
         centred = before - before.mean(axis=1, keepdims=True)
         stacked = np.broadcast_to(columns, (size, *columns.shape))
         x = np.concatenate([stacked, centred[..., None]], axis=-1)

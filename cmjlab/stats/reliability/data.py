@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
-from cmjlab.catalog import METRICS
 from cmjlab.errors import StatsError
-from cmjlab.results import Note
+from cmjlab.results import Note, Reason
 from cmjlab.stats.common.mean_squares import Array
+from cmjlab.stats.common.tables import athlete_in_session, measures, no_value_note
 
 
 @dataclass(frozen=True)
@@ -60,8 +61,8 @@ def cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> Cube:
     present = np.isfinite(array).any(axis=(0, 2))
     notes: list[Note] = []
     if not present.all():
-        names = ", ".join(np.asarray(athletes)[~present])
-        notes.append(Note("no_value", f"No value in {', '.join(sessions)}: {names}; left out."))
+        names = [str(a) for a in np.asarray(athletes)[~present]]
+        notes.append(no_value_note([], names, sessions))
     kept = tuple(str(a) for a in np.asarray(athletes)[present])
     array = array[:, present]
     notes += missing_notes(array, metrics, kept, sessions)
@@ -91,32 +92,18 @@ def missing_notes(
         gaps.setdefault(where, []).append(metrics[i])
     out = []
     for where, names in gaps.items():
-        listed = ", ".join(f"{athletes[a]} ({sessions[s]})" for a, s in where[:8])
-        more = f" and {len(where) - 8} more" if len(where) > 8 else ""
-        what = "All metrics" if len(names) == len(metrics) else ", ".join(names[:6])
-        if len(names) > 6 and len(names) < len(metrics):
-            what += f" and {len(names) - 6} more"
-        out.append(Note("missing_value", f"{what}: no value for {listed}{more}."))
+        cells = [athlete_in_session(athletes[a], sessions[k]) for a, k in where]
+        what = measures([] if len(names) == len(metrics) else names)
+        one = {"metric": names[0]} if len(names) == 1 else {}
+        out.append(Note("missing_value", {"what": what, "cells": cells, **one}))
     return out
 
 
-def log_values(data: Cube) -> tuple[Array, list[str]]:
-    """Return natural logs, all nan for a metric without percent, and the reason per metric.
-
-    Logs, percent and CV need a metric that is declared ratio scale (a user's own column counts
-    as such) and values that are all positive.
-    """
-    reasons = []
+def log_values(data: Cube, reasons: Sequence[Reason | None]) -> Array:
+    """Return natural logs; all nan for a metric for which a reason against percent is given."""
     logs = np.full_like(data.values, np.nan)
-    for i, metric in enumerate(data.metrics):
-        values = data.values[i]
-        there = np.isfinite(values)
-        declared = METRICS[metric].ratio_scale if metric in METRICS else True
-        if not declared:
-            reasons.append("percent has no meaning for this metric (it has no true zero)")
-        elif (values[there] <= 0).any():
-            reasons.append("percent needs values that are all above zero")
-        else:
-            reasons.append("")
-            logs[i][there] = np.log(values[there])
-    return logs, reasons
+    for i, reason in enumerate(reasons):
+        if reason is None:
+            there = np.isfinite(data.values[i])
+            logs[i][there] = np.log(data.values[i][there])
+    return logs

@@ -2,83 +2,107 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
-from cmjlab.results import Result
+from cmjlab.results import Reason, Result, Sentence
+from cmjlab.words.catalog import Words, read_words
 
 #: Items of the Guidelines for Reporting Reliability and Agreement Studies: Kottner et al. 2011,
-#: J Clin Epidemiol 64:96. Shortened in our own words, from memory.
-_ITEMS = (
-    (1, "Title", "say that reliability or agreement was studied"),
-    (2, "Device", "name and describe the measuring device"),
-    (3, "Athletes", "describe the population of interest"),
-    (4, "Testers", "describe the testers, or say that there is one"),
-    (5, "Known before", "what is known already, and why this study"),
-    (6, "Sample size", "how the numbers of athletes and sessions were chosen"),
-    (7, "Sampling", "how athletes were chosen"),
-    (8, "Measurement", "how and when it was measured, time between sessions, conditions"),
-    (9, "Independence", "were the sessions measured independently"),
-    (10, "Analysis", "statistical methods"),
-    (11, "Numbers", "athletes, sessions and values that were used"),
-    (12, "Characteristics", "describe the athletes"),
-    (13, "Estimates", "reliability and agreement with intervals"),
-    (14, "Meaning", "what the numbers mean in practice"),
-    (15, "Details", "where the detailed results are"),
+#: J Clin Epidemiol 64:96 (shortened, from memory). What each asks stands in the words.
+ITEMS = (
+    *("title", "device", "athletes", "testers", "known_before", "sample_size", "sampling"),
+    *("measurement", "independence", "analysis", "numbers", "characteristics", "estimates"),
+    *("meaning", "details"),
 )
+#: Metrics whose mean and SD describe the athletes.
+_DESCRIBED = 3
 
 
 def grras_points(result: Result) -> pd.DataFrame:
-    """Return the items with what these data say; empty ``from_data`` is left for a person.
+    """Return which items these data fill in, and which are left for a person to write.
 
     Parameters
     ----------
     result : Result
-        Of :func:`cmjlab.stats.reliability.reliability.reliability`; its settings, table and notes are read.
+        Of :func:`cmjlab.reliability`.
 
     Returns
     -------
     pandas.DataFrame
-        item, topic, asks, from_data, to_write (bool).
+        item (1 to 15), topic (key), to_write (bool).
     """
     filled = _filled(result)
     rows = [
-        {
-            "item": i,
-            "topic": topic,
-            "asks": asks,
-            "from_data": filled.get(i, ""),
-            "to_write": i not in filled,
-        }
-        for i, topic, asks in _ITEMS
+        {"item": i, "topic": topic, "to_write": topic not in filled}
+        for i, topic in enumerate(ITEMS, start=1)
     ]
     return pd.DataFrame(rows)
 
 
-def _filled(result: Result) -> dict[int, str]:
-    settings, table = result.settings, result.table
+def grras_table(result: Result, words: Words | None = None) -> pd.DataFrame:
+    """Return the items in words, with what these data say to each.
+
+    Parameters
+    ----------
+    result : Result
+        Of :func:`cmjlab.reliability`.
+    words : Words, optional
+        A lab's own words.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Texts: item, what it asks, what these data say; empty where a person has to write it.
+    """
+    say, filled = words or read_words(), _filled(result)
+    rows = [
+        {
+            "item": f"{i} {say.say(f'grras.{topic}')}",
+            "asks": say.say(f"grras.{topic}_asks"),
+            "from these data": say.phrase(filled[topic]) if topic in filled else "",
+        }
+        for i, topic in enumerate(ITEMS, start=1)
+    ]
+    return pd.DataFrame(rows)
+
+
+def _filled(result: Result) -> dict[str, Sentence]:
+    """Return what these data say, by topic."""
+    settings, values = result.settings, result.points["values"]
+    metrics, sessions = list(settings["metrics"]), list(settings["use"])
+    errors = result.rows("typical_error")["estimate"].astype(float)
+    counts = {
+        "athletes": settings["n_athletes"],
+        "sessions": len(sessions),
+        "metrics": len(metrics),
+        "values": len(values),
+    }
+    found: dict[str, tuple[str, dict[str, Any]]] = {
+        "measurement": (
+            "sessions" if settings["retest_days"] is not None else "sessions_undated",
+            {"sessions": sessions, "days": settings["retest_days"]},
+        ),
+        "analysis": ("methods", {"level": settings["level"]}),
+        "numbers": ("counts", counts),
+        "characteristics": ("means", {"means": _means(result, metrics[:_DESCRIBED])}),
+        "estimates": ("errors", {"n": int(np.isfinite(errors).sum())}),
+        "details": ("where", {}),
+    }
+    if result.sentences:
+        found["meaning"] = ("sentence", {"sentence": result.sentences[0]})
+    return {k: Sentence(f"grras.found_{key}", values=v) for k, (key, v) in found.items()}
+
+
+def _means(result: Result, metrics: list[str]) -> list[Sentence | Reason]:
+    """Return mean and SD of all sessions together, metric by metric."""
     values = result.points["values"]
-    n, sessions = settings["n_athletes"], settings["use"]
-    days = settings["retest_days"]
-    when = f"{days:g} days (median)" if days is not None else "not recorded"
-    means = []
-    for metric in settings["metrics"][:3]:
+    out: list[Sentence | Reason] = []
+    for metric in metrics:
         part = values.loc[values["metric"] == metric, "value"]
         if len(part) > 1:
-            means.append(f"{metric} {part.mean():.4g} (SD {part.std():.3g})")
-    te = table[(table["statistic"] == "typical_error") & np.isfinite(table["estimate"])]
-    more = (
-        f" and {len(settings['metrics']) - 3} more metrics" if len(settings["metrics"]) > 3 else ""
-    )
-    return {
-        8: f"sessions {', '.join(map(str, sessions))}; time between them: {when}",
-        10: "ICC of McGraw & Wong (1996); typical error with chi-square interval (athletes and sessions"
-        " fixed); session change by t; limits of agreement with exact intervals;"
-        f" {100 * settings['level']:g} % intervals",
-        11: f"{n} athletes, {len(sessions)} session(s), {len(settings['metrics'])} metric(s),"
-        f" {len(values)} values",
-        12: ("all sessions together: " + "; ".join(means) + more) if means else "no values",
-        13: f"typical error of {len(te)} metric(s) and all other estimates with intervals in the table",
-        14: " ".join(result.sentences[:2]) or "no statement possible from these data",
-        15: "table and points of this result",
-    }
+            numbers = {"mean": float(part.mean()), "sd": float(part.std())}
+            out.append(Sentence("grras.mean", metric, values=numbers))
+    return out or [Reason("no_values")]

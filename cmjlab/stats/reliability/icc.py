@@ -13,14 +13,14 @@ import numpy as np
 from cmjlab.stats.common.intervals import f_quantile, f_tail, spearman_brown
 from cmjlab.stats.common.mean_squares import Array, MeanSquares, ratio
 
-#: Form -> (Shrout & Fleiss name, when it applies).
+#: Form -> its names in McGraw & Wong (1996) and in Shrout & Fleiss (1979).
 FORMS = {
-    "icc_1": ("ICC(1,1)", "one-way; sessions interchangeable, no session change"),
-    "icc_a1": ("ICC(2,1)", "two-way, absolute agreement: a session change counts as error"),
-    "icc_c1": ("ICC(3,1)", "two-way, consistency: a common session change is set aside"),
-    "icc_1k": ("ICC(1,k)", "one-way, mean of k sessions"),
-    "icc_ak": ("ICC(2,k)", "two-way, absolute agreement, mean of k sessions"),
-    "icc_ck": ("ICC(3,k)", "two-way, consistency, mean of k sessions"),
+    "icc_1": ("ICC(1)", "ICC(1,1)"),
+    "icc_a1": ("ICC(A,1)", "ICC(2,1)"),
+    "icc_c1": ("ICC(C,1)", "ICC(3,1)"),
+    "icc_1k": ("ICC(k)", "ICC(1,k)"),
+    "icc_ak": ("ICC(A,k)", "ICC(2,k)"),
+    "icc_ck": ("ICC(C,k)", "ICC(3,k)"),
 }
 
 
@@ -77,7 +77,7 @@ def agreement(ms: MeanSquares, level: float) -> Icc:
     Notes
     -----
     The interval is that of Shrout & Fleiss (1979) and McGraw & Wong (1996). It covers too little
-    when sessions differ, and worse with more athletes; ``reliability_gpq`` holds ours.
+    when sessions differ, and worse with more athletes; ``pivotal`` holds ours.
     """
     n, k = ms.n, ms.k
     icc = agreement_point(ms)

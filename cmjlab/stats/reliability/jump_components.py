@@ -7,17 +7,18 @@ The session's common shift is set aside. Unequal numbers of jumps are handled by
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from cmjlab.errors import StatsError
-from cmjlab.results import Note
+from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.common.intervals import mean_limits, mls_limits, sd_limits
 from cmjlab.stats.common.mean_squares import Array, MeanSquares, no_rounding, ratio, two_way
-from cmjlab.stats.common.tables import Rows, check_table
+from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.common.tables import check_table
 from cmjlab.stats.reliability.missing import IntraBlock, intra_block
+from cmjlab.stats.reliability.reasons import reasons_where
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,11 @@ class Components:
         """Variance of athlete × session; may be negative."""
         return self.cells.mse - self.share * self.jumps
 
+    @property
+    def between(self) -> Array:
+        """Variance between athletes; may be negative."""
+        return (self.athletes.msr - self.athletes.mse) / self.athletes.k
+
 
 def jump_cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> JumpCube:
     """Return single jumps as one array; jumps that are not accepted are left out with a note.
@@ -91,8 +97,7 @@ def jump_cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> J
     if "accepted" in part:
         kept = part["accepted"].fillna(False).astype(bool).to_numpy()
         if not kept.all():
-            text = f"{int((~kept).sum())} jump(s) that were not accepted are left out."
-            notes.append(Note("not_accepted", text))
+            notes.append(Note("not_accepted", {"n": int((~kept).sum())}))
         part, order = part[kept].reset_index(drop=True), order[kept]
     values = part[metrics].to_numpy(dtype=np.float64, na_value=np.nan)
     if np.isinf(values).any():
@@ -194,47 +199,49 @@ def _share(means: Array, m: Array, cells: IntraBlock) -> Array:
     return ratio(np.sum(kept / np.maximum(m, 1), axis=(1, 2)), kept.sum(axis=(1, 2)))
 
 
-def component_rows(rows: Rows, part: Components, k: int) -> None:
+def component_rows(place: Place, part: Components, k: int) -> None:
     """Add SDs between athletes, days and jumps, and the change per jump."""
-    none = np.where(
-        np.isfinite(part.jumps), np.where(part.jumps > 0, "", "jumps of a session are identical"),
-        "no session has enough jumps with a value (two jumps in some sessions are needed)",
-    )  # fmt: skip
     jumps = np.sqrt(part.jumps)
-    rows.add(
+    place.add(
         "sd_between_jumps",
         jumps,
-        limits=sd_limits(np.where(jumps > 0, jumps, np.nan), part.df_jumps, rows.level),
+        limits=sd_limits(np.where(jumps > 0, jumps, np.nan), part.df_jumps, place.level),
         df=part.df_jumps,
         n=part.n,
-        method="jumps within athlete and session, order taken out; chi-square interval",
-        reason=none,
+        estimator="jumps_within_session",
+        interval_kind="chi_square",
+        reason=reasons_where(
+            np.isfinite(part.jumps), Reason("jumps_identical"), Reason("few_jumps_in_session")
+        ),
     )
-    low, high = mean_limits(part.slope, part.slope_se, part.df_jumps, rows.level)
-    rows.add(
+    place.add(
         "jump_order_slope",
         np.where(np.isfinite(part.slope_se), part.slope, np.nan),
-        limits=(low, high),
+        limits=mean_limits(part.slope, part.slope_se, part.df_jumps, place.level),
         df=part.df_jumps,
         se=part.slope_se,
-        method="common slope on the order of jumps within athlete and session",
-        reason="no session has enough jumps with a value",
+        estimator="common_slope",
+        interval_kind="t",
+        reason=Reason("few_jumps_in_session"),
     )
     days = part.days
     low, high = mls_limits(
-        [1.0, -part.share], [part.cells.mse, part.jumps], [part.cells.df, part.df_jumps], rows.level
+        [1.0, -part.share],
+        [part.cells.mse, part.jumps],
+        [part.cells.df, part.df_jumps],
+        place.level,
     )
-    why = "only one session" if k < 2 else "too few athletes with two sessions, or too few jumps"
-    rows.add(
+    place.add(
         "sd_between_days",
         np.sqrt(np.maximum(days, 0.0)),
         limits=(np.sqrt(np.maximum(low, 0.0)), np.sqrt(np.maximum(high, 0.0))),
         df=part.cells.df,
         df2=part.df_jumps,
         n=part.cells.n,
-        method="athlete × session; interval Ting et al. 1990",
-        reason=why,
-        text=np.where(days <= 0, "estimated as 0: days add nothing to the noise of jumps", ""),
+        estimator="athlete_by_session",
+        interval_kind="ting",
+        reason=Reason("one_session" if k < 2 else "few_for_days"),
+        remark=reasons_where(days <= 0, Reason("no_noise_of_days")),
     )
 
 
@@ -249,28 +256,22 @@ def within_session_rows(
     Metrics that the jumps table does not have are named in a note.
     """
     one = len(sessions) == 1
-    warning = Note("one_session", f"Only one session ({sessions[0]}): noise between days cannot be seen, and"
-                   " it is larger than noise within a day." if one else "")  # fmt: skip
     if jumps is None:
-        remedy = " Give single jumps (jumps=…) to see the noise within the day."
-        return [], [Note(warning.code, warning.text + remedy)] if one else []
+        return [], [one_session_note(sessions[0], jumps_given=False)] if one else []
     have = [m for m in metrics if m in jumps]
-    notes = [warning] if one else []
+    notes = [one_session_note(sessions[0])] if one else []
     lost = [m for m in metrics if m not in jumps]
     if lost:
-        notes.append(Note("not_in_jumps", f"The jumps table has no {', '.join(lost[:8])}."))
+        notes.append(Note("not_in_jumps", {"metrics": lost}))
     if not have:
         return [], notes
     data = jump_cube(jumps, have, sessions)
-    rows = Rows(have, level=level)
-    component_rows(rows, components(data), len(sessions))
+    rows = Rows(level=level)
+    component_rows(rows.at(metric=have), components(data), len(sessions))
     return [rows.frame()], [*notes, *data.notes]
 
 
-def as_mapping(part: Components, i: int) -> dict[str, Any]:
-    """Return the numbers of one metric, for notes and tests."""
-    return {
-        "jumps": float(part.jumps[i]),
-        "days": float(part.days[i]),
-        "athletes": float((part.athletes.msr[i] - part.athletes.mse[i]) / part.athletes.k),
-    }
+def one_session_note(session: str, *, jumps_given: bool = True) -> Note:
+    """Return that one session says nothing about days, and what to do when jumps are missing."""
+    remedy = "" if jumps_given else Sentence("reliability.give_jumps")
+    return Note("one_session", {"session": session, "remedy": remedy})

@@ -10,19 +10,20 @@ import pandas as pd
 
 from cmjlab import checks
 from cmjlab.catalog import METRICS
-from cmjlab.results import Note, Result
+from cmjlab.results import Case, Note, Reason, Result, Sentence
 from cmjlab.stats.common.intervals import chi2_quantile, mls_limits
 from cmjlab.stats.common.mean_squares import Array, two_way
-from cmjlab.stats.common.tables import Rows, check_table, label_of, metric_names, sessions_to_use
+from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.common.tables import check_table, metric_names, sessions_to_use
 from cmjlab.stats.reliability.jump_components import (
     Components,
     JumpCube,
     component_rows,
     components,
     jump_cube,
+    one_session_note,
 )
 from cmjlab.stats.reliability.pivotal import points as even_points
-from cmjlab.stats.reliability.sentences import amount
 
 #: Size of the decision table.
 JUMPS = tuple(range(1, 11))
@@ -74,10 +75,11 @@ def jumps_needed(
     sessions = sessions_to_use(checked, use)
     data = jump_cube(table, names, sessions)
     part = components(data)
-    rows = Rows(names, level=level)
-    component_rows(rows, part, len(sessions))
+    rows = Rows(level=level)
+    place = rows.at(metric=names)
+    component_rows(place, part, len(sessions))
     curve = decision_table(data, part, level)
-    _decision_rows(rows, curve)
+    _decision_rows(place, curve)
     best, best_notes = best_of_jumps(data)
     notes = [*data.notes, *_notes(data, part), *best_notes]
     return Result(
@@ -179,8 +181,7 @@ def _icc(
     with np.errstate(invalid="ignore", divide="ignore"):
         values = np.clip(athletes / (athletes + noise), -1.0, 1.0)
         point_noise = (np.maximum(part.days, 0.0) + part.jumps / jumps) / sessions
-        spread = (part.athletes.msr - part.athletes.mse) / part.athletes.k
-        estimate = spread / (spread + point_noise)
+        estimate = part.between / (part.between + point_noise)
     estimate = np.where(np.abs(estimate) <= 1, estimate, np.nan)
     size = values.shape[1]
     i = int(np.floor((0.5 - level / 2) * size))
@@ -191,16 +192,18 @@ def _icc(
     return np.array([estimate, np.where(fine, low, np.nan), np.where(fine, high, np.nan)])
 
 
-def _decision_rows(rows: Rows, curve: pd.DataFrame) -> None:
-    why = "too few sessions, athletes or jumps for this component"
+def _decision_rows(place: Place, curve: pd.DataFrame) -> None:
+    """Add typical error and ICC of every number of jumps and sessions, each a case of its own."""
+    why = Reason("component_missing")
     for (sessions, jumps), block in curve.groupby(["n_sessions", "n_jumps"], sort=True):
-        label = f"{jumps} jump{'s' if jumps > 1 else ''} in each of {sessions} session{'s' if sessions > 1 else ''}"
-        rows.add("typical_error_mean_of_jumps", block["estimate"],
-                 limits=(block["ci_low"], block["ci_high"]), contrast=label, n=block["n"].to_numpy(),
-                 method="components; modified large sample", reason=why)  # fmt: skip
-        rows.add("icc_mean_of_jumps", block["icc"], limits=(block["icc_low"], block["icc_high"]),
-                 contrast=label, n=block["n"].to_numpy(), unit="",
-                 method="components; generalised pivotal", reason=why)  # fmt: skip
+        case = Case("mean_of_jumps", {"jumps": int(jumps), "sessions": int(sessions)})
+        here = place.at(case=case, n=block["n"].to_numpy(), estimator="components")
+        here.add("typical_error_mean_of_jumps", block["estimate"], reason=why,
+                 limits=(block["ci_low"], block["ci_high"]),
+                 interval_kind="modified_large_sample")  # fmt: skip
+        here.add("icc_mean_of_jumps", block["icc"], reason=why,
+                 limits=(block["icc_low"], block["icc_high"]),
+                 interval_kind="generalised_pivotal")  # fmt: skip
 
 
 def best_of_jumps(data: JumpCube) -> tuple[pd.DataFrame, list[Note]]:
@@ -219,6 +222,7 @@ def best_of_jumps(data: JumpCube) -> tuple[pd.DataFrame, list[Note]]:
     rows: list[dict[str, Any]] = []
     notes: list[Note] = []
     undirected = []
+    unequal: dict[tuple[int, int], list[str]] = {}
     counts = np.isfinite(data.values).sum(axis=-1)
     for i, metric in enumerate(data.metrics):
         direction = METRICS[metric].direction if metric in METRICS else "higher"
@@ -228,25 +232,18 @@ def best_of_jumps(data: JumpCube) -> tuple[pd.DataFrame, list[Note]]:
         present = counts[i][counts[i] > 0]
         least, most = (int(present.min()), int(present.max())) if present.size else (0, 0)
         if least != most:
-            notes.append(Note("unequal_jumps", f"{metric}: sessions have {least} to {most} jumps; mean and best"
-                              f" are compared from the first {least} only, because best grows with number."))  # fmt: skip
+            unequal.setdefault((least, most), []).append(metric)
         first = _first(data.values[i], least)
         for m in range(2, least + 1):
             rows.append(_best_row(metric, first[..., :m], direction))
+    for (least, most), names in unequal.items():
+        values = {"metrics": names, "least": least, "most": most}
+        notes.append(Note("best_of_unequal", values))
     if undirected:
-        notes.append(Note("no_best", f"No best jump for {', '.join(undirected[:8])}"
-                          + (f" and {len(undirected) - 8} more" if len(undirected) > 8 else "")
-                          + ": neither high nor low is better."))  # fmt: skip
-    names = [
-        "metric",
-        "n_jumps",
-        "best",
-        "typical_error_mean",
-        "typical_error_best",
-        "best_minus_mean",
-        "n",
-    ]
-    return pd.DataFrame(rows, columns=names), notes
+        notes.append(Note("no_best", {"metrics": undirected}))
+    columns = ["metric", "n_jumps", "best", "typical_error_mean", "typical_error_best",
+               "best_minus_mean", "n"]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns), notes
 
 
 def _first(values: Array, m: int) -> Array:
@@ -277,24 +274,21 @@ def _best_row(metric: str, jumps: Array, direction: str) -> dict[str, Any]:
 
 
 def _notes(data: JumpCube, part: Components) -> list[Note]:
-    notes = []
-    if len(data.sessions) < 2:
-        notes.append(Note("one_session", f"Only one session ({data.sessions[0]}): noise between days is unknown and"
-                          " left out; between days it is larger."))  # fmt: skip
+    notes = [one_session_note(data.sessions[0])] if len(data.sessions) < 2 else []
     negative = [m for m, d in zip(data.metrics, part.days, strict=True) if d < 0]
     if negative:
-        notes.append(Note("days_zero", f"Noise between days is estimated below zero and set to 0 in"
-                          f" {', '.join(negative[:8])}: few data, or days add nothing."))  # fmt: skip
+        notes.append(Note("days_zero", {"metrics": negative}))
     trend = np.abs(part.slope) > 3 * part.slope_se
-    names = [m for m, t in zip(data.metrics, trend, strict=True) if t]
-    if names:
-        notes.append(Note("jump_order", f"Values move with the order of jumps in {', '.join(names[:8])}: see"
-                          " jump_order_slope (warm-up or fatigue); the table takes the order out."))  # fmt: skip
+    moving = [m for m, t in zip(data.metrics, trend, strict=True) if t]
+    if moving:
+        notes.append(Note("jump_order", {"metrics": moving}))
     return notes
 
 
-def _sentences(curve: pd.DataFrame, metrics: list[str], k: int) -> list[str]:
+def _sentences(curve: pd.DataFrame, metrics: list[str], k: int) -> list[Sentence]:
+    """Return what the mean of several jumps buys, and where one more buys little."""
     out = []
+    days = "within_day" if k < 2 else "between_days"
     for metric in metrics:
         part = curve[(curve["metric"] == metric) & (curve["n_sessions"] == 1)].sort_values(
             "n_jumps"
@@ -302,14 +296,12 @@ def _sentences(curve: pd.DataFrame, metrics: list[str], k: int) -> list[str]:
         te = part["estimate"].to_numpy()
         if not np.isfinite(te).all() or te[0] == 0:
             continue
-        gain = 1 - te[1:] / te[:-1]
-        small = np.flatnonzero(gain < GAIN)
-        where = "within one day " if k < 2 else ""
-        text = (
-            f"{label_of(metric)}: typical error {where}{amount(metric, te[0], extra=1)} from one jump,"
-            f" {amount(metric, te[2], extra=1)} from the mean of 3"
-        )
+        small = np.flatnonzero(1 - te[1:] / te[:-1] < GAIN)
+        stop: str | Sentence = ""
         if small.size:
-            text += f"; beyond {int(small[0]) + 1} jumps one more gains less than {100 * GAIN:g} %"
-        out.append(text + ".")
+            stop = Sentence(
+                "reliability.jumps_enough", values={"n": int(small[0]) + 1, "share": GAIN}
+            )
+        values = {"one": float(te[0]), "three": float(te[2]), "stop": stop}
+        out.append(Sentence(f"reliability.jumps_{days}", metric, values=values))
     return out

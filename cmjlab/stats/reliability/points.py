@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from cmjlab.results import Note
+from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.common.components import session_components
 from cmjlab.stats.common.intervals import f_quantile, f_tail
+from cmjlab.stats.common.tables import athlete_in_session
 from cmjlab.stats.reliability.data import Cube
 from cmjlab.stats.reliability.icc import FORMS
 from cmjlab.stats.reliability.missing import intra_block
@@ -56,20 +57,21 @@ def agreement_points(data: Cube) -> pd.DataFrame:
     """Return mean and difference of consecutive sessions, one row per metric and athlete."""
     parts = []
     for j in range(1, data.k):
-        first, second = data.values[:, :, j - 1], data.values[:, :, j]
-        i, a = np.nonzero(np.isfinite(first) & np.isfinite(second))
+        earlier, later = data.values[:, :, j - 1], data.values[:, :, j]
+        i, a = np.nonzero(np.isfinite(earlier) & np.isfinite(later))
         parts.append(
             pd.DataFrame(
                 {
                     "metric": np.array(data.metrics, dtype=object)[i],
                     "athlete": np.array(data.athletes, dtype=object)[a],
-                    "contrast": f"{data.sessions[j]} - {data.sessions[j - 1]}",
-                    "mean": 0.5 * (first[i, a] + second[i, a]),
-                    "difference": second[i, a] - first[i, a],
+                    "first": data.sessions[j],
+                    "second": data.sessions[j - 1],
+                    "mean": 0.5 * (earlier[i, a] + later[i, a]),
+                    "difference": later[i, a] - earlier[i, a],
                 }
             )
         )
-    empty = pd.DataFrame(columns=["metric", "athlete", "contrast", "mean", "difference"])
+    empty = pd.DataFrame(columns=["metric", "athlete", "first", "second", "mean", "difference"])
     return pd.concat(parts, ignore_index=True) if parts else empty
 
 
@@ -94,7 +96,7 @@ def influence_points(data: Cube) -> pd.DataFrame:
 
 
 def icc_band_points(table: pd.DataFrame, k: int) -> pd.DataFrame:
-    """Return the words that limits of single ICCs fall into, and what n could show at best.
+    """Return the bands that limits of single ICCs fall into, and what n could show at best.
 
     ``chance`` is the probability that a study of this n gives a lower limit of .75 or more for
     a metric whose true ICC(C,1) is .95: when it is small, "not good enough" mostly means "too
@@ -102,7 +104,7 @@ def icc_band_points(table: pd.DataFrame, k: int) -> pd.DataFrame:
     """
     single = table[table["statistic"].isin(["icc_a1", "icc_c1"]) & np.isfinite(table["ci_low"])]
     out = single[
-        ["metric", "group", "statistic", "method", "ci_low", "ci_high", "level", "n"]
+        ["metric", "group", "statistic", "interval_kind", "ci_low", "ci_high", "level", "n"]
     ].copy()
     out["band_low"] = [_band(x) for x in out["ci_low"]]
     out["band_high"] = [_band(x) for x in out["ci_high"]]
@@ -124,14 +126,10 @@ def component_points(data: Cube) -> pd.DataFrame:
 
 
 def icc_form_points() -> pd.DataFrame:
-    """Return the names of the ICC forms in the two papers, and what each is for."""
+    """Return the names of the ICC forms in the two papers."""
     rows = [
-        {"statistic": key, "mcgraw_wong_1996": mw, "shrout_fleiss_1979": sf, "use": use}
-        for (key, (sf, use)), mw in zip(
-            FORMS.items(),
-            ("ICC(1)", "ICC(A,1)", "ICC(C,1)", "ICC(k)", "ICC(A,k)", "ICC(C,k)"),
-            strict=True,
-        )
+        {"statistic": key, "mcgraw_wong_1996": mw, "shrout_fleiss_1979": sf}
+        for key, (mw, sf) in FORMS.items()
     ]
     return pd.DataFrame(rows)
 
@@ -144,25 +142,15 @@ def jump_count_notes(table: pd.DataFrame) -> list[Note]:
     if counts.nunique() < 2:
         return []
     few = table.loc[counts.index[counts < counts.max()], ["athlete", "session"]]
-    who = ", ".join(f"{a} ({s})" for a, s in few.head(8).itertuples(index=False))
-    more = f" and {len(few) - 8} more" if len(few) > 8 else ""
-    return [
-        Note(
-            "unequal_jumps",
-            f"Values come from {int(counts.min())} to {int(counts.max())} jumps; fewer jumps are noisier,"
-            f" and a best of jumps is lower: {who}{more}.",
-        )
-    ]
+    cells = [athlete_in_session(str(a), str(s)) for a, s in few.itertuples(index=False)]
+    values = {"least": int(counts.min()), "most": int(counts.max()), "cells": cells}
+    return [Note("unequal_jumps", values)]
 
 
 def retest_days(table: pd.DataFrame, sessions: tuple[str, ...]) -> tuple[Any, list[Note]]:
     """Return the median days between consecutive sessions, and a note that says what it means."""
-    why = "column 'date' is empty or not ISO, YYYY-MM-DD" if "date" in table else "no column 'date'"
-    unknown = Note(
-        "retest_interval_unknown",
-        f"The days between the sessions are not known ({why}); noise over a few days is a lower"
-        " bound for that over a block.",
-    )
+    why = Reason("dates_unreadable" if "date" in table else "no_dates")
+    unknown = Note("retest_interval_unknown", {"why": why})
     if len(sessions) < 2 or "date" not in table:
         return None, [unknown] if len(sessions) > 1 else []
     dates = pd.to_datetime(table["date"], errors="coerce", format="ISO8601")
@@ -181,7 +169,7 @@ def retest_days(table: pd.DataFrame, sessions: tuple[str, ...]) -> tuple[Any, li
     if not days.size:
         return None, [unknown]
     middle = float(np.median(days))
-    span = "" if days.min() == days.max() else f", {days.min():g} to {days.max():g}"
-    note = Note("retest_interval", f"The sessions lie {middle:g} days apart (median of"
-                f" {days.size} retests{span}): for a longer block this noise is a lower bound.")  # fmt: skip
-    return middle, [note]
+    ends = {"low": float(days.min()), "high": float(days.max())}
+    span = "" if ends["low"] == ends["high"] else Sentence("reliability.days_span", values=ends)
+    values = {"days": middle, "retests": int(days.size), "span": span}
+    return middle, [Note("retest_interval", values)]

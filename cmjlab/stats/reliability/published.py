@@ -12,16 +12,16 @@ import pandas as pd
 from cmjlab import checks
 from cmjlab.results import Result
 from cmjlab.stats.common.mean_squares import two_way
+from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import (
-    Rows,
     check_table,
     left_out_notes,
     metric_names,
     sessions_to_use,
 )
 from cmjlab.stats.reliability.data import cube
+from cmjlab.stats.reliability.reasons import value_reasons
 from cmjlab.stats.reliability.rows import published_rows
-from cmjlab.stats.reliability.unequal_noise import value_reasons
 
 
 def published_icc(
@@ -59,8 +59,8 @@ def published_icc(
     names = metric_names(checked, metrics)
     sessions = sessions_to_use(checked, use)
     data = cube(checked, names, sessions)
-    rows = Rows(names, level=level)
-    published_rows(rows, two_way(data.values), value_reasons(data))
+    rows = Rows(level=level)
+    published_rows(rows.at(metric=names), two_way(data.values), value_reasons(data))
     return Result(
         "published_icc",
         rows.frame(),

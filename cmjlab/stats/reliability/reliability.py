@@ -20,19 +20,20 @@ from cmjlab.errors import ArgumentError
 from cmjlab.results import Note, Result
 from cmjlab.stats.common.intervals import mls_limits
 from cmjlab.stats.common.mean_squares import Array, two_way
+from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import (
-    Rows,
     check_table,
     left_out_notes,
     metric_names,
     sessions_to_use,
 )
 from cmjlab.stats.reliability import points as points
-from cmjlab.stats.reliability import sentences as words
+from cmjlab.stats.reliability import sentences as sentences
 from cmjlab.stats.reliability.data import Cube, cube, log_values
 from cmjlab.stats.reliability.grras import grras_points
 from cmjlab.stats.reliability.jump_components import within_session_rows
 from cmjlab.stats.reliability.missing import intra_block
+from cmjlab.stats.reliability.reasons import data_reasons, first_of, percent_reasons
 from cmjlab.stats.reliability.robust import robust_row
 from cmjlab.stats.reliability.rows import (
     agreement_rows,
@@ -42,10 +43,7 @@ from cmjlab.stats.reliability.rows import (
     session_rows,
 )
 from cmjlab.stats.reliability.strata import Strata, strata_of
-from cmjlab.stats.reliability.unequal_noise import cv_rows, data_reasons, spread, typical_error_rows
-
-#: Limits of the typical error on the log scale, for the note on uneven noise.
-_ROBUST, _PLAIN = "typical_error_robust", "typical_error"
+from cmjlab.stats.reliability.unequal_noise import cv_rows, spread, typical_error_rows
 
 
 def reliability(
@@ -87,7 +85,7 @@ def reliability(
         kind "reliability". ``table``: statistics of the catalog's reliability part. ``points``:
         values, pairs (the same), agreement, influence (each athlete's part in the noise),
         components, verdict, icc_forms, icc_bands, grras. A number that cannot be had is nan with
-        the reason in ``text``.
+        its ``reason_code``. Of several intervals of one ICC the one that a report shows ``leads``.
 
     Raises
     ------
@@ -126,7 +124,7 @@ def reliability(
         for name in strata.names:
             inner, more = _stratum(_part(data, strata, name), level, name, matters, None)
             frames.append(inner.frame())
-            notes += words.stratum_notes(name, more, notes)
+            notes += sentences.stratum_notes(name, more, notes)
     jump_frames, jump_notes = within_session_rows(jumps, names, sessions, level)
     frame = pd.concat([*frames, *jump_frames], ignore_index=True)
     used = checked[checked["session"].isin(sessions)]
@@ -135,7 +133,7 @@ def reliability(
         "reliability",
         frame,
         points=points.all_points(data, frame, strata.of if strata else None)
-        | {"verdict": words.verdict_points(frame, matters)},
+        | {"verdict": sentences.verdict_points(frame, matters)},
         settings={
             "metrics": names,
             "use": sessions,
@@ -155,7 +153,7 @@ def reliability(
             *points.jump_count_notes(used),
         ),
     )
-    result = replace(result, sentences=tuple(words.all_sentences(result, data)))
+    result = replace(result, sentences=tuple(sentences.all_sentences(result, data)))
     return replace(result, points={**result.points, "grras": grras_points(result)})
 
 
@@ -187,38 +185,46 @@ def _stratum(
     data: Cube, level: float, group: str | None, matters: Mapping[str, float], strata: Strata | None
 ) -> tuple[Rows, list[Note]]:
     """Return all rows of one set of athletes, and the notes on it."""
-    rows = Rows(data.metrics, level=level, group=group)
+    rows = Rows(level=level)
+    place = rows.at(metric=list(data.metrics), group=group)
     block, ms = intra_block(data.values), two_way(data.values)
-    void = data_reasons(data, block)
-    logs, why = log_values(data)
-    percent = [v or w for v, w in zip(void, why, strict=True)]
-    typical_error_rows(rows, block, void)
-    part = robust_row(rows, data.values, block, void)
-    usable = np.array([not w for w in why])
-    cv_rows(rows, intra_block(logs), spread(data.values, usable), percent)
-    icc_rows(rows, data, ms, void)
-    session_rows(rows, data, logs, void, percent)
+    void, why = data_reasons(data, block), percent_reasons(data)
+    logs, percent = log_values(data, why), first_of(void, why)
+    typical_error_rows(place, block, void)
+    part = robust_row(place, data.values, block, void)
+    usable = np.array([w is None for w in why])
+    cv_rows(place, intra_block(logs), spread(data.values, usable), percent)
+    icc_rows(place, data, ms, void)
+    session_rows(place, data, logs, void, percent)
     if data.k > 1:
-        session_f_row(rows, ms, void)
-    agreement_rows(rows, data, logs, void, percent)
+        session_f_row(place, ms, void)
+    agreement_rows(place, data, logs, void, percent)
     wanted = [matters.get(m, np.nan) for m in data.metrics]
-    between_rows(rows, ms, void, wanted, _pooled(data, strata, level) if strata else None)
-    notes = words.data_notes(data, block, ms, void)
-    notes += words.noise_notes(data, block, part, rows.log_width(_ROBUST), rows.log_width(_PLAIN))
-    notes += words.percent_note(data, why)
+    between_rows(place, ms, void, wanted, _pooled(data, strata, level) if strata else None)
+    notes = sentences.data_notes(data, block, ms, void)
+    robust, plain = (_log_width(rows, s) for s in ("typical_error_robust", "typical_error"))
+    notes += sentences.noise_notes(data, block, part, robust, plain)
+    notes += sentences.percent_notes(data, why)
     return rows, notes
 
 
-def _pooled(data: Cube, strata: Strata, level: float) -> tuple[Array, Array, Array, str]:
-    """Return the true SD between athletes within strata, its limits, and words for it."""
+def _log_width(rows: Rows, statistic: str) -> Array:
+    """Return log(ci_high / ci_low) of a statistic; nan without an interval."""
+    low, high = (rows.column(statistic, end) for end in ("ci_low", "ci_high"))
+    fine = np.isfinite(low) & np.isfinite(high) & (low > 0)
+    return np.where(fine, np.log(np.where(fine, high / np.where(fine, low, 1), 1)), np.nan)
+
+
+def _pooled(data: Cube, strata: Strata, level: float) -> tuple[str, Array, Array, Array]:
+    """Return the column of the strata, and the true SD between athletes within them, with limits."""
     parts = [two_way(_part(data, strata, name).values) for name in strata.names]
     parts = [p for p in parts if (p.n >= 2).all()]
     nothing = np.full(len(data.metrics), np.nan)
     if not parts or data.k < 2:
-        return nothing, nothing, nothing, f"within {strata.column}"
+        return strata.column, nothing, nothing, nothing
     df_r, df_e = sum(p.df_r for p in parts), sum(p.df_e for p in parts)
     msr = sum(p.msr * p.df_r for p in parts) / df_r
     mse = sum(p.mse * p.df_e for p in parts) / df_e
     low, high = mls_limits([1 / data.k, -1 / data.k], [msr, mse], [df_r, df_e], level)
     sd, low, high = (np.sqrt(np.maximum(x, 0.0)) for x in ((msr - mse) / data.k, low, high))
-    return sd, low, high, f"within {strata.column} (pooled)"
+    return strata.column, sd, low, high

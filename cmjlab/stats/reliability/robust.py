@@ -12,10 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from cmjlab.results import Reason
 from cmjlab.stats.common.intervals import f_tail
 from cmjlab.stats.common.mean_squares import Array, ratio
-from cmjlab.stats.common.tables import Rows
+from cmjlab.stats.common.rows import Place
 from cmjlab.stats.reliability.missing import IntraBlock
+from cmjlab.stats.reliability.reasons import NOISE_ZERO, Why, reasons_where
+
+#: Athletes from which Bonett's interval can be had.
+_FEWEST = 4
 
 
 @dataclass(frozen=True)
@@ -68,7 +73,7 @@ def bonett(part: Shares, block: IntraBlock, level: float) -> tuple[Array, Array]
     stays the unit: the variance of the athletes' mean squares takes the place of kurtosis - 1.
     Formula from memory; coverage in the calibration table.
     """
-    n = np.where((block.n >= 4) & (block.mse > 0), block.n, np.nan)
+    n = np.where((block.n >= _FEWEST) & (block.mse > 0), block.n, np.nan)
     z = float(special.ndtri(0.5 + level / 2))
     weight = np.where(part.df > 0, 1.0, 0.0)
     each = ratio(part.squares, np.maximum(part.df, 1)) * weight
@@ -84,18 +89,22 @@ def bonett(part: Shares, block: IntraBlock, level: float) -> tuple[Array, Array]
     return low, high
 
 
-def robust_row(rows: Rows, values: Array, block: IntraBlock, void: list[str]) -> Shares:
+def robust_row(place: Place, values: Array, block: IntraBlock, void: Why) -> Shares:
     """Add the typical error with Bonett's interval, and return the athletes' shares."""
     part = shares(values, block)
-    rows.add(
+    place.add(
         "typical_error_robust",
         np.sqrt(block.mse),
-        limits=bonett(part, block, rows.level),
+        limits=bonett(part, block, place.level),
         df=block.df,
         n=block.n,
-        method="residual of athletes and sessions; Bonett 2006",
         void=void,
-        reason=np.where(block.n >= 4, "the noise is exactly zero", "fewer than 4 athletes"),
-        text="interval for noise that is heavy-tailed or differs between athletes",
+        reason=reasons_where(
+            block.n >= _FEWEST, NOISE_ZERO, Reason("few_athletes", {"needed": _FEWEST})
+        ),
+        estimator="residual",
+        interval_kind="bonett",
+        remark=Reason("for_uneven_noise"),
+        leads=False,
     )
     return part

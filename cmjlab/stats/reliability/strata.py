@@ -66,5 +66,5 @@ def strata_of(table: pd.DataFrame, by: str | None, athletes: tuple[str, ...]) ->
     notes: tuple[Note, ...] = ()
     if empty:
         names = (*names, NOT_STATED)
-        notes = (Note("stratum_not_stated", f"{by} is not stated for {', '.join(empty)}."),)
+        notes = (Note("stratum_not_stated", {"column": by, "athletes": empty}),)
     return Strata(by, names, of, notes)

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from cmjlab.results import Reason
 from cmjlab.stats.common.intervals import chi2_quantile, sd_limits, t_quantile
 from cmjlab.stats.common.mean_squares import Array, ratio
-from cmjlab.stats.common.tables import Rows
-from cmjlab.stats.reliability.data import Cube
+from cmjlab.stats.common.rows import Place
 from cmjlab.stats.reliability.missing import IntraBlock
-
-_ZERO = "the noise is exactly zero"
-_RESIDUAL = "residual of athletes and sessions; chi-square interval"
+from cmjlab.stats.reliability.reasons import NOISE_ZERO, Why
 
 
 @dataclass(frozen=True)
@@ -79,127 +78,99 @@ def spread(values: Array, usable: Array) -> Spread:
     return Spread(rms, mean, df, n, mean_c4, df_mean)
 
 
-def typical_error_rows(rows: Rows, block: IntraBlock, reason: list[str]) -> None:
+def typical_error_rows(place: Place, block: IntraBlock, void: Why) -> None:
     """Add the typical error and what follows from it: detectable changes of one and of all."""
     te, df = np.sqrt(block.mse), np.where(block.mse > 0, block.df, np.nan)
-    limits = sd_limits(te, df, rows.level)
-    shared = {"df": df, "n": block.n, "void": reason, "reason": _ZERO}
-    rows.add("typical_error", te, limits=limits, method=_RESIDUAL, **shared)
-    factor = np.sqrt(2) * t_quantile(0.5 + rows.level / 2, block.df)
-    rows.add(
+    low, high = sd_limits(te, df, place.level)
+    place = place.at(df=df, n=block.n, interval_kind="chi_square")
+
+    def add(key: str, factor: Array | float, estimator: str, **columns: Any) -> None:
+        limits = (factor * low, factor * high)
+        place.add(
+            key,
+            factor * te,
+            limits=limits,
+            estimator=estimator,
+            void=void,
+            reason=NOISE_ZERO,
+            **columns,
+        )
+
+    add("typical_error", 1.0, "residual", leads=True)
+    one = np.sqrt(2) * t_quantile(0.5 + place.level / 2, block.df)
+    add(
         "smallest_detectable_change",
-        factor * te,
-        limits=(factor * limits[0], factor * limits[1]),
-        method="t · √2 · typical error",
-        text="one athlete, one session against another",
-        **shared,
+        one,
+        "t_times_error",
+        remark=Reason("one_against_one"),
+        leads=True,
     )
-    z = np.sqrt(2) * 1.96
-    rows.add(
+    add(
         "smallest_detectable_change_z",
-        z * te,
-        limits=(z * limits[0], z * limits[1]),
-        method="1.96 · √2 · typical error, as published",
-        text="covers less than 95 % with few athletes",
-        **shared,
+        np.sqrt(2) * 1.96,
+        "z_times_error",
+        remark=Reason("covers_too_little"),
+        leads=False,
     )
-    of_mean = factor / np.sqrt(np.maximum(block.n, 1))
-    rows.add(
+    add(
         "smallest_detectable_change_mean",
-        of_mean * te,
-        limits=(of_mean * limits[0], of_mean * limits[1]),
-        method="t · √2 · typical error / √n",
-        text="mean of these athletes; the noise of the retest only, equal true changes",
-        **shared,
+        one / np.sqrt(np.maximum(block.n, 1)),
+        "t_times_error_of_mean",
+        remark=Reason("mean_of_these"),
     )
 
 
-def cv_rows(rows: Rows, log_block: IntraBlock, cv: Spread, reason: list[str]) -> None:
+def cv_rows(place: Place, log_block: IntraBlock, cv: Spread, void: Why) -> None:
     """Add the three coefficients of variation, each under its own name."""
     te, df = np.sqrt(log_block.mse), np.where(log_block.mse > 0, log_block.df, np.nan)
-    low, high = sd_limits(te, df, rows.level)
-    rows.add(
+    low, high = sd_limits(te, df, place.level)
+    place.add(
         "typical_error_percent",
         100 * np.expm1(te),
         limits=(100 * np.expm1(low), 100 * np.expm1(high)),
-        unit="%",
         df=df,
         n=log_block.n,
-        void=reason,
-        reason=_ZERO,
-        method="100 (exp(typical error of logs) - 1); chi-square interval",
-        text="free of a common session change",
+        void=void,
+        reason=NOISE_ZERO,
+        estimator="residual_of_logs",
+        interval_kind="chi_square",
+        remark=Reason("free_of_session_change"),
     )
-    rms = sd_limits(cv.rms, np.where(cv.rms > 0, cv.df, np.nan), rows.level)
-    rows.add(
+    rms = sd_limits(cv.rms, np.where(cv.rms > 0, cv.df, np.nan), place.level)
+    place.add(
         "cv_rms_percent",
         100 * cv.rms,
         limits=(100 * rms[0], 100 * rms[1]),
-        unit="%",
         df=cv.df,
         n=cv.n,
-        void=reason,
-        reason=_ZERO,
-        method="root mean square of the athletes' CVs; chi-square interval",
-        text="contains the session change; interval right only without one",
+        void=void,
+        reason=NOISE_ZERO,
+        estimator="root_mean_square",
+        interval_kind="chi_square",
+        remark=Reason("cv_with_session_change"),
     )
-    upper = 0.5 + rows.level / 2
+    _mean_cv_rows(place, cv, void)
+
+
+def _mean_cv_rows(place: Place, cv: Spread, void: Why) -> None:
+    """Add the mean of the athletes' CVs as it is published, and freed of its small-sample bias."""
+    upper = 0.5 + place.level / 2
     with np.errstate(invalid="ignore"):
         d = np.where(np.isfinite(cv.df_mean) & (cv.mean > 0), cv.df_mean, np.nan)
     unbiased = cv.mean / cv.c4
-    pair = [unbiased * c4(d) * np.sqrt(d / chi2_quantile(q, d)) for q in (upper, 1 - upper)]
-    rows.add(
-        "cv_mean_percent",
-        100 * cv.mean,
-        limits=(100 * pair[0] * cv.c4, 100 * pair[1] * cv.c4),
-        unit="%",
-        df=d,
-        n=cv.n,
-        void=reason,
-        reason=_ZERO,
-        method="mean of the athletes' CVs, as often published",
-        text="too small by arithmetic alone (two sessions: 0.798 of the true CV); contains the session change",
-    )
-    rows.add(
-        "cv_mean_percent",
-        100 * unbiased,
-        limits=(100 * pair[0], 100 * pair[1]),
-        unit="%",
-        df=d,
-        n=cv.n,
-        void=reason,
-        reason=_ZERO,
-        method="mean of the athletes' CVs divided by c4",
-        text="comparable with the root mean square; contains the session change",
-    )
-
-
-def value_reasons(data: Cube) -> list[str]:
-    """Return per metric why no comparison of sessions is possible at all, "" when one is."""
-    out = []
-    low, high = (
-        data.values.min(axis=(1, 2), initial=np.inf),
-        data.values.max(axis=(1, 2), initial=-np.inf),
-    )
-    for i, values in enumerate(data.values):
-        if np.isnan(low[i]):
-            there = values[np.isfinite(values)]
-            low[i], high[i] = (there.min(), there.max()) if there.size else (np.nan, np.nan)
-        if not np.isfinite(low[i]):
-            out.append("no values")
-        elif data.k < 2:
-            out.append(f"only one session ({data.sessions[0]}); two or more are needed")
-        elif low[i] == high[i]:
-            out.append(f"all {int(np.isfinite(values).sum())} values are equal ({low[i]:g})")
-        else:
-            out.append("")
-    return out
-
-
-def data_reasons(data: Cube, block: IntraBlock) -> list[str]:
-    """Return per metric why nothing can be said about noise, "" when it can."""
-    few = [
-        "" if df > 0 else f"{int(n)} athlete(s) with two sessions or more; at least 2 are needed"
-        for n, df in zip(block.n, block.df, strict=True)
-    ]
-    return [v or f for v, f in zip(value_reasons(data), few, strict=True)]
+    low, high = (unbiased * c4(d) * np.sqrt(d / chi2_quantile(q, d)) for q in (upper, 1 - upper))
+    for published in (True, False):
+        bias = cv.c4 if published else np.ones_like(cv.c4)
+        place.add(
+            "cv_mean_percent",
+            100 * (cv.mean if published else unbiased),
+            limits=(100 * low * bias, 100 * high * bias),
+            df=d,
+            n=cv.n,
+            void=void,
+            reason=NOISE_ZERO,
+            estimator="mean_of_cvs" if published else "mean_of_cvs_by_c4",
+            interval_kind="chi",
+            remark=Reason("mean_cv_too_small" if published else "mean_cv_comparable"),
+            leads=published,
+        )

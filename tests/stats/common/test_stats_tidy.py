@@ -6,7 +6,6 @@ import pytest
 
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.tables import (
-    Rows,
     check_table,
     grid,
     is_ratio_scale,
@@ -117,33 +116,3 @@ def test_left_out_notes():
     notes = {n.code: n.text for n in left_out_notes(given, check_table(given), ["x"], ["pre"])}
     assert set(notes) == {"repeated_rows", "text_column", "session_not_used"}
     assert "post" in notes["session_not_used"]
-
-
-def test_rows_need_a_reason_for_every_nan():
-    rows = Rows(["a", "b"], level=0.95)
-    with pytest.raises(ValueError, match="typical_error of b: nan without a reason"):
-        rows.add("typical_error", [1.0, np.nan], limits=([0.5, 0.5], [2, 2]))
-    with pytest.raises(ValueError, match="nan without a reason"):
-        rows.add("typical_error", [1.0, 2.0])
-    with pytest.raises(ValueError, match="no column 'wrong'"):
-        rows.add("typical_error", [1.0, 2.0], interval=False, wrong=1)
-
-
-def test_rows_come_metric_by_metric_with_all_columns():
-    rows = Rows(["jump_height_m", "own"], level=0.9, group="women")
-    rows.add("typical_error", [1.0, np.nan], limits=(0.5, 2.0), void=["", "why"], text="note")
-    rows.add("icc_c1", [0.9, 0.8], unit="", reason="too few", text="more")
-    t = rows.frame()
-    assert t["metric"].tolist() == ["jump_height_m", "jump_height_m", "own", "own"]
-    assert t["unit"].fillna("").tolist() == ["m", "", "", ""]
-    assert t["text"].tolist() == [
-        "note",
-        "no interval: too few; more",
-        "not estimable: why",
-        "no interval: too few; more",
-    ]
-    assert t["level"].isna().tolist() == [False, True, True, True]
-    assert (t["group"] == "women").all()
-    np.testing.assert_allclose(rows.log_width("typical_error"), [np.log(4), np.nan])
-    with pytest.raises(KeyError):
-        rows.log_width("nothing")

@@ -24,9 +24,15 @@ def sane(result):
     none = t[~np.isfinite(t["estimate"])]
     assert none["text"].fillna("").str.startswith("not estimable: ").all(), none
     assert (none["text"].str.len() > len("not estimable: ") + 5).all()
-    by_nature = t["statistic"].isin(["session_f", "change_that_matters"])
+    assert none["reason_code"].notna().all()
+    by_nature = ~t["statistic"].map(lambda s: STATISTICS[s].has_interval)
     bare = t[np.isfinite(t["estimate"]) & ~np.isfinite(t["ci_low"]) & ~by_nature]
     assert bare["text"].fillna("").str.startswith("no interval: ").all(), bare
+    assert bare["reason_code"].notna().all()
+    assert not [x for x in (*map(str, result.sentences), *(n.text for n in result.notes)) if not x]
+    questions = t["statistic"].map(lambda s: STATISTICS[s].question or s)
+    places = [t[c].fillna("") for c in ("metric", "group", "first", "second")]
+    assert (t["leads"].groupby([questions, *places]).sum() == 1).all()
     assert (t["ci_low"].isna() == t["ci_high"].isna()).all()
     for c in ("estimate", "ci_low", "ci_high", "df", "df2", "se", "test_value", "p"):
         assert not np.isinf(t[c]).any(), (c, t[np.isinf(t[c])])
@@ -65,12 +71,12 @@ def test_one_session_with_jumps_shows_noise_within_the_day():
     assert row["estimate"] == pytest.approx(np.sqrt(((y - slope * x) ** 2).sum() / (9 * 3 - 1)))
     assert row["df"] == 26
     assert result.has_note("one_session")
-    assert any("between days the noise is larger" in s for s in result.sentences)
+    assert any("between days the noise is larger" in str(s) for s in result.sentences)
 
 
 def test_one_athlete():
     result = sane(reliability(table([[40.0, 41.0]])))
-    assert "1 athlete(s) with two sessions" in result.rows("typical_error")["text"].iloc[0]
+    assert "1 athlete with two sessions" in result.rows("typical_error")["text"].iloc[0]
 
 
 def test_two_athletes():
@@ -83,7 +89,7 @@ def test_two_athletes():
 def test_two_athletes_whose_agreement_has_no_meaning():
     # MSR < MSE and MSC < MSE: the formula of ICC(A,1) leaves [-1, 1].
     result = sane(reliability(table([[1.0, 2.0], [2.0, 1.0], [1.5, 1.5001]])))
-    row = result.rows("icc_ak", method="McGraw & Wong 1996").iloc[0]
+    row = result.rows("icc_ak", interval_kind="mcgraw_wong").iloc[0]
     assert "not separable" in row["text"]
 
 
@@ -102,7 +108,7 @@ def test_identical_sessions_are_called_out():
     assert result.has_note("identical_sessions")
     assert "duplicated file" in [n for n in result.notes if n.code == "identical_sessions"][0].text
     assert result.value("typical_error") == 0
-    assert (result.rows("icc_c1", method="McGraw & Wong 1996")["estimate"] == 1).all()
+    assert (result.rows("icc_c1", interval_kind="mcgraw_wong")["estimate"] == 1).all()
     assert "noise is exactly zero" in result.rows("typical_error")["text"].iloc[0]
 
 
@@ -129,7 +135,7 @@ def test_no_difference_between_athletes():
     negative = sane(
         reliability(table(np.hstack([40 + values, 40 - values]) + 0.01 * rng.normal(size=(10, 2))))
     )
-    row = negative.rows("icc_c1", method="McGraw & Wong 1996").iloc[0]
+    row = negative.rows("icc_c1", interval_kind="mcgraw_wong").iloc[0]
     assert row["estimate"] < 0
     assert "not separable" in row["text"]
     assert negative.has_note("not_separable")
@@ -167,8 +173,8 @@ def test_missing_values_are_named():
     assert "A6" in texts["no_value"]
     assert "A3 (s2)" in texts["missing_value"]
     assert result.settings["n_athletes"] == 7
-    assert result.rows("icc_c1", method="McGraw & Wong 1996")["n"].iloc[0] == 6
-    assert result.rows("icc_c1", method="all values, exact F pivot")["n"].iloc[0] == 7
+    assert result.rows("icc_c1", interval_kind="mcgraw_wong")["n"].iloc[0] == 6
+    assert result.rows("icc_c1", interval_kind="exact_f_all_values")["n"].iloc[0] == 7
 
 
 def test_one_of_two_sessions_missing_adds_nothing():
@@ -183,7 +189,7 @@ def test_one_of_two_sessions_missing_adds_nothing():
 def test_no_athlete_with_two_sessions():
     values = np.array([[1.0, np.nan], [2.0, np.nan], [np.nan, 3.0]])
     result = sane(reliability(table(values)))
-    assert "0 athlete(s) with two sessions" in result.rows("typical_error")["text"].iloc[0]
+    assert "0 athletes with two sessions" in result.rows("typical_error")["text"].iloc[0]
 
 
 def test_a_metric_without_values_beside_a_good_one():
@@ -213,7 +219,7 @@ def test_metric_that_changes_sign_has_no_percent():
 
 def test_metric_without_true_zero_has_no_percent():
     result = sane(reliability(table(squad(), "minimum_power_w")))
-    assert "no true zero" in result.rows("cv_rms_percent")["text"].iloc[0]
+    assert result.rows("cv_rms_percent")["reason_code"].iloc[0] == "no_true_zero"
 
 
 @pytest.mark.parametrize("scale", [1e-6, 1e6, 1e-12, 1e12])
@@ -341,7 +347,8 @@ def test_strata_equal_separate_analyses():
     everybody = result.rows("typical_error").query("group.isna()")["estimate"]
     assert everybody.tolist() == [pytest.approx(reliability(frame).value("typical_error"))]
     row = result.rows("smallest_worthwhile_change").query("group.isna()").iloc[0]
-    assert "within sex" in row["method"]
+    assert row["estimator"] == "fifth_of_spread_within"
+    assert "of the same sex" in row["method"]
 
 
 def test_use_of_one_session_twice_is_refused():

@@ -136,7 +136,7 @@ def test_noise_without_an_athlete():
 def test_pingouin_agrees_on_complete_data(k):
     frame = table(squad(n=11, k=k, seed=k))
     theirs = icc_by_pingouin(frame, "score").set_index("statistic")
-    ours = reliability(frame).rows(method="McGraw & Wong 1996").set_index("statistic")
+    ours = reliability(frame).rows(interval_kind="mcgraw_wong").set_index("statistic")
     quick = published_icc(frame).table.set_index("statistic")
     for form in icc.FORMS:
         for mine in (ours, quick):

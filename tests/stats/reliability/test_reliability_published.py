@@ -78,7 +78,7 @@ WINE_ICC = {  # (R)
 @pytest.mark.parametrize("form", list(SHROUT_FLEISS_ICC))
 def test_icc_forms_and_published_intervals(data, expected, form):
     result = reliability(long(data))
-    row = result.rows(form, method="McGraw & Wong 1996").iloc[0]
+    row = result.rows(form, interval_kind="mcgraw_wong").iloc[0]
     found = (row["estimate"], row["ci_low"], row["ci_high"])
     np.testing.assert_allclose(found, expected[form], rtol=0, atol=1e-9)
 
@@ -104,16 +104,14 @@ def test_bland_altman_1986_wright_retest():
     assert te.df == 16
     close(result.value("typical_error_percent"), 3.51176687416017)
     close(result.value("cv_rms_percent"), 3.49955869733311)
-    published = one(
-        result, "cv_mean_percent", method="mean of the athletes' CVs, as often published"
-    )
+    published = one(result, "cv_mean_percent", estimator="mean_of_cvs")
     close(published.estimate, 2.42328362688735)
     for form, value in (
         ("icc_1", 0.983165020077526),
         ("icc_a1", 0.983164008259485),
         ("icc_c1", 0.983045841974452),
     ):
-        close(one(result, form, method="McGraw & Wong 1996").estimate, value)
+        close(one(result, form, interval_kind="mcgraw_wong").estimate, value)
     close(result.value("session_change"), -4.94117647058824)
 
 
@@ -127,7 +125,7 @@ def test_bland_altman_1986_mini_retest():
         ("icc_a1", 0.96847076545936),
         ("icc_c1", 0.966904804789113),
     ):
-        close(one(result, form, method="McGraw & Wong 1996").estimate, value)
+        close(one(result, form, interval_kind="mcgraw_wong").estimate, value)
 
 
 def test_bland_altman_1986_two_meters():
@@ -206,22 +204,20 @@ def test_bland_altman_1996_four_readings():
         "icc_ck": (0.974679971976, 0.949958458112, 0.988876944781),
     }
     for form, numbers in expected.items():
-        row = one(result, form, method="McGraw & Wong 1996")
+        row = one(result, form, interval_kind="mcgraw_wong")
         close([row.estimate, row.ci_low, row.ci_high], numbers)
     pairs = result.rows("typical_error_pair")
     close(pairs["estimate"], [21.3646289090415, 17.7704663327728, 13.4885428966099])
     changes = result.rows("session_change")
     close(changes["estimate"], [5.5, 10.0, 6.75, 22.25])
     close(result.value("cv_rms_percent"), 7.12404037054481)
-    published = one(
-        result, "cv_mean_percent", method="mean of the athletes' CVs, as often published"
-    )
+    published = one(result, "cv_mean_percent", estimator="mean_of_cvs")
     close(published.estimate, 5.87258535040537)
     f = one(result, "session_f")
     close([f.estimate, f.df, f.df2], [5.22361, 3, 57], atol=5e-6)
     close(f.p, 0.0029563, atol=5e-8)
     # (R, lme4 with its default optimiser, good to 1e-8) athletes 3659.133794, remainder 380.224780.
-    reml = result.points["components"].query("method == 'REML'").set_index("component")
+    reml = result.points["components"].query("estimator == 'reml'").set_index("component")
     found = reml.loc[["athletes", "remainder"], "variance"]
     np.testing.assert_allclose(found, [3659.133794, 380.224780], rtol=1e-7)
 
@@ -241,14 +237,16 @@ LOST = [[31.2, 32.0, 31.6], [28.4, 29.1, 28.8], [35.0, 35.9, 34.7], [40.1, 39.8,
 
 def test_one_lost_trial_keeps_the_athlete():
     result = reliability(long(LOST))
-    row = one(result, "icc_a1", method="McGraw & Wong 1996")
+    row = one(result, "icc_a1", interval_kind="mcgraw_wong")
     close([row.estimate, row.ci_low, row.ci_high], [0.97485, 0.67094, 0.99746], atol=5e-6)
     assert row.n == 5
-    row = one(result, "icc_c1", method="McGraw & Wong 1996")
+    row = one(result, "icc_c1", interval_kind="mcgraw_wong")
     close([row.estimate, row.ci_low, row.ci_high], [0.99545, 0.97728, 0.99949], atol=5e-6)
-    row = one(result, "icc_c1", method="all values, exact F pivot")
+    row = one(result, "icc_c1", interval_kind="exact_f_all_values")
     assert row.n == 6
-    reml = result.points["components"].query("method == 'REML'").set_index("component")["variance"]
+    reml = (
+        result.points["components"].query("estimator == 'reml'").set_index("component")["variance"]
+    )
     close(reml[["athletes", "sessions", "remainder"]], [20.8595, 0.13609, 0.11791], atol=2e-4)
     total = reml.sum()
     close(

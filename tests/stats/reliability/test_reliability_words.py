@@ -5,8 +5,9 @@ import pandas as pd
 import pytest
 from reliability_kit import squad, table
 
+from cmjlab.stats.reliability.grras import grras_table
 from cmjlab.stats.reliability.reliability import reliability
-from cmjlab.stats.reliability.sentences import amount, verdict_points
+from cmjlab.stats.reliability.sentences import verdict_points
 
 #: Differences whose SD is exactly √2 · 0.8 cm, without session change; athletes far apart.
 HEIGHT = "jump_height_m"
@@ -27,11 +28,12 @@ def test_the_sentence_of_the_verdict():
     result = reliability(exact_squad(), change_that_matters=0.02)
     assert result.value("typical_error") == pytest.approx(0.008)
     # t(9, .975) = 2.262157: 2.262157 · √2 · 0.8 cm = 2.559 cm; / √10 = 0.809 cm.
-    assert result.sentences == (
-        "Jump height (take-off velocity): smallest change to trust: one athlete 2.6 cm, this squad's"
-        " mean 0.8 cm; you want to see 2.0 cm. One athlete: cannot tell from 10 athletes"
-        " (1.8 cm to 4.7 cm). Squad's mean: yes.",
-    )
+    assert list(map(str, result.sentences)) == [
+        "Jump height (take-off velocity): the smallest detectable change is 2.6 cm for one athlete and"
+        " 0.8 cm for the squad mean. A change of 2.0 cm is detectable for the squad mean; 10 athletes"
+        " do not tell whether it is for one athlete (interval of the smallest detectable change 1.8"
+        " to 4.7 cm)."
+    ]
 
 
 def test_answers_follow_from_the_interval():
@@ -39,42 +41,42 @@ def test_answers_follow_from_the_interval():
     for wanted in (0.001, 0.02, 0.05):
         verdict = reliability(exact_squad(), change_that_matters=wanted).points["verdict"]
         answers[wanted] = verdict.set_index("purpose")["answer"].to_dict()
-    assert answers[0.001] == {"one athlete": "no", "squad mean": "no"}
-    assert answers[0.02] == {"one athlete": "cannot tell", "squad mean": "yes"}
-    assert answers[0.05] == {"one athlete": "yes", "squad mean": "yes"}
+    assert answers[0.001] == {"one_athlete": "no", "squad_mean": "no"}
+    assert answers[0.02] == {"one_athlete": "cannot_tell", "squad_mean": "yes"}
+    assert answers[0.05] == {"one_athlete": "yes", "squad_mean": "yes"}
 
 
 def test_without_a_declared_change_the_verdict_says_so():
     result = reliability(exact_squad())
-    assert result.sentences[0].endswith("; no change that matters was declared.")
+    assert "No change that matters was declared" in str(result.sentences[0])
     row = result.rows("change_that_matters").iloc[0]
-    assert row["text"] == "not estimable: none was declared"
-    assert "arbitrary" in result.rows("smallest_worthwhile_change")["text"].iloc[0]
+    assert row["reason_code"] == "none_declared"
+    stand_in = result.rows("smallest_worthwhile_change").iloc[0]
+    assert stand_in["remark_code"] == "arbitrary_change"
+    assert stand_in["leads"]
+    assert not row["leads"]
+    declared = reliability(exact_squad(), change_that_matters=0.02)
+    assert declared.row("change_that_matters")["leads"]
+    assert not declared.row("smallest_worthwhile_change")["leads"]
 
 
 def test_a_session_change_is_said():
     result = reliability(exact_squad(shift=0.02))
     assert (
-        "Jump height (take-off velocity): the sessions differ, base2 - base1 +2.0 cm (+1.2 cm to"
-        " +2.8 cm); the typical error sets this shift aside." in result.sentences
-    )
-    assert not any("sessions differ" in s for s in reliability(exact_squad()).sentences)
+        "Jump height (take-off velocity): from base1 to base2 the mean of the squad changed by +2.0 cm"
+        " (95 % interval +1.2 to +2.8 cm). The typical error sets this common change aside."
+    ) in map(str, result.sentences)
+    keys = [s.key for s in reliability(exact_squad()).sentences]
+    assert keys == ["reliability.smallest_detectable"]
 
 
 def test_identical_sessions_get_no_verdict():
     frame = exact_squad(te=0.0)
     frame[HEIGHT] = frame.groupby("athlete")[HEIGHT].transform("first")
     result = reliability(frame, change_that_matters=0.02)
-    assert set(result.points["verdict"]["answer"]) == {"not estimable"}
+    assert set(result.points["verdict"]["answer"]) == {"not_estimable"}
     assert result.sentences == ()
     assert result.has_note("identical_sessions")
-
-
-def test_amount_shows_small_and_foreign_numbers():
-    assert amount(HEIGHT, 0.0256) == "2.6 cm"
-    assert amount(HEIGHT, 0.0001) == "0.010 cm"
-    assert amount("own_column", 1234567.0) == "1.23e+06"
-    assert amount(HEIGHT, np.nan) == "–"
 
 
 def test_retest_days():
@@ -94,10 +96,13 @@ def test_grras_table():
     result = reliability(exact_squad(), change_that_matters=0.02)
     items = result.points["grras"].set_index("topic")
     assert items["item"].tolist() == list(range(1, 16))
-    assert "10 athletes, 2 session(s), 1 metric(s), 20 values" in items.loc["Numbers", "from_data"]
-    assert items.loc["Title", "to_write"]
-    assert not items.loc["Analysis", "to_write"]
-    assert (items["from_data"].eq("") == items["to_write"]).all()
+    assert items.loc["title", "to_write"]
+    assert not items.loc["analysis", "to_write"]
+    shown = grras_table(result)
+    assert (
+        "Athletes: 10; sessions: 2; measures: 1; values: 20." in shown["from these data"].tolist()
+    )
+    assert (shown["from these data"].eq("").to_numpy() == items["to_write"].to_numpy()).all()
 
 
 def test_points_carry_what_figures_need():
@@ -115,7 +120,7 @@ def test_points_carry_what_figures_need():
     forms = result.points["icc_forms"].set_index("statistic")
     assert forms.loc["icc_a1", "shrout_fleiss_1979"] == "ICC(2,1)"
     assert forms.loc["icc_ck", "mcgraw_wong_1996"] == "ICC(C,k)"
-    shares = result.points["components"].groupby(["metric", "method"])["share"].sum()
+    shares = result.points["components"].groupby(["metric", "estimator"])["share"].sum()
     np.testing.assert_allclose(shares, 1)
 
 
@@ -159,7 +164,7 @@ def test_notes_of_a_stratum_carry_its_name():
     result = reliability(frame, by="sex")
     text = [n.text for n in result.notes if n.code == "not_estimable"]
     assert text == [
-        "male: score: not estimable: 1 athlete(s) with two sessions or more; at least 2 are needed."
+        "male: Score cannot be estimated: 1 athlete with two sessions or more; at least 2 are needed."
     ]
 
 
@@ -175,4 +180,4 @@ def test_unequal_numbers_of_jumps_are_named():
 def test_dates_that_cannot_be_read_are_said():
     frame = exact_squad().assign(date="1.8.2031")
     note = [n.text for n in reliability(frame).notes if n.code == "retest_interval_unknown"][0]
-    assert "not ISO" in note
+    assert "YYYY-MM-DD" in note

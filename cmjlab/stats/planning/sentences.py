@@ -1,0 +1,69 @@
+"""What a plan says: athletes needed, and how precisely a squad's changes will be known."""
+
+from __future__ import annotations
+
+from cmjlab.results import Note, Sentence
+from cmjlab.stats.common.noise import Noise
+from cmjlab.stats.planning.rows import Point, why_no_number
+from cmjlab.stats.planning.scenario import Scenario
+from cmjlab.stats.planning.spread import ONE_GROUP, Spread
+
+
+def needed_sentence(
+    metric: str, points: list[Point], spread: Spread, matters: float, power: float
+) -> Sentence:
+    """Return the athletes needed in each design."""
+    values = {
+        "matters": matters,
+        "power": power,
+        "designs": [_needed(p, spread) for p in points],
+        "assumed": _assumed(spread),
+    }
+    return Sentence("planning.needed", metric, values=values)
+
+
+def _needed(point: Point, spread: Spread) -> Sentence:
+    design = design_phrase(point["design"])
+    if point["n"] is None:
+        values = {"design": design, "why": why_no_number(point["design"], spread)}
+        return Sentence("planning.needed_not_known", values=values)
+    key = "alone" if point["design"] == ONE_GROUP else "each"
+    return Sentence(f"planning.needed_{key}", values={"n": point["n"], "design": design})
+
+
+def precision_sentence(
+    metric: str, points: list[Point], spread: Spread, sizes: tuple[int, ...]
+) -> Sentence:
+    """Return how precisely changes will be known with groups of these sizes."""
+    widths = [
+        Sentence(
+            "planning.known_to",
+            metric,
+            values={"half": p["half_width"], "design": design_phrase(p["design"])},
+        )
+        for p in points
+    ]
+    values = {"sizes": list(sizes), "widths": widths, "assumed": _assumed(spread)}
+    return Sentence("planning.squad_shows", metric, values=values)
+
+
+def design_phrase(design: str) -> Sentence:
+    """Return the name of a design, or of "one_athlete"."""
+    return Sentence(f"planning.design_{design}")
+
+
+def _assumed(spread: Spread) -> Sentence:
+    key = "planning.assumed_with_drift" if spread.drift else "planning.assumed"
+    values = {"response": spread.response, "drift": spread.drift, "n": spread.baselines}
+    return Sentence(key, values=values)
+
+
+def plan_notes(metric: str, noise: Noise, between: float, scenario: Scenario) -> list[Note]:
+    """Return what the numbers rest on."""
+    notes = [
+        Note("assumed_spread", {"spreads": [float(r) for r in scenario.response_sd]}),
+        Note("typical_error_uncertain", {"metric": metric, "df": float(noise.df)}),
+    ]
+    if between <= 0:
+        notes.append(Note("no_between_sd", {"metric": metric}))
+    return notes
