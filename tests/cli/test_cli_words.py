@@ -45,7 +45,9 @@ def test_one_jump_is_told_in_words(study, tmp_path):
 
 
 @pytest.mark.parametrize(
-    "command", [["today"], ["today", "--sheet"], ["review"], ["check"]], ids=" ".join
+    "command",
+    [["today"], ["today", "--sheet"], ["review"], ["check"], ["reliability"], ["plan"]],
+    ids=" ".join,
 )
 def test_a_study_is_told_in_words(command, study):
     assert names_of_the_code(printed(command[0], study, *command[1:])) == set()
