@@ -12,7 +12,7 @@ A gap is ``{name}`` or ``{name:form}``. Forms:
 ``label``           a metric's or measure's words
 ``labels``          several of them: ``a, b and c``
 ``mid``             one or several within a sentence: ``jump height``, but ``RSImod``
-``list``            names: ``a, b and c``; ``commas`` joins with commas only
+``list``            names: ``a, b and c``; ``any`` joins with "or", ``commas`` with commas only
 ``first8``          the first eight names and how many more there are (any number)
 ``labels8``         the same for metrics or measures, in words; ``mid8`` within a sentence;
                     joined with semicolons, because labels hold commas
@@ -155,6 +155,7 @@ class Filler(string.Formatter):
             "mid": lambda: self._mid(value),
             "labels": lambda: self._and(self._label(str(v)) for v in value),
             "list": lambda: self._and(value),
+            "any": lambda: joined(map(self._name, value), self._say("word.or")),
             "commas": lambda: ", ".join(map(self._name, value)),
             "word": lambda: self._say(f"word.{value}"),
         }

@@ -31,7 +31,7 @@ def _table(section, title):
 def test_icc_comes_with_the_interval_that_holds_under_a_session_change(trust, kit_report):
     chosen = first_row(trust, "icc_a1", HEIGHT)
     published = trust.rows("icc_a1", metric=HEIGHT, interval_kind="mcgraw_wong").iloc[0]
-    assert chosen["method"] == "fiducial, these sessions"
+    assert chosen["interval_kind"] == "fiducial_these_sessions"
     assert chosen["estimate"] == pytest.approx(published["estimate"])
     table = _table(kit_report.section("reliability"), "Repeatability")
     cells = dict(zip(table.columns, table.rows[0], strict=True))
@@ -41,12 +41,10 @@ def test_icc_comes_with_the_interval_that_holds_under_a_session_change(trust, ki
     assert " to " in cells["Session change"].replace("\u00a0", " ")
 
 
-def test_a_preferred_row_without_interval_gives_way(trust):
-    table = trust.table.copy()
-    table.loc[table["method"] == "fiducial, these sessions", ["ci_low", "ci_high"]] = float("nan")
-    assert first_row(Result("reliability", table), "icc_a1", HEIGHT)["method"] == (
-        "McGraw & Wong 1996"
-    )
+def test_a_row_that_does_not_lead_is_shown_only_when_none_does(trust):
+    table = trust.table.assign(leads=False)
+    first = first_row(Result("reliability", table), "icc_a1", HEIGHT)
+    assert first["interval_kind"] == "mcgraw_wong"
     assert first_row(trust, "icc_a1", "no such measure") is None
 
 

@@ -13,11 +13,12 @@ from cmjlab.words.phrases import Case, Note, Reason, Sentence
 MINE = Words(
     {
         "word.and": "and",
+        "word.or": "or",
         "word.more": "and {n} more",
         "word.rise": "rise",
         "word.subject": "{label} ({group})",
         "a.subject": "{subject} rose",
-        "a.long": "{what:labels2}; {what:mid2}; {who:list}",
+        "a.long": "{what:labels2}; {what:mid2}; {who:list}; {who:any}",
         "case.of": "{jumps} jumps",
         "a.change": "{metric}, {group}: {change:signed} ({low:bare_signed} to {high:signed1}), {level:percent}",
         "a.names": "{who:list}; {many:first2}; {m:labels}; {m:commas}",
@@ -66,7 +67,7 @@ def test_the_subject_is_the_metric_and_its_group():
 def test_long_lists_are_cut_and_names_may_be_phrases():
     who = [Case("of", {"jumps": 2}), "B"]
     text = MINE.say("a.long", what=["ab_c", "de", "f"], who=who)
-    assert text == "Ab c; De and 1 more; ab c; de and 1 more; 2 jumps and B"
+    assert text == "Ab c; De and 1 more; ab c; de and 1 more; 2 jumps and B; 2 jumps or B"
 
 
 @pytest.mark.parametrize(("n", "text"), [(1, "1 athlete left"), (3, "3 athletes left")])

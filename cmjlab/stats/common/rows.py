@@ -40,7 +40,7 @@ _PHRASES = {"_reason": "reason", "_remark": "remark"}
 _MADE_HERE = frozenset({"contrast", "method", "text", "word_values", "reason_code", "remark_code"})
 #: Columns from which the words of a row are made.
 _WORDED = ("metric", "estimate", "first", "second", "other_metric", "session", "since", "case",
-           "estimator", "interval_kind", "reason_code", "remark_code", "word_values")  # fmt: skip
+           "estimator", "interval_kind")  # fmt: skip
 _COLUMNS = frozenset(STATISTICS_TABLE.names) - _MADE_HERE
 
 #: One reason for all places of a block, or one (or None) per place.
@@ -314,7 +314,9 @@ def _is_number(name: str) -> bool:
 
 
 def _is_many(value: Any) -> bool:
-    return isinstance(value, (list, tuple, np.ndarray, pd.Series, pd.Index)) and np.ndim(value) > 0
+    if isinstance(value, np.ndarray):
+        return value.ndim > 0
+    return isinstance(value, (list, tuple, pd.Series, pd.Index))
 
 
 def _cell(value: Any, i: int) -> Any:
@@ -342,17 +344,22 @@ def _in_words(table: pd.DataFrame, words: Words) -> pd.DataFrame:
     reasons, remarks, values, cases = (
         table.pop(c) for c in ("_reason", "_remark", "_words", "_case")
     )
-    table["reason_code"] = [r.code if r is not None else None for r in reasons]
-    table["remark_code"] = [r.code if r is not None else None for r in remarks]
-    table["word_values"] = [
-        _as_json(_merged(v, r.values if r else {}, m.values if m else {}, c or {}))
-        for r, m, v, c in zip(reasons, remarks, values, cases, strict=True)
-    ]
-    records = table[[c for c in _WORDED if c in table]].to_dict("records")
-    table["contrast"] = [contrast_words(r, words) or None for r in records]
-    table["method"] = _methods(records, words)
-    table["text"] = [remark_words(r, words) or None for r in records]
-    return table
+    made = {
+        "reason_code": [r.code if r is not None else None for r in reasons],
+        "remark_code": [r.code if r is not None else None for r in remarks],
+        "word_values": [
+            _as_json(_merged(v, r.values if r else {}, m.values if m else {}, c or {}))
+            for r, m, v, c in zip(reasons, remarks, values, cases, strict=True)
+        ],
+    }
+    read = {c: table[c].tolist() for c in _WORDED if c in table} | made
+    records = [dict(zip(read, row, strict=True)) for row in zip(*read.values(), strict=True)]
+    return table.assign(
+        **made,
+        contrast=[contrast_words(r, words) or None for r in records],
+        method=_methods(records, words),
+        text=[remark_words(r, words) or None for r in records],
+    )
 
 
 def _methods(records: Sequence[Mapping[str, Any]], words: Words) -> list[str | None]:

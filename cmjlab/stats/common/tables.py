@@ -232,7 +232,9 @@ def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
     notes: tuple[Note, ...] = ()
     if not present.all():
         names = [str(a) for a, p in zip(athletes, present, strict=True) if not p]
-        notes = (no_value_note([metric], names, sessions),)
+        notes = (
+            Note("no_value", {"metric": metric, "sessions": list(sessions), "athletes": names}),
+        )
     kept = tuple(str(a) for a, p in zip(athletes, present, strict=True) if p)
     return Grid(metric, array[present], kept, tuple(sessions), notes)
 
@@ -241,13 +243,6 @@ def athlete_in_session(athlete: str, session: str) -> Sentence:
     """Return "A07 (base1)" as a phrase, for lists of cells of a table."""
     values = {"athlete": athlete, "session": session}
     return Sentence("word.athlete_in_session", values=values)
-
-
-def no_value_note(metrics: Sequence[str], athletes: list[str], sessions: list[str]) -> Note:
-    """Return that athletes without a value of these metrics (none: of any) are left out."""
-    values: dict[str, Any] = {"what": measures(metrics), "athletes": athletes}
-    values |= {"sessions": list(sessions), "n": len(athletes)}
-    return Note("no_value", values | ({"metric": metrics[0]} if len(metrics) == 1 else {}))
 
 
 def measures(metrics: Sequence[str]) -> Sentence:

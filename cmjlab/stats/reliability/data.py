@@ -11,7 +11,7 @@ import pandas as pd
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Reason
 from cmjlab.stats.common.mean_squares import Array
-from cmjlab.stats.common.tables import athlete_in_session, measures, no_value_note
+from cmjlab.stats.common.tables import athlete_in_session, measures
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,8 @@ def cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> Cube:
     notes: list[Note] = []
     if not present.all():
         names = [str(a) for a in np.asarray(athletes)[~present]]
-        notes.append(no_value_note([], names, sessions))
+        left_out = {"athletes": names, "sessions": list(sessions), "n": len(names)}
+        notes.append(Note("athlete_without_value", left_out))
     kept = tuple(str(a) for a in np.asarray(athletes)[present])
     array = array[:, present]
     notes += missing_notes(array, metrics, kept, sessions)

@@ -17,6 +17,7 @@ ITEMS = (
     *("measurement", "independence", "analysis", "numbers", "characteristics", "estimates"),
     *("meaning", "details"),
 )
+_COLUMNS = ("item", "asks", "found")
 #: Metrics whose mean and SD describe the athletes.
 _DESCRIBED = 3
 
@@ -55,18 +56,18 @@ def grras_table(result: Result, words: Words | None = None) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Texts: item, what it asks, what these data say; empty where a person has to write it.
+        Texts: the item, what it asks, what these data say (empty where a person has to write).
     """
     say, filled = words or read_words(), _filled(result)
     rows = [
-        {
-            "item": f"{i} {say.say(f'grras.{topic}')}",
-            "asks": say.say(f"grras.{topic}_asks"),
-            "from these data": say.phrase(filled[topic]) if topic in filled else "",
-        }
+        (
+            f"{i} {say.say(f'grras.{topic}')}",
+            say.say(f"grras.{topic}_asks"),
+            say.phrase(filled[topic]) if topic in filled else "",
+        )
         for i, topic in enumerate(ITEMS, start=1)
     ]
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows, columns=[say.say(f"grras.column_{c}") for c in _COLUMNS])
 
 
 def _filled(result: Result) -> dict[str, Sentence]:

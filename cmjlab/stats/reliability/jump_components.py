@@ -239,7 +239,7 @@ def component_rows(place: Place, part: Components, k: int) -> None:
         df2=part.df_jumps,
         n=part.cells.n,
         estimator="athlete_by_session",
-        interval_kind="ting",
+        interval_kind="mls",
         reason=Reason("one_session" if k < 2 else "few_for_days"),
         remark=reasons_where(days <= 0, Reason("no_noise_of_days")),
     )

@@ -311,7 +311,7 @@ def between_rows(
     place = place.at(n=ms.n, df=ms.df_r, df2=ms.df_e)
     place.add("sd_between_athletes", sd, limits=(low, high), void=few, reason=NOISE_ZERO,
               remark=reasons_where(variance > 0, None, Reason("no_spread_between")),
-              estimator="mean_squares", interval_kind="ting")  # fmt: skip
+              estimator="mean_squares", interval_kind="mls")  # fmt: skip
     if pooled is not None:
         _, sd, low, high = pooled
         no = first_of(few, reasons_where(sd > 0, None, NOT_SEPARABLE))
@@ -321,7 +321,7 @@ def between_rows(
     place.add("smallest_worthwhile_change", 0.2 * sd, limits=(0.2 * low, 0.2 * high), void=no,
               reason=NOISE_ZERO, remark=Reason("arbitrary_change"), leads=~declared,
               estimator="fifth_of_spread_within" if pooled else "fifth_of_spread",
-              words={"column": pooled[0]} if pooled else {}, interval_kind="ting")  # fmt: skip
+              words={"column": pooled[0]} if pooled else {}, interval_kind="mls")  # fmt: skip
     _noise_ratio(place, ms, no)
     place.at(n=None, df=None, df2=None).add(
         "change_that_matters", np.asarray(matters, float), estimator="declared",

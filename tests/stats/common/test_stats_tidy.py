@@ -1,4 +1,4 @@
-"""The shared way from a table to arrays, and from numbers to rows."""
+"""The shared way from a table to arrays."""
 
 import numpy as np
 import pandas as pd

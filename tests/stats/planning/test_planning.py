@@ -11,9 +11,10 @@ import pytest
 from cmjlab.errors import ArgumentError, StatsError
 from cmjlab.stats.change.lineup import lineup
 from cmjlab.stats.planning import power as exact
-from cmjlab.stats.planning.planning import Scenario, frozen, plan_study, what_squad_shows
+from cmjlab.stats.planning.planning import frozen, plan_study, what_squad_shows
 from cmjlab.stats.planning.precision import athletes_for_icc, icc_width
-from cmjlab.stats.planning.rows import Spread
+from cmjlab.stats.planning.scenario import Scenario
+from cmjlab.stats.planning.spread import DESIGNS, Spread
 
 RELIABILITY = {"jump_height_m": (0.011, 19)}
 
@@ -110,23 +111,24 @@ def test_plan_rows_and_words() -> None:
     result = plan_study("jump_height_m", reliability=RELIABILITY, matters=0.015, scenario=quick())
     needed = result.rows("n_needed")
     assert len(needed) == 6
-    alone = needed[
-        (needed["case"] == "one_group") & needed["word_values"].str.contains('"response": 0.0')
-    ]
-    n = int(alone["estimate"].iloc[0])
+    assert needed["leads"].all()
+    assert set(needed["case"]) == set(DESIGNS)
+    n = int(needed[needed["case"] == "one_group"].iloc[0]["estimate"])
     power = exact.one_group(0.015, 0.011 * np.sqrt(2), np.array([n - 1, n]), 0.95)
     assert power[0] < 0.8 <= power[1]
     assert str(result.sentences[0]) == (
         "Jump height (take-off velocity): to detect a true change of 1.5 cm in 80 % of such studies"
         " takes 11 athletes (one group, paired t), 18 athletes in each group (two groups, change"
-        " scores) and 18 athletes in each group (two groups, ANCOVA). Assumed: true responses spread"
+        " scores) or 18 athletes in each group (two groups, ANCOVA). Assumed: true responses spread"
         " by 0 typical errors; 1 baseline."
     )
+    points = result.points["needed"].set_index(["design", "response_sd"])
+    assert points.loc[("one_group", 0.0), "n"] == 11
     curve = result.points["power_curve"]
     assert curve.groupby(["design", "response_sd"]).size().tolist() == [58] * 6
 
 
-@pytest.mark.parametrize("design", ["one_group", "two_groups_change", "two_groups_ancova"])
+@pytest.mark.parametrize("design", DESIGNS)
 def test_simulation_confirms_the_size(design: str) -> None:
     result = plan_study(
         "jump_height_m",
@@ -142,7 +144,9 @@ def test_attrition_is_added() -> None:
     result = plan_study(
         "jump_height_m", reliability=RELIABILITY, matters=0.015, scenario=quick(attrition=0.15)
     )
-    assert result.rows("n_needed").iloc[0]["text"] == "test 13 before the block if 15 % drop out"
+    row = result.rows("n_needed").iloc[0]
+    assert row["remark_code"] == "test_more"
+    assert row["text"] == "test 13 before the block if 15 % drop out"
 
 
 def test_without_between_athlete_spread_ancova_is_not_estimable() -> None:
@@ -165,12 +169,39 @@ def test_what_a_squad_shows() -> None:
         group_sizes=(10, 9),
         scenario=quick(response_sd=[0.0]),
     )
-    one = result.table[result.table["case"] == "one_athlete"].iloc[0]
+    one = result.row("expected_half_width", case="one_athlete")
     assert one["estimate"] == pytest.approx(2.093024 * 0.011 * np.sqrt(2), rel=1e-6)
     assert str(result.sentences[0]).startswith(
         "Jump height (take-off velocity): with 10 and 9 athletes, changes will be known to about"
         " ±1.1 cm (one group, paired t)"
     )
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"drift_sd": 0.5, "baselines": (1, 3)},
+        {"attrition": 0.2, "simulations": 100},
+        {"sd_between_athletes": 0.0},
+    ],
+)
+@pytest.mark.parametrize("matters", [0.015, 0.00001])
+def test_everything_a_plan_says_has_words_and_leads_once(changes, matters) -> None:
+    about = {"reliability": RELIABILITY, "scenario": quick(**changes)}
+    plan = plan_study("jump_height_m", matters=matters, **about)
+    shows = what_squad_shows("jump_height_m", group_sizes=(10, 9), **about)
+    for result in (plan, shows):
+        said = [*map(str, result.sentences), *(n.text for n in result.notes)]
+        assert said
+        assert all(said)
+        table = result.table
+        assert table.loc[table["estimate"].isna(), "reason_code"].notna().all()
+        assert table["contrast"].notna().all()
+        assert table["method"].notna().all()
+        known = table["statistic"] + table["case"] + table["word_values"].fillna("")
+        leading = table[table["leads"]]
+        assert not known[leading.index].duplicated().any()
 
 
 def test_frozen_plan_is_plain_data_with_a_key() -> None:

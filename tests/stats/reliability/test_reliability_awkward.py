@@ -170,7 +170,7 @@ def test_missing_values_are_named():
     values[5] = np.nan
     result = sane(reliability(table(values)))
     texts = {n.code: n.text for n in result.notes}
-    assert "A6" in texts["no_value"]
+    assert "A6" in texts["athlete_without_value"]
     assert "A3 (s2)" in texts["missing_value"]
     assert result.settings["n_athletes"] == 7
     assert result.rows("icc_c1", interval_kind="mcgraw_wong")["n"].iloc[0] == 6

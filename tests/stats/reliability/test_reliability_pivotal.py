@@ -34,6 +34,16 @@ def _numpy_raises():
         yield
 
 
+@pytest.mark.parametrize("form", ["icc_a1", "icc_ak"])
+def test_the_interval_for_these_sessions_leads_where_it_exists(form):
+    frame = table(squad(), "noisy").assign(sure=table(np.repeat(squad(k=1), 2, axis=1))["score"])
+    result = reliability(frame)
+    assert result.row(form, metric="noisy")["interval_kind"] == "fiducial_these_sessions"
+    assert result.row(form, metric="sure")["interval_kind"] == "mcgraw_wong"
+    assert result.value(form, metric="sure") == 1.0
+    assert published_icc(frame).row(form, metric="noisy")["interval_kind"] == "mcgraw_wong"
+
+
 def test_quantiles_are_those_of_scipy_stats():
     p = np.array([0.001, 0.025, 0.3, 0.5, 0.9, 0.975, 0.9999])
     for df in (1.0, 4.5, 60.0):

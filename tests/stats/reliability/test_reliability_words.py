@@ -7,7 +7,7 @@ from reliability_kit import squad, table
 
 from cmjlab.stats.reliability.grras import grras_table
 from cmjlab.stats.reliability.reliability import reliability
-from cmjlab.stats.reliability.sentences import verdict_points
+from cmjlab.stats.reliability.sentences import verdict_points, verdict_sentences
 
 #: Differences whose SD is exactly √2 · 0.8 cm, without session change; athletes far apart.
 HEIGHT = "jump_height_m"
@@ -44,6 +44,34 @@ def test_answers_follow_from_the_interval():
     assert answers[0.001] == {"one_athlete": "no", "squad_mean": "no"}
     assert answers[0.02] == {"one_athlete": "cannot_tell", "squad_mean": "yes"}
     assert answers[0.05] == {"one_athlete": "yes", "squad_mean": "yes"}
+
+
+@pytest.mark.parametrize("n", [2, 3, 30])
+def test_every_verdict_has_a_sentence(n):
+    """The squad mean is never less detectable than one athlete, so six verdicts are possible."""
+    seen = {}
+    for low, high in ((1.0, 2.0), (1.0, 40.0), (3.0, 9.0)):
+        for matters in (0.05, 0.5, 1.5, 2.5, 60.0):
+            rows = [
+                ("a", "smallest_detectable_change", low, low, high, n),
+                (
+                    "a",
+                    "smallest_detectable_change_mean",
+                    *(x / n**0.5 for x in (low, low, high)),
+                    n,
+                ),
+            ]
+            names = ["metric", "statistic", "estimate", "ci_low", "ci_high", "n"]
+            table_of = pd.DataFrame(rows, columns=names).assign(group=None)
+            verdict = verdict_points(table_of, {"a": matters})
+            answers = tuple(verdict.set_index("purpose")["answer"])
+            (sentence,) = verdict_sentences(verdict)
+            seen[answers] = str(sentence)
+    assert {a for pair in seen for a in pair} == {"yes", "no", "cannot_tell"}
+    assert len(set(seen.values())) == len(seen)
+    for (one, mean), text in seen.items():
+        assert (f"{n} athletes do not tell" in text) == ("cannot_tell" in (one, mean))
+        assert ("detectable for one athlete and for the squad mean" in text) == (one == "yes")
 
 
 def test_without_a_declared_change_the_verdict_says_so():
@@ -98,11 +126,9 @@ def test_grras_table():
     assert items["item"].tolist() == list(range(1, 16))
     assert items.loc["title", "to_write"]
     assert not items.loc["analysis", "to_write"]
-    shown = grras_table(result)
-    assert (
-        "Athletes: 10; sessions: 2; measures: 1; values: 20." in shown["from these data"].tolist()
-    )
-    assert (shown["from these data"].eq("").to_numpy() == items["to_write"].to_numpy()).all()
+    found = grras_table(result)["From these data"]
+    assert "Athletes: 10; sessions: 2; measures: 1; values: 20." in found.tolist()
+    assert (found.eq("").to_numpy() == items["to_write"].to_numpy()).all()
 
 
 def test_points_carry_what_figures_need():
