@@ -17,6 +17,7 @@ from .plan import Plan as Plan
 from .plan import Selection as Selection
 from .recording import Recording as Recording
 from .report.notebooks.parameters import notebook_parameters as notebook_parameters
+from .report.write import write_report as write_report
 from .results import Note as Note
 from .results import Result as Result
 from .review.session import Review as Review

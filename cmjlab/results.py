@@ -27,6 +27,7 @@ __all__ = [
     "method_words",
     "remark_words",
     "stored_reason",
+    "stored_values",
 ]
 
 #: Rows of a table that a notebook shows at once.
@@ -63,7 +64,7 @@ class Result:
     points: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
-    sentences: tuple[Any, ...] = ()
+    sentences: tuple[Sentence, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points", MappingProxyType(dict(self.points)))
@@ -186,13 +187,13 @@ def contrast_words(row: Mapping[str, Any], words: Words) -> str:
     if other:
         parts.append(words.say("table.with_metric", other=other))
     if case:
-        parts.append(words.phrase(Case(case, _values(row))))
+        parts.append(words.phrase(Case(case, stored_values(row))))
     return ", ".join(parts)
 
 
 def method_words(row: Mapping[str, Any], words: Words) -> str:
     """Return how a row of the statistics table was computed, in words."""
-    values = _values(row)
+    values = stored_values(row)
     values.pop("metric")  # rows of many metrics share their method
     parts = [
         words.say(f"{section}.{key}", **values)
@@ -208,7 +209,7 @@ def method_words(row: Mapping[str, Any], words: Words) -> str:
 def stored_reason(row: Mapping[str, Any], column: str = "reason_code") -> Reason | None:
     """Return the reason or remark that a row of a table holds as code and values."""
     code = _text(row.get(column))
-    return Reason(code, _values(row)) if code else None
+    return Reason(code, stored_values(row)) if code else None
 
 
 def remark_words(row: Mapping[str, Any], words: Words) -> str:
@@ -225,7 +226,8 @@ def remark_words(row: Mapping[str, Any], words: Words) -> str:
     return "; ".join(parts)
 
 
-def _values(row: Mapping[str, Any]) -> dict[str, Any]:
+def stored_values(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of the words of a row of a table, with its metric."""
     stored = _text(row.get("word_values"))
     return {"metric": row.get("metric"), **(json.loads(stored) if stored else {})}
 

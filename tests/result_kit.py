@@ -6,10 +6,12 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from places import PACKAGE
+
 from cmjlab.catalog import STATISTICS
 from cmjlab.results import Note, Result, Sentence
 from cmjlab.stats.common.rows import PLACE
-from cmjlab.words.catalog import read_words
+from cmjlab.words.catalog import families, read_words
 from cmjlab.words.phrases import Phrase
 
 _SNAKE = re.compile(r"\b[a-z]+_[a-z_]+\b")
@@ -33,10 +35,25 @@ def assert_typed(result: Result, *names: str) -> None:
         _assert_no_prose(phrase.word_values, names)
         text = read_words().phrase(phrase)
         assert_readable(text, names)
-        assert text.endswith("."), text
+        assert text.endswith((".", "?")), text
     for column in ("method", "contrast", "text"):
         for text in result.table[column].dropna().unique():
             assert_readable(str(text), names)
+
+
+def silent_words(family: str, *rooms: str) -> set[str]:
+    """Return the keys of a family of words that no code of these rooms names.
+
+    Keys that are put together from parts come out too; a test lists them.
+    """
+    code = "\n".join(
+        path.read_text(encoding="utf-8")
+        for room in rooms
+        for path in sorted((PACKAGE / room).rglob("*.py"))
+    )
+    names = {key.rpartition(".")[2] for key in families()[family]}
+    names = {n.removesuffix("_one").removesuffix("_many") for n in names}
+    return {n for n in names if not re.search(rf'["\'.]{n}["\']', code)}
 
 
 def assert_readable(text: str, names: Iterable[str] = ()) -> None:
@@ -62,7 +79,9 @@ def _assert_reasons(result: Result) -> None:
 def _assert_leading(result: Result) -> None:
     table = result.table[result.table["leads"].astype(bool)]
     question = table["statistic"].map(lambda s: STATISTICS[s].question or s)
-    twice = table.assign(question=question).duplicated(["question", *PLACE])
+    cases = table["word_values"].where(table["case"].notna())  # a case may have several values
+    keys = ["question", "cases", *PLACE]
+    twice = table.assign(question=question, cases=cases).duplicated(keys)
     assert not twice.any(), table[twice]
 
 

@@ -9,14 +9,14 @@ _MEMORY = " (from memory)"
 _DERIVED = "derived; calibrated by our own simulations"
 
 SUBGROUPS: tuple[Statistic, ...] = (
-    Statistic("placement_probability", "Sureness of a placement", "", "share of the distribution of the athlete's own true values, given the measured ones, that the rules place in this subgroup", "how sure is it that this athlete belongs there", _DERIVED),
+    Statistic("placement_probability", "Certainty of a placement", "", "share of the distribution of the athlete's own true values, given the measured ones, that the rules place in this subgroup", "how certain is it that this athlete belongs there", _DERIVED, has_interval=False),
     Statistic("true_value", "Likely value of an athlete", "metric", "μ + R (x - μ), variance σ²R(1 - R) + σ²(1 - R)²/n, t(n - 1)", "what is the athlete's own value, given the noise", "Robinson 1991, Stat Sci 6:15" + _MEMORY),
-    Statistic("squad_percentile", "Percentile in this squad", "%", "100 (rank - 0.5) / n, ties share their mean rank", "where does the athlete stand in this squad", "Hazen 1914" + _MEMORY),
-    Statistic("reference_percentile", "Percentile in the reference", "%", "from the reference's quantiles, else from its mean and SD as a normal", "where does the athlete stand in the reference that was supplied", "the source named in the reference table"),
+    Statistic("squad_percentile", "Percentile in this squad", "%", "100 (rank - 0.5) / n, ties share their mean rank", "where does the athlete stand in this squad", "Hazen 1914" + _MEMORY, has_interval=False),
+    Statistic("reference_percentile", "Percentile in the reference", "%", "from the reference's quantiles, else from its mean and SD as a normal", "where does the athlete stand in the reference that was supplied", "the source named in the reference table", has_interval=False),
     Statistic("squad_mean", "Squad mean", "metric", "mean of the athletes of one stratum", "what is usual in this squad", _COMMON),
     Statistic("squad_sd", "Squad spread (SD)", "metric", "SD of the athletes of one stratum, chi-square limits", "how much do the athletes differ", _COMMON),
     Statistic("group_baseline", "Mean of a subgroup before the block", "metric", "mean of the subgroup, t interval", "how do the subgroups start", _COMMON),
-    Statistic("baseline_difference_sd", "Standardised difference before the block", "", "(mean of a subgroup - mean of the rest) / pooled SD", "how unequal do the subgroups start", "Austin 2009, Stat Med 28:3083" + _MEMORY),
+    Statistic("baseline_difference_sd", "Standardised difference before the block", "", "(mean of a subgroup - mean of the rest) / pooled SD", "how unequal do the subgroups start", "Austin 2009, Stat Med 28:3083" + _MEMORY, has_interval=False),
     Statistic("outcome_slope", "Slope on the measure of the cut", "metric", "least squares slope, t interval", "how much more of the outcome comes with one unit more", _COMMON),
     Statistic("cut_difference", "Difference across the cut", "metric", "mean above - mean below, Welch t interval", "do those above the cut differ from those below", "Welch 1938" + _MEMORY),
     Statistic("cut_beyond_line", "What the cut adds to the line", "metric", "step at the cut in a regression that holds the line too", "does the cut say more than the measure itself", _COMMON),

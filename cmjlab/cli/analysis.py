@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cmjlab.cli import names, say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
-from cmjlab.words.phrases import Note
+from cmjlab.words.phrases import Note, Sentence
 
 if TYPE_CHECKING:
     from cmjlab.results import Result
@@ -224,9 +224,9 @@ def show_result(result: Result, statistics: tuple[str, ...], metrics: list[str] 
     wanted = [m for m in present if metrics is None or m in metrics]
     say.line()
     for sentence in result.sentences:
-        if _is_about(sentence, wanted, present):
+        if _is_about(sentence, wanted):
             say.line(str(sentence))
-    notes = [n for n in result.notes if _is_about(n, wanted, present)]
+    notes = [n for n in result.notes if _is_about(n, wanted)]
     for note in notes:
         say.line(f"note: {note.text}")
     if len(notes) < len(result.notes):
@@ -237,13 +237,7 @@ def show_result(result: Result, statistics: tuple[str, ...], metrics: list[str] 
         say.line()
 
 
-def _is_about(said: Any, wanted: list[str], present: list[str]) -> bool:
+def _is_about(said: Sentence | Note, wanted: list[str]) -> bool:
     """Return whether a sentence or note is about one of these metrics, or about all."""
-    if isinstance(said, str) or isinstance(getattr(said, "values", None), str):
-        # Families whose sentences are still plain text.
-        from cmjlab.stats.common.tables import label_of
-
-        others = [m for m in present if m not in wanted]
-        return not str(said).startswith((*map(label_of, others), *(f"{m}:" for m in others)))
     metrics = said.metrics if isinstance(said, Note) else [said.metric] if said.metric else []
     return not metrics or bool(set(metrics) & set(wanted))

@@ -47,7 +47,9 @@ def plan(
         if freeze:
             say.line(f"plan: {write_plan(opened, sizes=dict(needed.settings))}")
         state = plan_state(opened)
-        say.line(state.sentence if state else "The plan is not frozen: --freeze writes it down.")
+        say.line(
+            str(state.sentence) if state else "The plan is not frozen: --freeze writes it down."
+        )
         say.line(say.CAUTION)
 
 

@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cmjlab.cli import names, say
+from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from cmjlab.report.build.subgroups import StudySubgroups
     from cmjlab.study.study import Study
 
@@ -74,15 +72,11 @@ _EVIDENCE = {
 def _evidence(found: StudySubgroups) -> None:
     """Print what speaks for a split, and what does not, before any placement."""
     say.line("Evidence first")
-    said: set[str] = set()
-    for name in ("threshold", "measures", "split"):
-        if name in found.results:
-            for text in map(str, found.results[name].sentences):
-                if text not in said:
-                    say.line(f"- {text}")
-                said.add(text)
-            for note in found.results[name].notes:
-                say.line(f"  note: {note.text}")
+    results = [found.results[n] for n in ("threshold", "measures", "split") if n in found.results]
+    for text in dict.fromkeys(str(s) for r in results for s in r.sentences):
+        say.line(f"- {text}")
+    for text in dict.fromkeys(n.text for r in results for n in r.notes):
+        say.line(f"  note: {text}")
     for name, words in _EVIDENCE.items():
         if name in found.reasons and name not in found.results:
             say.line(f"- {words}: not available: {found.reasons[name]}")
@@ -90,58 +84,21 @@ def _evidence(found: StudySubgroups) -> None:
 
 def _placement(found: StudySubgroups) -> None:
     """Print one row per athlete with probabilities, then sentences, notes and balance."""
+    from cmjlab.report.blocks.subgroup_tables import balance_table, placement_table
+
     result = found.results["placement"]
     say.line()
-    say.line(f"Placement in {found.session}")
-    say.table(_people(result.points["placements"]))
+    say.line(f"How certain each placement is, from the values in {found.session}")
+    say.table(placement_table(result))
     say.line()
     for text in result.sentences:
         say.line(str(text))
     for note in result.notes:
         say.line(f"note: {note.text}")
     say.line()
-    say.line("Subgroups before the block (difference: SDs from the rest)")
-    say.table(_balance(result.points["balance"]))
+    say.line("Subgroups before the block")
+    say.table(balance_table(result))
     say.line()
-
-
-def _people(placements: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per athlete: the subgroup by the rules, how likely each is, the call."""
-    columns = ["athlete", "stratum"]
-    out = placements[[c for c in columns if c in placements]].copy()
-    out["by the rules"] = placements["by_rules"]
-    for column in placements:
-        if str(column).startswith("p_"):
-            shares = 100.0 * placements[column]
-            out[f"{str(column)[2:]} likely"] = [f"{p:.0f} %" if p == p else "" for p in shares]
-    out["call"], out["subgroup"] = placements["call"], placements["subgroup"]
-    if (placements["moved"] == "yes").any():
-        out["moved"] = placements["moved"]
-    return out
-
-
-def _balance(balance: pd.DataFrame) -> pd.DataFrame:
-    """Return how the subgroups differed before the block, in shown units."""
-    import pandas as pd
-
-    from cmjlab.catalog import METRICS
-    from cmjlab.units import show, shown_unit
-
-    rows = []
-    for row in balance.to_dict("records"):
-        unit = METRICS[row["metric"]].unit if row["metric"] in METRICS else ""
-        mean, spread = (
-            show(row[c], unit, with_unit=False, extra_decimals=1) for c in ("mean", "sd")
-        )
-        apart = (
-            f"{row['difference_sd']:+.1f}" if row["difference_sd"] == row["difference_sd"] else ""
-        )
-        rows.append(
-            {"measure": names.metric_label(row["metric"]), "subgroup": row["subgroup"], "n": row["n"],
-             "mean": mean, "SD": spread, "unit": shown_unit(unit), "difference": apart,
-             "remark": row["remark"]}
-        )  # fmt: skip
-    return pd.DataFrame(rows)
 
 
 def _write(found: StudySubgroups, study: Study) -> None:

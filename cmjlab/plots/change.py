@@ -161,13 +161,13 @@ def _difference_rows(result: Result, metric: str) -> pd.DataFrame:
     """Return the default row of each contrast and kind (the first; others serve comparison)."""
     keys = ("adjusted_difference", "change_difference")
     rows = result.table[(result.table["metric"] == metric) & result.table["statistic"].isin(keys)]
-    return rows.drop_duplicates(["contrast", "statistic"]).reset_index(drop=True)
+    return rows.drop_duplicates(["first", "second", "statistic"]).reset_index(drop=True)
 
 
 def _difference_label(row: pd.Series) -> str:
     adjusted = row["statistic"] == "adjusted_difference"
     kind = "at equal baseline (ANCOVA)" if adjusted else "of the changes"
-    return f"{str(row['contrast']).replace(' - ', ' − ')}\n{kind}"
+    return f"{row['first']} − {row['second']}\n{kind}"
 
 
 @styled

@@ -19,11 +19,11 @@ from cmjlab.plots.style import (
     MUTED,
     Picture,
     group_looks,
-    group_order,
     picture,
     styled,
     wrapped,
 )
+from cmjlab.stats.common.tables import every_group
 
 #: More panels than this are not read any more.
 MOST_METRICS = 9
@@ -113,7 +113,7 @@ def _groups(part: pd.DataFrame, group: str) -> pd.Series:
     if group not in part:
         return pd.Series("", index=part.index)
     known = part[group]
-    order = [g for g in group_order(known) if g]
+    order = every_group(part, group)
     found = known.astype(object).where(known.notna(), "").astype(str)
     return pd.Series(pd.Categorical(found, [*order, ""], ordered=True), index=part.index)
 

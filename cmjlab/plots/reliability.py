@@ -145,20 +145,22 @@ def agreement_figure(
         ("session_change", "mean difference", "-"),
         ("limit_lower", "lower limit", (0, (5, 2))),
     ):
-        row = _agreement_row(result, name, key, f"{second} - {first}")
+        row = _agreement_row(result, name, key, (second, first))
         if row is not None:
             _draw_level(axes, name, row, label, style)
     axes.set_xlabel(f"Mean of {safe(first)} and {safe(second)} ({metric_unit(name)})")
     axes.set_ylabel(f"{safe(second)} − {safe(first)} ({metric_unit(name)}), n = {len(both)}")
     axes.set_title(safe(metric_label(name)))
-    figure.alt_text = agreement_alt_text(result, name, f"{second} - {first}", len(both))
+    figure.alt_text = agreement_alt_text(result, name, (second, first), len(both))
     return figure
 
 
-def _agreement_row(result: Result, metric: str, key: str, contrast: str) -> pd.Series | None:
+def _agreement_row(
+    result: Result, metric: str, key: str, pair: tuple[str, str]
+) -> pd.Series | None:
     rows = result.rows(key, metric=metric)
     rows = rows[np.isfinite(rows["estimate"].astype(float))]
-    same = rows[rows["contrast"].astype(str) == contrast]
+    same = rows[(rows["first"] == pair[0]) & (rows["second"] == pair[1])]
     rows = same if len(same) else rows
     return rows.iloc[0] if len(rows) else None
 
@@ -172,15 +174,15 @@ def _draw_level(axes: Axes, metric: str, row: pd.Series, label: str, style: Any)
               transform=axes.get_yaxis_transform(), va="center", fontsize=7.5, color=INK)  # fmt: skip
 
 
-def agreement_alt_text(result: Result, metric: str, contrast: str, n: int) -> str:
+def agreement_alt_text(result: Result, metric: str, pair: tuple[str, str], n: int) -> str:
     """Return what :func:`agreement_figure` shows, in words."""
-    text = f"{metric_label(metric)}: difference {contrast} against the mean of both, n = {n}."
+    text = f"{metric_label(metric)}: difference {pair[0]} − {pair[1]} against the mean of both, n = {n}."
     for key, label in (
         ("session_change", "Mean difference"),
         ("limit_lower", "Lower limit of agreement"),
         ("limit_upper", "Upper limit of agreement"),
     ):
-        row = _agreement_row(result, metric, key, contrast)
+        row = _agreement_row(result, metric, key, pair)
         if row is not None:
             text += f" {label} {interval_words(metric, row, signed=True)}."
     return text
@@ -259,8 +261,8 @@ def typical_error_alt_text(result: Result, change_that_matters: Any = None) -> s
         share = float(shown(name, row["estimate"])) / scale
         text = f"{metric_label(name)}: {interval_words(name, row, extra_decimals=1)}"
         if np.isfinite(share):
-            kind = "declared change" if declared else "a fifth of the true spread"
-            text += f", {share:.2f} of the {kind}"
+            kind = "the declared change" if declared else "a fifth of the true spread"
+            text += f", {share:.2f} of {kind}"
         parts.append(text + ".")
     return " ".join(parts)
 

@@ -28,6 +28,7 @@ from matplotlib.figure import Figure
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.stats.common.tables import every_group
 
 P = ParamSpec("P")
 
@@ -175,18 +176,12 @@ def group_looks(groups: pd.Series, order: Sequence[str] = ()) -> dict[str, dict[
         the categories of ``groups``, else the order of appearance.
     """
     present = set(groups.dropna().astype(str)) | ({""} if groups.isna().any() else set())
-    places = list(dict.fromkeys([*_named(order), *_named(group_order(groups))]))
+    found = every_group(groups.to_frame("group"))
+    places = list(dict.fromkeys([*_named(order), *found]))
     looks = {g: _look(i) for i, g in enumerate(places) if g in present}
     if "" in present:
         looks[""] = {"color": MUTED, "marker": "X"} if looks else _look(0)
     return looks
-
-
-def group_order(groups: pd.Series) -> list[str]:
-    """Return the groups of a column: its categories, else in the order of appearance."""
-    if isinstance(groups.dtype, pd.CategoricalDtype):
-        return [str(g) for g in groups.cat.categories]
-    return list(dict.fromkeys(groups.dropna().astype(str)))
 
 
 def _named(groups: Iterable[str]) -> list[str]:

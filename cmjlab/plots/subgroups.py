@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -19,8 +21,8 @@ from cmjlab.plots.style import (
     styled,
     wrapped,
 )
-from cmjlab.results import Result
-from cmjlab.stats.common.measures import measure_label
+from cmjlab.results import Result, Sentence
+from cmjlab.words.catalog import read_words
 
 
 @styled
@@ -68,14 +70,22 @@ def threshold_figure(result: Result, *, stratum: str | None = None) -> Picture:
     axes.set_xlabel(_axis(metric, len(part)) + note)
     axes.set_ylabel(_axis(outcome))
     figure.alt_text = (
-        f"{measure_label(outcome)} against {measure_label(metric)} of {len(part)} athletes with the"
-        f" cut at {cut:g}. " + " ".join(result.sentences)
+        f"{_label(outcome)} against {_label(metric)} of {len(part)} athletes with the"
+        f" cut at {cut:g}. " + _said(result.sentences)
     )
     return figure
 
 
+def _label(metric: str) -> str:
+    return read_words().label(metric)
+
+
+def _said(sentences: Iterable[Sentence]) -> str:
+    return " ".join(map(str, sentences))
+
+
 def _axis(metric: str, n: int | None = None) -> str:
-    return axis_label(measure_label(metric), metric_unit(metric), n)
+    return axis_label(_label(metric), metric_unit(metric), n)
 
 
 def _draw_line(axes: Axes, x: np.ndarray, y: np.ndarray) -> None:
@@ -181,22 +191,19 @@ def repeat_figure(result: Result, metric: str | None = None) -> Picture:
     axes.plot(ends, ends, color=MUTED, linewidth=0.8)
     axes.plot(x, y, linestyle="none", marker="o", color=PALETTE[0], markerfacecolor="white")
     unit = f" ({metric_unit(name)})" if metric_unit(name) else ""
-    axes.set_title(safe(measure_label(name)))
+    axes.set_title(safe(_label(name)))
     axes.set_xlabel(f"{safe(first)}{unit}, n = {len(wide)}")
     axes.set_ylabel(f"{safe(second)}{unit}")
     axes.set_aspect("equal", adjustable="datalim")
-    figure.alt_text = (
-        f"{measure_label(name)} in {second} against {first}, n = {len(wide)}. "
-        + " ".join(
-            s for s in result.sentences if s.lower().startswith(measure_label(name).lower()[:8])
-        )
+    figure.alt_text = f"{_label(name)} in {second} against {first}, n = {len(wide)}. " + _said(
+        result.sentences_about(name)
     )
     return figure
 
 
 @styled
 def placement_figure(result: Result) -> Picture:
-    """Draw how sure each athlete's placement is, one row per athlete, subgroup by subgroup.
+    """Draw how certain each athlete's placement is, one row per athlete, subgroup by subgroup.
 
     Parameters
     ----------
@@ -236,11 +243,10 @@ def placement_figure(result: Result) -> Picture:
     axes.set_yticks(at, [safe(a) for a in frame["athlete"]])
     axes.set_ylim(len(frame) - 0.4, -0.6)
     axes.set_xlim(-0.02, 1.02)
-    axes.set_xlabel(f"Probability (filled: by the rules; left of {sure:g}: too close to call)")
+    close = read_words().say("call.close")
+    axes.set_xlabel(f"Probability (filled: by the rules; left of {sure:g}: {close})")
     figure.legend(loc="outside upper left", ncols=4)
-    figure.alt_text = "Probability of each subgroup for every athlete. " + " ".join(
-        result.sentences
-    )
+    figure.alt_text = "Probability of each subgroup for every athlete. " + _said(result.sentences)
     return figure
 
 

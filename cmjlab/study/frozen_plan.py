@@ -19,6 +19,7 @@ from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import key_of
 from cmjlab.method import Method
 from cmjlab.plan import Plan
+from cmjlab.results import Sentence
 from cmjlab.study.folder.study_folder import StudyFolder
 
 FILE_NAME = "analysis_plan.json"
@@ -36,24 +37,23 @@ class PlanState:
         SHA-256 of what was declared.
     recordings_after : int
         Recordings of sessions after the block that were there already on that day.
-    changes : tuple of str
-        What differs today, each as "where: declared …, now …".
+    changes : tuple of Sentence
+        What differs today: where, what was declared, and what is there now.
     """
 
     date: str
     key: str
     recordings_after: int
-    changes: tuple[str, ...]
+    changes: tuple[Sentence, ...]
 
     @property
-    def sentence(self) -> str:
-        """The state in one plain sentence."""
-        when = f"The analysis plan was written down on {self.date} (key {self.key[:12]})"
+    def sentence(self) -> Sentence:
+        """The state in plain words."""
+        key = "plan.changed" if self.changes else "plan.as_planned"
         if self.recordings_after:
-            when += f", when {self.recordings_after} recordings after the block were there already"
-        if not self.changes:
-            return f"{when}; the analysis is as planned."
-        return f"{when}; changed since: {'; '.join(self.changes)}."
+            key += "_late"
+        values = {"date": self.date, "key": self.key[:12], "n": self.recordings_after}
+        return Sentence(key, values={**values, "changes": self.changes})
 
 
 def declared(study: StudyFolder) -> dict[str, Any]:
@@ -167,8 +167,8 @@ def _over(defaults: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
     return {**defaults, **values, **nested}
 
 
-def _differences(old: Any, new: Any, place: tuple[str, ...] = ()) -> list[str]:
-    """Return every value that differs, each as "where: declared …, now …"."""
+def _differences(old: Any, new: Any, place: tuple[str, ...] = ()) -> list[Sentence]:
+    """Return every value that differs: where, what was declared, and what is there now."""
     if isinstance(old, dict) and isinstance(new, dict):
         found = []
         for name in dict.fromkeys([*old, *new]):
@@ -176,7 +176,8 @@ def _differences(old: Any, new: Any, place: tuple[str, ...] = ()) -> list[str]:
         return found
     if old == new:
         return []
-    return [f"{', '.join(map(_name, place))}: declared {_words(old)}, now {_words(new)}"]
+    values = {"place": [_name(p) for p in place], "old": _stated(old), "new": _stated(new)}
+    return [Sentence("plan.change", values=values)]
 
 
 def _name(name: str) -> str:
@@ -184,11 +185,12 @@ def _name(name: str) -> str:
     return METRICS[name].label if name in METRICS else name.replace("_", " ")
 
 
-def _words(value: Any) -> str:
+def _stated(value: Any) -> Sentence | str:
+    """Return what was stated, as a value for the gap of a sentence."""
     if value in (None, "", [], {}):
-        return "nothing"
+        return Sentence("plan.nothing")
     if isinstance(value, list):
-        return "; ".join(map(_words, value))
+        return "; ".join(map(str, map(_stated, value)))
     if isinstance(value, str):
-        return f'"{_name(value) if value in METRICS else value}"'
+        return Sentence("plan.text", values={"text": _name(value) if value in METRICS else value})
     return json.dumps(value, ensure_ascii=False)

@@ -22,7 +22,7 @@ from cmjlab.jump.measure import measure
 from cmjlab.jump_types import Jump
 from cmjlab.keys import key_of
 from cmjlab.method import Method
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Result, Sentence
 from cmjlab.simulate.jump import RecordingSettings, exact_truth, record
 from cmjlab.simulate.profile import PROFILES, Profile, named_profile, solution
 from cmjlab.truth.definitions import truth_by_method
@@ -223,31 +223,23 @@ def _long(every: pd.DataFrame) -> pd.DataFrame:
 
 
 def _notes(every: pd.DataFrame, unmeasured: int) -> tuple[Note, ...]:
-    notes = [
-        Note(
-            "sway_is_added",
-            "Sway is modelled as a force added to a body at rest; real sway moves the body.",
-        )
-    ]
+    notes = [Note("sway_is_added")]
     if unmeasured:
-        notes.append(
-            Note(
-                "not_measured",
-                f"In {unmeasured} of {len(every)} recordings no take-off was found; their metrics"
-                " count as missing, not as errors.",
-            )
-        )
+        notes.append(Note("not_measured", {"n": unmeasured, "of": len(every)}))
     return tuple(notes)
 
 
-def _sentences(table: pd.DataFrame) -> tuple[str, ...]:
+def _sentences(table: pd.DataFrame) -> tuple[Sentence, ...]:
     out = []
     for (rate, noise, sway), part in table[table["metric"] == "jump_height_m"].groupby(
         ["rate_hz", "noise_sd_n", "sway_sd_n"]
     ):
-        bias = float(np.average(part["bias"], weights=part["n"]))
-        out.append(
-            f"At {rate:g} Hz, noise {noise:g} N and sway {sway:g} N: height is off by"
-            f" {1000 * bias:+.1f} mm on average and by at most {1000 * part['max_abs'].max():.1f} mm."
-        )
+        values = {
+            "rate": float(rate),
+            "noise": float(noise),
+            "sway": float(sway),
+            "bias": float(np.average(part["bias"], weights=part["n"])),
+            "largest": float(part["max_abs"].max()),
+        }
+        out.append(Sentence("truth.height", "jump_height_m", values=values))
     return tuple(out)

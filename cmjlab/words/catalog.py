@@ -13,17 +13,28 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from cmjlab.catalog import METRICS, STATISTICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StudyError
 from cmjlab.places import PACKAGE
 from cmjlab.words.fill import Filler
-from cmjlab.words.phrases import Phrase
 
 #: Sections of a lab's own file that replace labels of the catalogs.
 _LABELS = {"label": frozenset(METRICS), "statistic": frozenset(STATISTICS)}
+
+
+class Sayable(Protocol):
+    """Something to say: a key of the words, and values for their gaps."""
+
+    @property
+    def word_key(self) -> str:
+        """Key of the words."""
+
+    @property
+    def word_values(self) -> Mapping[str, Any]:
+        """Values of the named gaps."""
 
 
 class Words:
@@ -42,15 +53,13 @@ class Words:
         """
         return self._filled(key, values)
 
-    def phrase(self, phrase: Phrase) -> str:
+    def phrase(self, phrase: Sayable) -> str:
         """Return a Sentence, Note or Reason in words.
 
         Where the catalog holds ``<key>_one`` (or ``_many``), it is taken when the value ``n``
         is 1 (or is not).
         """
         values = phrase.word_values
-        if isinstance(values, str):
-            return values
         return self._filled(self._counted(phrase.word_key, values), values)
 
     def count(self, key: str, n: int, **values: Any) -> str:

@@ -7,7 +7,7 @@ A gap is ``{name}`` or ``{name:form}``. Forms:
 ``signed``          the same with its sign: ``+1.2 cm``
 ``bare``            without the unit: ``4.0``; ``bare_signed`` likewise
 ``…1``, ``…2``      one or two decimals more: ``value1``
-``percent``         a share as percent: 0.95 becomes ``95 %``
+``percent``         a share as percent: 0.95 becomes ``95 %``; ``whole_percent`` without decimals
 ``p``               a p value: ``0.012``, ``< 0.001``
 ``label``           a metric's or measure's words
 ``labels``          several of them: ``a, b and c``
@@ -58,13 +58,13 @@ def amount(
         Put + before a number above zero.
     with_unit : bool
     extra : int
-        Decimals beyond the usual ones; two more are used where a number other than zero
-        would be shown as zero.
+        Decimals beyond the usual ones; two more are used where a size other than zero would be
+        shown as zero (a change that rounds to zero is shown as zero).
     """
     if value is None or not math.isfinite(value):
         return "–"
     text = _digits(value, unit, extra, with_unit)
-    if float(text.split(" ")[0]) == 0 and value != 0:
+    if float(text.split(" ")[0]) == 0 and value != 0 and not signed:
         text = _digits(value, unit, extra + 2, with_unit)
     if text.startswith("-"):
         return MINUS + text[1:]
@@ -150,6 +150,7 @@ class Filler(string.Formatter):
             return self._shortened(names, int(first[2]), comma)
         forms: dict[str, Callable[[], str]] = {
             "percent": lambda: f"{100 * value:g} %",
+            "whole_percent": lambda: f"{100 * value:.0f} %",
             "p": lambda: p_text(value),
             "label": lambda: self._label(str(value)),
             "mid": lambda: self._mid(value),
@@ -162,8 +163,10 @@ class Filler(string.Formatter):
         if form in forms:
             return forms[form]()
         text = format(value, form if form or not isinstance(value, float) else "g")
-        negative = isinstance(value, float) and text.startswith("-")
-        return MINUS + text[1:] if negative else text
+        if not (isinstance(value, float) and text.startswith("-")):
+            return text
+        rounded_to_zero = not any(digit in text for digit in "123456789")
+        return text[1:] if rounded_to_zero else MINUS + text[1:]
 
     def _mid(self, value: Any) -> str:
         several = [value] if isinstance(value, str) else value

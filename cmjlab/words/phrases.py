@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
+from cmjlab.words.catalog import read_words
+
 
 @dataclass(frozen=True)
 class Phrase:
@@ -30,8 +32,6 @@ class Phrase:
     @property
     def text(self) -> str:
         """The words that come along, with the gaps filled."""
-        from cmjlab.words.catalog import read_words
-
         return read_words().phrase(self)
 
     def __str__(self) -> str:
@@ -84,7 +84,7 @@ class Note(Phrase):
     """
 
     code: str
-    values: Any = field(default_factory=dict)
+    values: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def word_key(self) -> str:
@@ -99,12 +99,12 @@ class Note(Phrase):
     @property
     def metric(self) -> str:
         """Metric that the remark is about, "" when it is about all or several."""
-        return str(self.values.get("metric", "")) if isinstance(self.values, Mapping) else ""
+        return str(self.values.get("metric", ""))
 
     @property
     def metrics(self) -> tuple[str, ...]:
         """Metrics that the remark is about, none when it is about all."""
-        several = self.values.get("metrics", ()) if isinstance(self.values, Mapping) else ()
+        several = self.values.get("metrics", ())
         return tuple(several) or ((self.metric,) if self.metric else ())
 
 

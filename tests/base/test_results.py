@@ -7,7 +7,7 @@ import pytest
 
 from cmjlab.errors import ArgumentError
 from cmjlab.recording import Recording
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Result, Sentence
 from cmjlab.tables import STATISTICS_TABLE
 from cmjlab.units import FORCE_UNITS, show
 
@@ -19,8 +19,13 @@ def _result() -> Result:
         {"metric": "a_m", "statistic": "session_change", "estimate": 3.0},
         {"metric": "b<b>", "statistic": "session_change", "estimate": 4.0},
     ]
-    notes = (Note("left_out", "A1 <script> was left out"),)
-    return Result("test", STATISTICS_TABLE.frame(rows), notes=notes, sentences=("a < b",))
+    notes = (Note("text_column", {"columns": ["A1 <script>"]}),)
+    return Result(
+        "test",
+        STATISTICS_TABLE.frame(rows),
+        notes=notes,
+        sentences=(Sentence("table.not_estimable", values={"why": "a < b"}),),
+    )
 
 
 def test_wide_keeps_rows_of_different_methods_apart():

@@ -54,8 +54,8 @@ def one_study(seed, population):
         sessions, METRICS, before="base2", after="post", assignment=SELECTION, control="usual"
     )
     rows = between.rows("change_difference")
-    for row in rows[rows["method"].str.contains("Welch")].itertuples():
-        truth = population["true_change_difference", row.metric, row.contrast.split(" - ")[0]]
+    for row in rows[rows["interval_kind"] == "welch_bm"].itertuples():
+        truth = population["true_change_difference", row.metric, row.first]
         hits.append(("change_difference", row.metric, covers(row.ci_low, row.ci_high, truth)))
     hits += individual_hits(sim)
     return hits

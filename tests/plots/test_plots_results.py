@@ -199,7 +199,7 @@ def test_jumps_needed_figure():
 def test_planning_figure(trust):
     plan = cj.plan_study(HEIGHT, reliability=trust, matters=0.015)
     figure = planning_figure(plan)
-    assert designs(plan)[-1].split(",")[0] in figure.alt_text
+    assert list(designs(plan).values())[-1].split(",")[0] in figure.alt_text
     assert "Power" in figure.axes[0].get_ylabel()
     assert "(cm)" in figure.axes[1].get_ylabel()
     with pytest.raises(ArgumentError, match="design: found 'nothing'"):

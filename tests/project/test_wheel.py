@@ -85,7 +85,7 @@ def test_wheel_holds_every_file_of_the_package(wheel):
 def test_wheel_holds_package_data_and_no_test(wheel):
     names = zipfile.ZipFile(wheel).namelist()
     assert any(n.startswith("cmjlab/notebooks/") and n.endswith(".ipynb") for n in names)
-    assert "cmjlab/words/en/report.toml" in names
+    assert "cmjlab/words/en/report_page.toml" in names
     assert "cmjlab/py.typed" in names
     assert "cmjlab/__init__.pyi" in names
     assert not [n for n in names if n.startswith(("tests/", "sample_data/"))]

@@ -16,8 +16,10 @@ import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.report.build.subgroups import strength_cut, study_subgroups
 from cmjlab.report.sheets.athlete import athlete_page, gather_material, write_athlete_summaries
-from cmjlab.report.sheets.block import block_sheets, overview, plain_rule, write_block_sheets
+from cmjlab.report.sheets.block import block_sheets, overview, write_block_sheets
+from cmjlab.report.sheets.rule_words import rule_words
 from cmjlab.stats.subgroups.rules import read_rules
+from cmjlab.words.catalog import read_words
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -77,11 +79,12 @@ def test_a_block_that_does_not_fit_is_named(table, message):
 
 def test_rules_in_words_of_a_coach():
     rule = "relative_strength < 1.32 and time_to_takeoff_s >= 0.77 and position = wing"
-    assert (
-        plain_rule(rule)
-        == "relative strength below 1.32 and time to take-off at least 770 ms and position is wing"
+    assert rule_words(rule, read_words()) == (
+        "relative strength below 1.32, time to take-off at least 770 ms and position is wing"
     )
-    assert plain_rule("countermovement_depth_m > median") == "countermovement depth above median"
+    assert rule_words("countermovement_depth_m > median", read_words()) == (
+        "countermovement depth above median"
+    )
 
 
 def test_the_cut_is_the_declared_one():
@@ -216,8 +219,8 @@ def test_the_command_prints_evidence_placements_and_writes_the_record(study, tmp
 
     done = CliRunner().invoke(app, ["subgroups", str(study.folder), "--no-pages"])
     assert done.exit_code == 0, done.output
-    assert done.output.index("Evidence first") < done.output.index("Placement in base1")
-    assert "p_low" in done.output
+    assert done.output.index("Evidence first") < done.output.index("How certain each placement is")
+    assert "low likely" in done.output
     assert 'selected_on = ["jump_height_m"]' in done.output
     assert "column group of athletes.csv differs" in done.output
     written = pd.read_csv(study.results / "subgroups.csv")

@@ -30,8 +30,8 @@ NAMES = ["a - b", 'c"d\\', "Größe 日本 🦘"]
 #: Numbers that R must be seen to recompute: "what: where, part".
 COMPARED = {
     "typical error: jump_height_m, typical_error, estimate",
-    "ICC: jump_height_m, icc_a1, McGraw & Wong 1996, ci_high",
-    "ICC: jump_height_m, icc_c1, McGraw & Wong 1996, ci_low",
+    "ICC: jump_height_m, icc_a1, mcgraw_wong, ci_high",
+    "ICC: jump_height_m, icc_c1, mcgraw_wong, ci_low",
     "paired t: jump_height_m, mean_change, jump, p",
     "ANCOVA, HC2 standard error: jump_height_m, jump - usual, df",
     "ANCOVA, classical standard error: jump_height_m, jump - usual, se",
@@ -226,8 +226,8 @@ def _recomputed(folder: Path, head: dict[str, Any]) -> Iterator[tuple[str, pd.Da
             rows = rows[rows["group"].isna()]
             words = f"typical error: {metric}, {name}"
             if name != "typical_error":
-                rows = rows[rows["method"] == "McGraw & Wong 1996"]
-                words = f"ICC: {metric}, {name}, McGraw & Wong 1996"
+                rows = rows[rows["interval_kind"] == "mcgraw_wong"]
+                words = f"ICC: {metric}, {name}, mcgraw_wong"
             yield words, rows, found
         for group in sorted(groups.dropna().unique()):
             change = (wide[head["after"]] - wide[head["before"]])[groups == group].dropna()
@@ -276,7 +276,7 @@ def test_tables_hold_what_the_script_computes(which, request, tmp_path):
 
 def test_script_picks_the_rows_by_these_words(data):
     text = check_in_r(data)
-    for words in ("typical_error", "icc_a1", "icc_c1", "McGraw & Wong 1996", "mean_change"):
+    for words in ("typical_error", "icc_a1", "icc_c1", "mcgraw_wong", "mean_change"):
         assert f'"{words}"' in text
     for words in ("adjusted_difference", "HC2 standard error", "classical standard error"):
         assert f'"{words}"' in text

@@ -180,7 +180,7 @@ def test_what_a_squad_can_show(demo):
 def test_words_for_how_often_a_change_is_seen_follow_power():
     from scipy.stats import norm
 
-    for ratio, word in ((0.70, "mostly"), (0.99, "every second time"), (1.05, "seldom")):
+    for ratio, word in ((0.70, "mostly"), (0.99, "about half the time"), (1.05, "seldom")):
         assert notebooks_study._seen(ratio) == word
     assert norm.cdf(1.96 / 0.70 - 1.96) == pytest.approx(0.80, abs=0.005)
 

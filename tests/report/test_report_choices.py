@@ -38,7 +38,7 @@ def test_icc_comes_with_the_interval_that_holds_under_a_session_change(trust, ki
     want = f"{chosen['estimate']:.2f} ({chosen['ci_low']:.2f} to {chosen['ci_high']:.2f})"
     assert cells["ICC(A,1)"].replace("\u00a0", " ") == want.replace("-", "−")
     assert " to " in cells["ICC(C,1)"].replace("\u00a0", " ")
-    assert " to " in cells["Session change"].replace("\u00a0", " ")
+    assert " to " in cells["Change between sessions"].replace("\u00a0", " ")
 
 
 def test_a_row_that_does_not_lead_is_shown_only_when_none_does(trust):
@@ -76,12 +76,12 @@ def test_a_frozen_plan_stands_in_the_methods_and_none_in_the_limits(kit_report, 
     freeze(study, today=dt.date(2026, 8, 1))
     planned = gather(study)
     assert "written down on 2026-08-01" in text_of(planned.section("methods"))
-    assert "the analysis is as planned" in text_of(planned.section("methods"))
+    assert "The analysis is as planned." in text_of(planned.section("methods"))
     assert "No analysis plan was frozen" not in text_of(planned.section("limitations"))
     path = study.folder / "study.toml"
     path.write_text(path.read_text("utf-8").replace("0.015", "0.02"), encoding="utf-8")
     text = text_of(gather(cj.Study.open(study.folder)).section("methods"))
     assert (
-        "changed since: plan, change that matters, Jump height (take-off velocity): declared 0.015,"
-        in text
+        "Changed since then: plan, change that matters, Jump height (take-off velocity)"
+        " (declared 0.015, now 0.02)." in text
     )

@@ -177,8 +177,11 @@ def test_a_lab_can_replace_sentences(tmp_path):
     ("text", "message"),
     [
         ('[titles]\ncoch = "x"', "there is no sentence 'titles.coch'. Did you mean 'titles.coach'"),
-        ('[coach]\nsure_one = "{wrong}"', r"coach.sure_one has a gap {wrong}; its gaps are: sdc"),
-        ('[coach]\nsure_one = "50 % {"', "coach.sure_one"),
+        (
+            '[coach]\ndone_days = "{wrong}"',
+            r"coach.done_days has a gap {wrong}; its gaps are: after, before, days",
+        ),
+        ('[coach]\ndone_days = "50 % {"', "coach.done_days"),
         ("[titles\n", "no readable TOML"),
     ],
 )
@@ -238,7 +241,7 @@ def test_methods_text_holds_the_numbers_used():
     assert "800 ms" in text
     assert "12 N" in text
     names = [row[0] for row in changed_settings(method)]
-    assert names == ["weighing_duration_s", "onset_sd", "takeoff_newton"]
+    assert names == ["weighing duration s", "onset sd", "takeoff newton"]
 
 
 def test_gaps_are_found():

@@ -12,8 +12,9 @@ from report_kit import kit_study, text_of
 
 import cmjlab as cj
 from cmjlab.errors import StudyError
-from cmjlab.report.blocks.format import Estimate, estimate_of, interval_verdict, with_interval
+from cmjlab.report.blocks.format import Estimate, cell, estimate_of
 from cmjlab.report.blocks.readable import readable
+from cmjlab.report.blocks.verdict import verdict
 from cmjlab.report.build.analyses import analyse, change_results
 from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather
@@ -44,7 +45,7 @@ def test_sections_stand_in_order_with_the_coach_page_first(data):
 def test_coach_page_says_done_changed_sure_next(data, study):
     text = text_of(data.section("coach"))
     headings = [b.text for b in data.section("coach").blocks if b.kind == "heading"]
-    assert headings == ["What was done", "What changed", "How sure", "What to do next"]
+    assert headings == ["What was done", "What changed", "How certain this is", "What to do next"]
     jumps = study.measure()
     assert f"Of {len(jumps)} recorded jumps, {int(jumps['accepted'].sum())} count" in text
 
@@ -53,7 +54,7 @@ def test_numbers_on_the_coach_page_are_those_of_the_result(data, study):
     result = change_results(study, [HEIGHT])["change_within"]
     text = text_of(data.section("coach"))
     for _, row in result.rows("mean_change").iterrows():
-        value = with_interval(estimate_of(row), signed=True).replace("\u00a0", " ")
+        value = cell(read_words(), estimate_of(row), signed=True).replace("\u00a0", " ")
         assert value in text
         assert f"{abs(100 * row['estimate']):.1f}" in value
 
@@ -81,10 +82,10 @@ def test_everything_carries_its_interval_or_says_why(data):
             if block.kind != "table":
                 continue
             for row in block.rows:
-                for cell in row[1:]:
-                    if re.match(r"[+−-]?\d", cell) and "Drawn" not in block.columns:
-                        ok = "\u00a0to\u00a0" in cell or re.fullmatch(r"[+−]?[\d.]+|[+−]?0", cell)
-                        assert ok, cell
+                for shown in row[1:]:
+                    if re.match(r"[+−-]?\d", shown) and "Drawn" not in block.columns:
+                        ok = "\u00a0to\u00a0" in shown or re.fullmatch(r"[+−]?[\d.]+|[+−]?0", shown)
+                        assert ok, shown
 
 
 def test_figures_have_alt_texts_and_captions(data):
@@ -185,26 +186,34 @@ def test_nothing_usable_is_refused_in_words(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "words"),
+    ("metric", "low", "high", "words"),
     [
-        (0.020, 0.030, "whole interval above 1.5 cm: more than what matters"),
-        (-0.030, -0.020, "whole interval below −1.5 cm: a fall of more than what matters"),
-        (-0.010, 0.010, "whole interval between −1.5 cm and 1.5 cm: less than what matters"),
-        (0.005, 0.030, "only increases; whether it reaches 1.5 cm cannot be told"),
-        (-0.030, -0.005, "only decreases; whether it reaches −1.5 cm cannot be told"),
-        (-0.010, 0.030, "cannot tell from 9 athletes"),
-        (float("nan"), 0.030, "not estimable"),
+        (HEIGHT, 0.020, 0.030, "improved by more than 1.5 cm"),
+        (HEIGHT, -0.030, -0.020, "got worse by more than 1.5 cm"),
+        (HEIGHT, -0.010, 0.010, "changed by less than 1.5 cm"),
+        (HEIGHT, 0.005, 0.030, "improved; whether by 1.5 cm or more is not clear"),
+        (HEIGHT, -0.030, -0.005, "got worse; whether by 1.5 cm or more is not clear"),
+        (HEIGHT, -0.010, 0.030, "not clear from 9 athletes, because the interval includes zero"),
+        (HEIGHT, float("nan"), 0.030, "not estimable"),
+        ("time_to_takeoff_s", -0.030, -0.020, "improved by more than 15 ms"),
+        ("time_to_takeoff_s", 0.005, 0.030, "got worse; whether by 15 ms or more is not clear"),
+        ("countermovement_depth_m", 0.020, 0.030, "increased by more than 1.5 cm"),
+        ("countermovement_depth_m", -0.030, -0.005, "decreased; whether by 1.5 cm or more is not clear"),
     ],
-)
-def test_verdict_follows_from_the_interval_alone(low, high, words):
-    s = Estimate(HEIGHT, 0.01, low, high, 9)
-    assert interval_verdict(read_words(), s, 0.015) == words
+)  # fmt: skip
+def test_verdict_follows_from_the_interval_and_the_better_direction(metric, low, high, words):
+    assert str(verdict(Estimate(metric, 0.01, low, high, 9), 0.015)) == words
 
 
-def test_one_athlete_cannot_tell_without_a_count():
+def test_verdict_without_a_declared_change_says_the_direction_only():
+    assert str(verdict(Estimate(HEIGHT, 0.01, 0.005, 0.03, 9), None)) == "improved"
+    assert str(verdict(Estimate("time_to_takeoff_s", 0.1, 0.05, 0.3, 9), None)) == "got worse"
+
+
+def test_one_athlete_is_not_clear_without_a_count():
     s = Estimate(HEIGHT, 0.01, -0.01, 0.03, 1)
-    assert interval_verdict(read_words(), s, 0.015) == "cannot tell"
-    assert interval_verdict(read_words(), s, None) == "cannot tell"
+    for matters in (0.015, None):
+        assert str(verdict(s, matters)) == "not clear, because the interval includes zero"
 
 
 def test_readable_table_has_units_and_intervals(study):

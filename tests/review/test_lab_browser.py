@@ -152,7 +152,7 @@ def browser(program):
 def page(browser, lab):
     """A page that reaches this machine only; ``outside`` holds what it asked of others."""
     page = browser.new_page(viewport={"width": 1280, "height": 1600})
-    page.set_default_timeout(30_000)
+    page.set_default_timeout(90_000)
     page.outside = []
 
     def guard(route):
@@ -172,10 +172,15 @@ def _open(page, lab: str, name: str) -> None:
     page.goto(f"{lab}/lab/tree/{name}?token={TOKEN}&reset")
     page.locator(".jp-Notebook .jp-CodeCell").first.wait_for()
     idle = page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').first
-    idle.or_(page.get_by_role("button", name="Select", exact=True)).first.wait_for()
-    if not idle.is_visible():  # a notebook that names no kernel: the dialog offers the right one
-        page.get_by_role("button", name="Select", exact=True).click()
-        idle.wait_for()
+    select = page.get_by_role("button", name="Select", exact=True)
+    end = time.monotonic() + PATIENCE
+    while time.monotonic() < end:
+        if select.is_visible():  # a notebook that names no kernel: the dialog offers the right one
+            select.click()
+        elif idle.is_visible():
+            return
+        time.sleep(0.3)
+    pytest.fail(f"no kernel became idle within {PATIENCE} s")
 
 
 def _run_all(page) -> None:

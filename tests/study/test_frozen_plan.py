@@ -34,14 +34,16 @@ def test_as_planned_and_changed_since(folder):
     freeze(Study.read(folder), today=DAY)
     state = plan_state(Study.read(folder))
     assert state.changes == ()
-    assert state.sentence == (
-        f"The analysis plan was written down on 2026-09-01 (key {state.key[:12]});"
-        " the analysis is as planned."
+    assert str(state.sentence) == (
+        f"The analysis plan was written down on 2026-09-01 (key {state.key[:12]})."
+        " The analysis is as planned."
     )
     _edit(folder, 'title = "Block"', 'title = "Another"')
     state = plan_state(Study.read(folder))
-    assert state.changes == ('title: declared "Block", now "Another"',)
-    assert state.sentence.endswith('changed since: title: declared "Block", now "Another".')
+    assert list(map(str, state.changes)) == ["title (declared “Block”, now “Another”)"]
+    assert str(state.sentence).endswith(
+        "Changed since then: title (declared “Block”, now “Another”)."
+    )
 
 
 def test_written_once(folder):
@@ -66,10 +68,8 @@ def test_recordings_after_the_block_are_told(folder):
     name = "sub-A1_ses-post_run-01.csv"
     (folder / "recordings" / name).write_text("time,force\n0,1\n", encoding="utf-8")
     freeze(Study.read(folder), today=DAY)
-    assert (
-        "when 1 recordings after the block were there already"
-        in plan_state(Study.read(folder)).sentence
-    )
+    said = str(plan_state(Study.read(folder)).sentence)
+    assert "when 1 recording after the block was there already" in said
 
 
 @pytest.mark.parametrize("content", ["", "{}", "[1]", "not json"])
@@ -92,6 +92,6 @@ def test_a_choice_that_a_later_version_brought_is_no_change_of_the_plan(folder):
     text = (folder / "study.toml").read_text(encoding="utf-8")
     more = "\n[method.limits]\npause_s = 0.3\n"
     (folder / "study.toml").write_text(text + more, encoding="utf-8")
-    assert plan_state(Study.read(folder)).changes == (
-        "method, limits, pause s: declared 0.15, now 0.3",
-    )
+    assert list(map(str, plan_state(Study.read(folder)).changes)) == [
+        "method, limits, pause s (declared 0.15, now 0.3)"
+    ]

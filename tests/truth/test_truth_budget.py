@@ -198,7 +198,9 @@ def test_result_says_what_it_found() -> None:
     result = known_truth(design=design, metrics=["jump_height_m", "event_onset_s"], seed=4)
     assert set(result.table["profile"]) == {"typical", "ramp_onset"}
     assert len(result.points["errors"]) == 2 * 2 * 3
-    assert result.sentences[0].startswith("At 1000 Hz, noise 1 N and sway 0 N: height is off by")
+    assert str(result.sentences[0]).startswith(
+        "At 1000 Hz, noise 1 N and sway 0 N, jump height is off by"
+    )
     assert result.has_note("sway_is_added")
     again = known_truth(design=design, metrics=["jump_height_m", "event_onset_s"], seed=4)
     pd.testing.assert_frame_equal(result.table, again.table)

@@ -55,6 +55,7 @@ def test_lists_labels_and_nested_phrases():
     assert MINE.say("a.mid", x="jump_height_m", y=["own", "rsi_modified_m_per_s"]) == (
         "of jump height (take-off velocity) with own and RSImod"
     )
+    assert MINE.say("a.word", kind="rise", p=0.5, x=-0.001) == "a rise, p = 0.500, 0.00"
     assert MINE.say("a.why", why=Reason("few", {"n": 3})) == "cannot: only 3 athletes"
     assert MINE.say("a.word", kind="rise", p=0.00004, x=-1.5) == "a rise, p = < 0.001, −1.50"
 

@@ -1,9 +1,10 @@
-"""From numbers to the words of a table cell or a sentence; one place for rounding."""
+"""From numbers to the words of a table cell; one place for rounding."""
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +12,9 @@ import pandas as pd
 
 from cmjlab.catalog import METRICS
 from cmjlab.plots.labels import level_words, metric_label, metric_unit, value_text
+from cmjlab.results import Reason, stored_reason
 from cmjlab.words.catalog import Words
+from cmjlab.words.fill import MINUS
 
 #: Keeps an interval on one line; a cell breaks between estimate and interval.
 NBSP = "\u00a0"
@@ -20,14 +23,28 @@ _KEY = re.compile(r"\b(?:" + "|".join(sorted(METRICS, key=len, reverse=True)) + 
 
 @dataclass(frozen=True)
 class Estimate:
-    """An estimate with its interval and n, in the table's unit of a metric."""
+    """An estimate with its interval and n, in the table's unit of a metric.
+
+    Attributes
+    ----------
+    reason : Reason or None
+        Why there is no number or no interval.
+    remark : Reason or None
+        What to know about the number.
+    """
 
     metric: str
     estimate: float
     low: float
     high: float
     n: int
-    text: str = ""
+    reason: Reason | None = None
+    remark: Reason | None = None
+
+    @property
+    def is_known(self) -> bool:
+        """Whether there is a number."""
+        return math.isfinite(self.estimate)
 
     @property
     def has_interval(self) -> bool:
@@ -43,7 +60,8 @@ def estimate_of(row: pd.Series) -> Estimate:
         _float(row["ci_low"]),
         _float(row["ci_high"]),
         int(row["n"]) if pd.notna(row["n"]) else 0,
-        str(row["text"]) if pd.notna(row["text"]) else "",
+        stored_reason(row),
+        stored_reason(row, "remark_code"),
     )
 
 
@@ -51,15 +69,20 @@ def _float(value: Any) -> float:
     return float(value) if pd.notna(value) else math.nan
 
 
-def percent_text(level: float) -> str:
-    """Return a level as text: 0.95 as "95 %"."""
-    return f"{100 * level:g} %"
-
-
-def label_with_unit(metric: str) -> str:
-    """Return the words for a measure with its unit, as a table's first column."""
+def label_with_unit(words: Words, metric: str) -> str:
+    """Return the words for a measure with its unit, as the first column of a table."""
     unit = metric_unit(metric)
-    return f"{metric_label(metric)} ({unit})" if unit else metric_label(metric)
+    if not unit:
+        return words.label(metric)
+    return words.say("cell.with_unit", metric=metric, shown_unit=unit)
+
+
+def title_with_unit(words: Words, key: str, metric: str, **values: Any) -> str:
+    """Return the title of a table of one measure, with its unit where it has one."""
+    unit = metric_unit(metric)
+    if not unit:
+        return words.say(f"{key}_without_unit", metric=metric, **values)
+    return words.say(key, metric=metric, shown_unit=unit, **values)
 
 
 def number_text(metric: str, value: float, *, signed: bool = False, extra: int = 0) -> str:
@@ -69,68 +92,49 @@ def number_text(metric: str, value: float, *, signed: bool = False, extra: int =
     return text.removesuffix(f" {unit}") if unit else text
 
 
-def with_interval(s: Estimate, *, signed: bool = False, extra: int = 0) -> str:
+def cell(words: Words, e: Estimate, *, signed: bool = False, extra: int = 0) -> str:
     """Return ``+1.9 (0.8 to 3.0)``, or "not estimable" (the reason goes below the table)."""
-    if not math.isfinite(s.estimate):
-        return s.text.split(":", 1)[0] or "–"
-    value = number_text(s.metric, s.estimate, signed=signed, extra=extra)
-    if not s.has_interval:
-        return f"{value} ({s.text})" if s.text else value
-    low, high = (number_text(s.metric, v, signed=signed, extra=extra) for v in (s.low, s.high))
-    return f"{value} ({low}{NBSP}to{NBSP}{high})"
+    texts = [number_text(e.metric, v, signed=signed, extra=extra) for v in (e.estimate, e.low, e.high)]  # fmt: skip
+    return _cell(words, e, texts)
 
 
-def unitless_interval(row: pd.Series, decimals: int = 2) -> str:
-    """Return estimate and interval of a statistic that has no unit of its own (ICC, percent)."""
-    estimate = _float(row["estimate"])
-    if not math.isfinite(estimate):
-        return str(row["text"]).split(":", 1)[0] if pd.notna(row["text"]) else "–"
-    low, high = _float(row["ci_low"]), _float(row["ci_high"])
-    text = f"{estimate:.{decimals}f}"
-    if math.isfinite(low) and math.isfinite(high):
-        text += f" ({low:.{decimals}f}{NBSP}to{NBSP}{high:.{decimals}f})"
-    return text.replace("-", "−")
+def unitless_cell(words: Words, e: Estimate, decimals: int) -> str:
+    """Return estimate and interval of a statistic without the metric's unit (ICC, percent)."""
+    texts = [
+        f"{v:.{decimals}f}".replace("-", MINUS) if math.isfinite(v) else "–"
+        for v in (e.estimate, e.low, e.high)
+    ]
+    return _cell(words, e, texts)
 
 
-def missing_reasons(rows: pd.DataFrame) -> str:
-    """Return the reasons of rows that are not estimable, each once, as one text."""
-    missing = rows[rows["estimate"].isna() & rows["text"].notna()]
-    return with_labels("; ".join(dict.fromkeys(missing["text"].astype(str))))
+def _cell(words: Words, e: Estimate, texts: list[str]) -> str:
+    if not e.is_known:
+        return words.say("cell.not_estimable") if e.reason else "–"
+    if e.has_interval:
+        estimate, low, high = texts
+        text = words.say("cell.estimate", estimate="\0", low=low, high=high)
+        return text.replace(" ", NBSP).replace(f"\0{NBSP}", f"{estimate} ")
+    if e.reason is None:
+        return texts[0]
+    return words.say("cell.with_remark", estimate=texts[0], remark=words.phrase(e.reason))
+
+
+def missing_reasons(words: Words, estimates: Iterable[Estimate]) -> str:
+    """Return why numbers of a table are missing, each reason once, as one text."""
+    reasons = [words.phrase(e.reason) for e in estimates if e.reason and not e.is_known]
+    said = [words.say("table.not_estimable", why=why) for why in dict.fromkeys(reasons)]
+    return "; ".join(said)
 
 
 def with_labels(text: str) -> str:
-    """Return a text with measure keys replaced by their labels, for a person to read."""
+    """Return the text of an error with keys of measures replaced by their labels."""
     return _KEY.sub(lambda found: metric_label(found.group()), text)
 
 
-def declared_change(amounts: dict[str, float], metric: str) -> float | None:
+def declared_change(amounts: Mapping[str, float], metric: str) -> float | None:
     """Return the declared change that matters, in the metric's table unit, or None."""
     value = amounts.get(metric)
     return float(value) if value is not None and value > 0 else None
-
-
-def interval_verdict(words: Words, s: Estimate, matters: float | None) -> str:
-    """Return what the interval says about the change that matters; the interval decides."""
-    if not s.has_interval:
-        return words.say("coach.verdict_none")
-    if matters is None:
-        key = "up_only" if s.low > 0 else "down_only" if s.high < 0 else "open"
-        key = "open_one" if key == "open" and s.n == 1 else key
-        return words.say(f"coach.verdict_{key}", n=s.n)
-    amount = value_text(s.metric, matters)
-    if s.low > matters:
-        key = "above"
-    elif s.high < -matters:
-        key = "below"
-    elif s.low > -matters and s.high < matters:
-        key = "inside"
-    elif s.low > 0:
-        key = "up"
-    elif s.high < 0:
-        key = "down"
-    else:
-        key = "open" if s.n != 1 else "open_one"
-    return words.say(f"coach.verdict_{key}", matters=amount, n=s.n)
 
 
 def mean_text(metric: str, values: pd.Series, *, formula: str = "share_difference") -> str:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from cmjlab.catalog import STATISTICS
-from cmjlab.plots.labels import level_words, metric_label, metric_unit
-from cmjlab.report.blocks.format import NBSP, estimate_of, unitless_interval, with_interval
+from cmjlab.plots.labels import level_words, metric_unit
+from cmjlab.report.blocks.format import NBSP, cell, estimate_of, label_with_unit, unitless_cell
 from cmjlab.results import Result
 from cmjlab.units import show
+from cmjlab.words.catalog import Words, read_words
 
 _PLACES = ("group", "contrast", "session", "athlete")
 
@@ -21,7 +22,7 @@ def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.Da
     result : Result
     *statistics : str
         Statistic keys in the order wanted; all of the result when none is named. Where a
-        statistic was computed by several methods, the first (the default) is shown.
+        statistic was computed by several methods, the one that leads is shown.
     extra_decimals : int
         Decimals beyond the usual ones (typical errors need one more).
 
@@ -34,34 +35,31 @@ def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.Da
     wanted = list(statistics) or list(dict.fromkeys(table["statistic"].astype(str)))
     table = table[table["statistic"].isin(wanted)]
     places = [p for p in _PLACES if table[p].notna().any()]
-    rows: dict[tuple[str, ...], dict[str, str]] = {}
+    words = read_words()
+    rows: dict[tuple[str, ...], dict[str, pd.Series]] = {}
     for _, row in table.iterrows():
         where = tuple("" if pd.isna(row[p]) else str(row[p]) for p in places)
         cells = rows.setdefault((str(row["metric"]), *where), {})
-        cells.setdefault(str(row["statistic"]), _cell(row, extra_decimals))
+        if str(row["statistic"]) not in cells or (pd.notna(row["leads"]) and row["leads"]):
+            cells[str(row["statistic"])] = row
     out = []
-    for key, cells in rows.items():
-        metric, where = key[0], key[1:]
-        unit = metric_unit(metric)
-        first = f"{metric_label(metric)} ({unit})" if unit else metric_label(metric)
-        named = {_label(s): cells.get(s, "") for s in wanted}
-        out.append({"measure": first, **dict(zip(places, where, strict=True)), **named})
+    for (metric, *found), cells in rows.items():
+        texts = {s: _cell(words, row, extra_decimals) for s, row in cells.items()}
+        named = {words.statistic(s): texts.get(s, "") for s in wanted}
+        first = label_with_unit(words, metric)
+        out.append({"measure": first, **dict(zip(places, found, strict=True)), **named})
     return pd.DataFrame(out)
 
 
-def _label(statistic: str) -> str:
-    return STATISTICS[statistic].label if statistic in STATISTICS else statistic.replace("_", " ")
-
-
-def _cell(row: pd.Series, extra_decimals: int) -> str:
+def _cell(words: Words, row: pd.Series, extra_decimals: int) -> str:
     """Return one estimate with its interval; a percentage or ICC without the metric's unit."""
-    entry = STATISTICS.get(str(row["statistic"]))
-    unit = entry.unit if entry else "metric"
+    statistic = str(row["statistic"])
+    unit = STATISTICS[statistic].unit
     if unit == "metric":
-        signed = "change" in str(row["statistic"]) and "detectable" not in str(row["statistic"])
-        text = with_interval(estimate_of(row), signed=signed, extra=extra_decimals)
+        signed = "change" in statistic and "detectable" not in statistic
+        text = cell(words, estimate_of(row), signed=signed, extra=extra_decimals)
     else:
-        text = unitless_interval(row, 1 if unit == "%" else 2)
+        text = unitless_cell(words, estimate_of(row), 1 if unit == "%" else 2)
     return text.replace(NBSP, " ")
 
 

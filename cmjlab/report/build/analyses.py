@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from cmjlab.errors import CmjlabError, StatsError
-from cmjlab.plan import Plan, Selection
-from cmjlab.results import Result
+from cmjlab.plan import Plan
+from cmjlab.results import Result, Sentence
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -43,7 +43,7 @@ class Analyses:
     results : mapping of str to Result
         "reliability", "change_within", "change_between", "change_individual",
         "height_and_mass" where possible.
-    reasons : mapping of str to str
+    reasons : mapping of str to Sentence or str
         For every result that is missing (and every measure left out), why.
     """
 
@@ -54,30 +54,27 @@ class Analyses:
     provenance: dict[str, Any]
     metrics: tuple[str, ...]
     results: dict[str, Result] = field(default_factory=dict)
-    reasons: dict[str, str] = field(default_factory=dict)
+    reasons: dict[str, Sentence | str] = field(default_factory=dict)
 
     def result(self, name: str) -> Result | None:
         """Return a result, or None when it is missing (see ``reasons``)."""
         return self.results.get(name)
 
 
-def report_metrics(plan: Plan, sessions: pd.DataFrame) -> tuple[tuple[str, ...], dict[str, str]]:
+def report_metrics(
+    plan: Plan, sessions: pd.DataFrame
+) -> tuple[tuple[str, ...], dict[str, Sentence | str]]:
     """Return the report's measures that have values, primary first, and why others are left out."""
     wanted = dict.fromkeys((plan.primary_metric, *plan.report_metrics))
-    kept, reasons = [], {}
+    kept, reasons = [], dict[str, Sentence | str]()
     for name in wanted:
         if name not in sessions:
-            reasons[name] = f"{name}: no such column in the sessions table"
+            reasons[name] = Sentence("missing.no_column", name)
         elif not sessions[name].notna().any():
-            reasons[name] = f"{name}: no value in any session"
+            reasons[name] = Sentence("missing.no_value", name)
         else:
             kept.append(name)
     return tuple(kept), reasons
-
-
-def assignment_of(plan: Plan) -> str | Selection:
-    """Return how the groups came about, as the comparison takes it."""
-    return plan.assignment
 
 
 def has_groups(sessions: pd.DataFrame) -> bool:
@@ -114,11 +111,13 @@ def change_results(study: Study, metrics: Sequence[str] | None = None) -> dict[s
     sessions = study.sessions_table()
     names = tuple(metrics) if metrics else report_metrics(study.plan, sessions)[0]
     results: dict[str, Result] = {}
-    reasons: dict[str, str] = {}
+    reasons: dict[str, Sentence | str] = {}
     for name, run in _change_runs(study, sessions, names, results).items():
         _try(name, run, results, reasons)
     if not results:
-        raise StatsError("no change can be computed: " + "; ".join(dict.fromkeys(reasons.values())))
+        raise StatsError(
+            "no change can be computed: " + "; ".join(dict.fromkeys(map(str, reasons.values())))
+        )
     return results
 
 
@@ -147,7 +146,10 @@ def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> A
 
 
 def _try(
-    name: str, run: Callable[[], Result], results: dict[str, Result], reasons: dict[str, str]
+    name: str,
+    run: Callable[[], Result],
+    results: dict[str, Result],
+    reasons: dict[str, Sentence | str],
 ) -> None:
     try:
         results[name] = run()
@@ -216,7 +218,7 @@ def _change_runs(
             raise StatsError("fewer than two groups in athletes.csv: nothing to compare")
         result = change_between(
             grouped(sessions), names, before=before, after=after,
-            assignment=assignment_of(plan), control=control, level=plan.level,
+            assignment=plan.assignment, control=control, level=plan.level,
         )  # fmt: skip
         return apply_plan(result, plan, probabilities=False)
 

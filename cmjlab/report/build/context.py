@@ -11,6 +11,7 @@ import pandas as pd
 
 from cmjlab.plots.decimal import set_decimal
 from cmjlab.report.blocks.data import FigureBlock
+from cmjlab.report.blocks.format import with_labels
 from cmjlab.report.build.analyses import Analyses
 from cmjlab.report.build.choices import Choices
 from cmjlab.words.catalog import Words
@@ -75,7 +76,12 @@ class Context:
     def more_metrics(self) -> str:
         """A sentence on measures that are not shown, or an empty text."""
         rest = len(self.analyses.metrics) - len(self.metrics)
-        return self.words.say("page.more_measures", n=rest) if rest else ""
+        return self.words.count("page.more_measures", rest) if rest else ""
+
+    def why_missing(self, name: str) -> str:
+        """Return why a result is missing, or a measure is left out."""
+        reason = self.analyses.reasons.get(name, "")
+        return with_labels(reason) if isinstance(reason, str) else self.words.phrase(reason)
 
     def is_new(self, text: str) -> bool:
         """Return whether a remark has not stood on the page before, and remember it."""
@@ -92,8 +98,8 @@ class Context:
         """Return athletes in one line; after ``_MOST_PEOPLE`` only how many more there are."""
         shown = [self.athlete_name(a) for a in athletes[:_MOST_PEOPLE]]
         rest = len(athletes) - len(shown)
-        more = [self.words.say("page.more_people", n=rest)] if rest else []
-        return ", ".join(shown + more)
+        more = f" {self.words.say('word.more', n=rest)}" if rest else ""
+        return ", ".join(shown) + more
 
     @cached_property
     def literal(self) -> set[str]:

@@ -12,6 +12,7 @@ import pandas as pd
 from cmjlab.errors import CmjlabError, StatsError, StudyError
 from cmjlab.units import show
 from cmjlab.words.catalog import read_words
+from cmjlab.words.fill import joined
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -136,24 +137,22 @@ def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
     """
     import cmjlab as cj
 
-    baselines = _tested(study)
-    missing = "" if len(baselines) > 1 else "; the own one needs two baseline sessions"
+    say, baselines = read_words().say, _tested(study)
+    why = "" if len(baselines) > 1 else say("squad.needs_two_baselines")
     try:
         own = cj.reliability(
             study.sessions_table(), [metric], use=baselines, level=study.plan.level
         )
         typical = own.value("typical_error", metric=metric)
     except (CmjlabError, KeyError) as error:
-        typical, missing = math.nan, missing or f"; the own one is not known: {error}"
-    if math.isnan(typical):
-        if metric not in _USUAL:
-            raise StatsError(f"the typical error of {metric} is not known yet{missing}.")
-        usual = show(_USUAL[metric][0], _unit(metric))
-        return {
-            metric: _USUAL[metric]
-        }, f"Taken for now: a usual typical error of {usual}{missing}."
-    text = show(typical, _unit(metric), extra_decimals=1)
-    return own, f"Typical error of this squad, from {' and '.join(baselines)}: {text}."
+        typical, why = math.nan, why or str(error)
+    if not math.isnan(typical):
+        return own, say("squad.own_noise", sessions=baselines, metric=metric, typical=typical)
+    if metric not in _USUAL:
+        raise StatsError(f"the typical error of {metric} is not known yet: {why or 'no value'}.")
+    usual = {"metric": metric, "typical": _USUAL[metric][0], "why": why}
+    key = "squad.usual_noise_because" if why else "squad.usual_noise"
+    return {metric: _USUAL[metric]}, say(key, **usual)
 
 
 def squad_table(study: Study, reliability: Any, metric: str) -> pd.DataFrame:
@@ -180,9 +179,11 @@ def squad_table(study: Study, reliability: Any, metric: str) -> pd.DataFrame:
     from cmjlab.stats.planning.scenario import Scenario
     from cmjlab.stats.planning.sentences import design_phrase
 
+    words = read_words()
+    say = words.say
     matters = study.plan.change_that_matters.get(metric)
     unit = metric_unit(metric)
-    rows: dict[tuple[str, str], dict[str, object]] = {}
+    rows: dict[tuple[str, str], dict[str, str]] = {}
     for title, sizes in _comparisons(study).items():
         shows = what_squad_shows(
             metric,
@@ -195,19 +196,22 @@ def squad_table(study: Study, reliability: Any, metric: str) -> pd.DataFrame:
             design = str(point["design"])
             if _belongs(design, sizes):
                 what = str(design_phrase(design)) if design == _ALONE else title
-                cells = rows.setdefault((design, what), {"athletes": _size(design, sizes)})
-                count = "1 baseline" if point["baselines"] == 1 else "2 baselines"
-                cells[f"known to, {count}"] = "±" + show(point["half_width"], _unit(metric))
+                size = {say("squad.athletes"): _size(design, sizes)}
+                cells = rows.setdefault((design, what), size)
+                n = int(point["baselines"])
+                known = words.count("squad.known_to", n)
+                cells[known] = "±" + show(point["half_width"], _unit(metric))
                 if matters:
-                    seen = _seen(float(point["half_width"]) / matters)
-                    cells[f"{show(matters, _unit(metric))} seen, {count}"] = seen
+                    seen = words.count("squad.seen", n, metric=metric, matters=matters)
+                    cells[seen] = _seen(float(point["half_width"]) / matters)
+    head = say("squad.design_unit", shown_unit=unit) if unit else say("squad.design")
     ordered = sorted(rows.items(), key=lambda item: item[0][0] != _ALONE)
     return pd.DataFrame(
         [
-            {"what": what, "how": str(design_phrase(design)), **cells}
+            {say("squad.what"): what, head: str(design_phrase(design)), **cells}
             for (design, what), cells in ordered
         ]
-    ).rename(columns={"how": f"design ({unit})" if unit else "design"})
+    )
 
 
 def _seen(ratio: float) -> str:
@@ -216,7 +220,8 @@ def _seen(ratio: float) -> str:
     Normal approximation: power is the normal distribution function at 1.96 / ratio - 1.96, which
     is .80 at a ratio of 0.70 and .50 at 1.
     """
-    return "mostly" if ratio <= 0.7 else "about half the time" if ratio <= 1 else "seldom"
+    key = "mostly" if ratio <= 0.7 else "half" if ratio <= 1 else "seldom"
+    return read_words().say(f"squad.{key}")
 
 
 def _unit(metric: str) -> str:
@@ -226,7 +231,9 @@ def _unit(metric: str) -> str:
 
 
 def _size(design: str, sizes: tuple[int, ...]) -> str:
-    return "1" if design == _ALONE else " and ".join(str(n) for n in sizes)
+    if design == _ALONE:
+        return "1"
+    return joined(sizes, read_words().say("word.and"))
 
 
 def _belongs(design: str, sizes: tuple[int, ...]) -> bool:
@@ -241,12 +248,15 @@ def _comparisons(study: Study) -> dict[str, tuple[int, ...]]:
         str(k): int(n) for k, n in names[names != ""].value_counts(sort=False).items() if n > 1
     }
     everybody = max(2, len(study.athletes) or study.files["athlete"].nunique())
-    out: dict[str, tuple[int, ...]] = {"mean of all": (everybody,)}
-    out |= {f"mean of {group}": (n,) for group, n in counts.items() if len(counts) > 1}
+    say = read_words().say
+    out: dict[str, tuple[int, ...]] = {say("squad.mean_of_all"): (everybody,)}
+    out |= {
+        say("squad.mean_of", group=group): (n,) for group, n in counts.items() if len(counts) > 1
+    }
     control = study.plan.control_group
     if control in counts:
         pairs = [(g, control) for g in counts if g != control]
     else:
         first, second, *_ = [*sorted(counts, key=lambda g: -counts[g]), "", ""]
         pairs = [(first, second)] if second else []
-    return out | {f"{a} against {b}": (counts[a], counts[b]) for a, b in pairs}
+    return out | {say("coach.pair", first=a, second=b): (counts[a], counts[b]) for a, b in pairs}

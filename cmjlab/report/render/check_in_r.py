@@ -6,7 +6,6 @@ line whether R agrees with cmjlab on typical error, ICC, paired t and analysis o
 
 from __future__ import annotations
 
-import itertools
 import json
 from typing import TYPE_CHECKING, Any
 
@@ -38,7 +37,7 @@ def check_in_r(data: ReportData) -> str:
     tables, say = data.tables, data.words.say
     sessions = tables["sessions"]
     order = _session_order(sessions)
-    before, after = _block(tables.get("change_within"), tables.get("change_between"), order)
+    before, after = _block(tables.get("change_within"))
     found = [t for name, t in tables.items() if name in ("reliability", "change_within")]
     metrics = list(
         dict.fromkeys(m for t in found for m in t["metric"].astype(str) if m in sessions)
@@ -82,28 +81,24 @@ def _baselines(sessions: pd.DataFrame, order: list[str]) -> list[str]:
     return [s for s in order if s in set(mine)]
 
 
-def _block(
-    within: pd.DataFrame | None, between: pd.DataFrame | None, order: list[str]
-) -> tuple[str, str]:
-    """Return the sessions before and after, from the contrast "later - earlier"."""
-    if within is None:
-        return "", ""
-    named = set(within["contrast"].dropna().astype(str))
-    for first, second in itertools.permutations(order, 2):
-        if f"{second} - {first}" in named:
-            return first, second
-    return "", ""
+def _block(within: pd.DataFrame | None) -> tuple[str, str]:
+    """Return the sessions before and after: what the mean change is taken from, and to."""
+    rows = [] if within is None else _named_pairs(within, "mean_change")
+    return (rows[0][1], rows[0][0]) if rows else ("", "")
+
+
+def _named_pairs(table: pd.DataFrame, statistic: str) -> list[tuple[str, str]]:
+    """Return the (first, second) of a statistic, each pair once."""
+    pairs = table.loc[table["statistic"] == statistic, ["first", "second"]].dropna()
+    return [(str(a), str(b)) for a, b in pairs.drop_duplicates().itertuples(index=False)]
 
 
 def _contrasts(between: pd.DataFrame | None, sessions: pd.DataFrame) -> list[tuple[str, str]]:
-    """Return the pairs of groups that were compared, whatever their names look like."""
+    """Return the pairs of groups that were compared and are in the sessions table."""
     if between is None:
         return []
-    part = between[between["statistic"] == "adjusted_difference"]
-    named = list(dict.fromkeys(part["contrast"].dropna().astype(str)))
-    groups = sorted(set(sessions["group"].dropna().astype(str)))
-    pairs = {f"{a} - {b}": (a, b) for a, b in itertools.permutations(groups, 2)}
-    return [pairs[n] for n in named if n in pairs]
+    groups = set(sessions["group"].dropna().astype(str))
+    return [p for p in _named_pairs(between, "adjusted_difference") if set(p) <= groups]
 
 
 def _covariates(plan: dict[str, Any]) -> list[tuple[str, str]]:

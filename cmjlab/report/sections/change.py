@@ -6,18 +6,19 @@ import pandas as pd
 
 from cmjlab.errors import StatsError
 from cmjlab.plots.change import difference_figure, drift_figure, individual_figure
-from cmjlab.plots.labels import metric_label
 from cmjlab.report.blocks.data import Block, Heading, Paragraph, Section, TableBlock
 from cmjlab.report.blocks.format import (
+    Estimate,
+    cell,
     declared_change,
     estimate_of,
-    interval_verdict,
     label_with_unit,
     missing_reasons,
-    percent_text,
-    with_interval,
+    title_with_unit,
 )
+from cmjlab.report.blocks.verdict import verdict
 from cmjlab.report.build.context import Context
+from cmjlab.report.sections.differences import difference_table, pairs_compared
 from cmjlab.report.sections.result_text import result_text
 from cmjlab.results import Result
 from cmjlab.stats.change.paragraph import team_paragraph
@@ -35,19 +36,12 @@ def groups_section(context: Context) -> Section:
 
 
 def _missing(context: Context, name: str) -> list[Block]:
-    reason = context.analyses.reasons.get(name, "")
-    return [Paragraph(context.words.say("reliability.none", reason=reason), "note")]
+    reason = context.why_missing(name)
+    return [Paragraph(context.words.say("repeatability.none", reason=reason), "note")]
 
 
-def _note(context: Context, rows: pd.DataFrame, left: int | None = None) -> str:
-    """Return what stands below a table: the level, why numbers are missing, measures left out."""
-    more = context.more_metrics
-    if left:
-        more = context.words.say("page.more_measures", n=left)
-    level = percent_text(context.study.plan.level)
-    mine = rows[rows["metric"].isin(context.metrics)]
-    note = context.words.say("groups.between_note", percent=level)
-    return " ".join(t for t in (note, missing_reasons(mine), more) if t)
+def _level_note(context: Context) -> str:
+    return context.words.say("groups.level_note", level=context.study.plan.level)
 
 
 def _within(context: Context) -> list[Block]:
@@ -55,29 +49,44 @@ def _within(context: Context) -> list[Block]:
     if result is None:
         return _missing(context, "change_within")
     context.tables["change_within"] = result.table
-    say, study = context.words.say, context.study
-    groups = list(dict.fromkeys(result.table["group"].fillna("").astype(str)))
-    rows = []
+    table = _within_table(context, result)
+    return [*_team(result, context), table, *result_text(context, result), *_mass(context)]
+
+
+def _within_table(context: Context, result: Result) -> TableBlock:
+    """Return the mean change of each group, measure by measure."""
+    words, study = context.words, context.study
+    means = result.rows("mean_change")
+    means = means.assign(group=means["group"].fillna("").astype(str))
+    groups = list(dict.fromkeys(means["group"]))
+    rows, shown = [], []
     for metric in context.metrics:
         cells = []
         for group in groups:
-            part = result.rows("mean_change", metric=metric)
-            part = part[part["group"].fillna("").astype(str) == group]
-            cells.append(
-                with_interval(estimate_of(part.iloc[0]), signed=True) if len(part) else "–"
-            )
-        rows.append((label_with_unit(metric), *cells))
-    sizes = result.rows("mean_change", metric=context.primary)
-    n = dict(zip(sizes["group"].fillna("").astype(str), sizes["n"], strict=True))
-    heads = [f"{g or 'all'} (n = {int(n[g])})" if g in n and pd.notna(n[g]) else g for g in groups]
-    table = TableBlock(
-        say("groups.within_title", before=study.before, after=study.after),
-        (say("columns.metric"), *heads),
+            part = means[(means["metric"] == metric) & (means["group"] == group)]
+            estimates = [estimate_of(row) for _, row in part.head(1).iterrows()]
+            shown += estimates
+            cells.append(cell(words, estimates[0], signed=True) if estimates else "–")
+        rows.append((label_with_unit(words, metric), *cells))
+    primary = means[means["metric"] == context.primary]
+    n = dict(zip(primary["group"], primary["n"], strict=True))
+    return TableBlock(
+        words.say("groups.within_title", before=study.before, after=study.after),
+        (words.say("columns.metric"), *(_group_head(context, g, n.get(g)) for g in groups)),
         tuple(rows),
         (False, *(True,) * len(groups)),
-        _note(context, result.rows("mean_change")),
+        _joined(_level_note(context), missing_reasons(words, shown), context.more_metrics),
     )
-    return [*_team(result, context), table, *result_text(context, result), *_mass(context)]
+
+
+def _group_head(context: Context, group: str, n: float | None) -> str:
+    say = context.words.say
+    name = group or say("cell.everybody")
+    return name if n is None or pd.isna(n) else say("cell.of_group", group=name, n=int(n))
+
+
+def _joined(*texts: str) -> str:
+    return " ".join(t for t in texts if t)
 
 
 def _mass(context: Context) -> list[Block]:
@@ -86,14 +95,15 @@ def _mass(context: Context) -> list[Block]:
     if result is None:
         return []
     context.tables["height_and_mass"] = result.table
-    return [Paragraph(str(s)) for s in result.sentences]
+    return [Paragraph(context.words.phrase(s)) for s in result.sentences]
 
 
 def _team(result: Result, context: Context) -> list[Block]:
     """Return what may be said about a team that has no groups to compare."""
     try:
         individual = context.analyses.result("change_individual")
-        return [Paragraph(team_paragraph(result, context.primary, individual))]
+        said = team_paragraph(result, context.primary, individual)
+        return [Paragraph(" ".join(map(context.words.phrase, said)))]
     except StatsError:
         return []
 
@@ -103,36 +113,17 @@ def _between(context: Context) -> list[Block]:
     if result is None:
         return _missing(context, "change_between")
     context.tables["change_between"] = result.table
-    say = context.words.say
-    kinds = ("adjusted_difference", "change_difference")
-    compared = result.table[result.table["statistic"].isin(kinds)]
-    contrasts = list(dict.fromkeys(compared["contrast"].dropna().astype(str)))
-    rows = []
-    most = len(context.metrics) if context.full else max(1, _MOST_ROWS // max(1, len(contrasts)))
-    shown = context.metrics[:most]
-    for metric in shown:
-        for contrast in contrasts:
-            cells = []
-            for kind in kinds:
-                part = result.rows(kind, metric=metric, contrast=contrast)
-                cells.append(
-                    with_interval(estimate_of(part.iloc[0]), signed=True) if len(part) else "–"
-                )
-            rows.append((label_with_unit(metric), contrast.replace(" - ", " − "), *cells))
-    columns = ("metric", "contrast", "adjusted", "difference")
-    table = TableBlock(
-        say("groups.between_title"),
-        tuple(say(f"columns.{c}") for c in columns),
-        tuple(rows),
-        (False, False, True, True),
-        _note(context, compared, len(context.analyses.metrics) - len(shown)),
-    )
-    figure = difference_figure(result, context.primary, change_that_matters=context.matters)
-    caption = say("groups.figure_difference", metric=metric_label(context.primary))
+    words, primary = context.words, context.primary
+    most = max(1, _MOST_ROWS // max(1, len(pairs_compared(result))))
+    shown = context.metrics if context.full else context.metrics[:most]
+    left = len(context.analyses.metrics) - len(shown)
+    note = _joined(_level_note(context), words.count("page.more_measures", left) if left else "")
+    title = words.say("groups.between_title")
+    figure = difference_figure(result, primary, change_that_matters=context.matters)
+    caption = words.say("groups.figure_difference", metric=primary)
     return [
-        Paragraph(say("groups.side_by_side")),
         context.figure("difference_primary", figure, caption),
-        table,
+        difference_table(context, result, shown, title, note),
         *result_text(context, result),
     ]
 
@@ -147,14 +138,11 @@ def individuals_section(context: Context) -> Section:
     context.tables["change_individual"] = result.table
     metric = context.primary
     figure = individual_figure(result, metric, change_that_matters=context.matters)
-    blocks: list[Block] = [
-        Paragraph(say("individuals.intro", percent=percent_text(study.plan.level))),
-        context.figure(
-            "individual_primary", figure, say("individuals.figure", metric=metric_label(metric))
-        ),
-    ]
+    caption = say("individuals.figure", metric=metric)
+    blocks: list[Block] = [Paragraph(say("individuals.intro", level=study.plan.level))]
     if not study.plan.control_group:
-        blocks.insert(1, Paragraph(say("individuals.control_missing")))
+        blocks.append(Paragraph(say("individuals.control_missing")))
+    blocks.append(context.figure("individual_primary", figure, caption))
     if context.full:
         blocks.append(_individual_table(context, result))
     else:
@@ -165,47 +153,45 @@ def individuals_section(context: Context) -> Section:
 
 def _individual_table(context: Context, result: Result) -> TableBlock:
     """Return one row per athlete: change, estimate drawn towards the group, and words."""
-    say, study, metric = context.words.say, context.study, context.primary
+    words, study, metric = context.words, context.study, context.primary
     matters = declared_change(context.matters, metric)
-    shrunken = result.rows("shrunken_change", metric=metric)
     drawn = {
-        str(row["athlete"]): with_interval(estimate_of(row), signed=True)
-        for _, row in shrunken.iterrows()
+        str(row["athlete"]): cell(words, estimate_of(row), signed=True)
+        for _, row in result.rows("shrunken_change", metric=metric).iterrows()
     }
-    rows = []
+    rows, changes = [], []
     for _, row in result.rows("individual_change", metric=metric).iterrows():
-        s = estimate_of(row)
-        athlete = str(row["athlete"])
+        change, athlete = estimate_of(row), str(row["athlete"])
+        changes.append(change)
         rows.append(
             (
                 context.athlete_name(athlete),
                 str(row["group"]) if pd.notna(row["group"]) else "",
-                with_interval(s, signed=True),
+                cell(words, change, signed=True),
                 drawn.get(athlete, "–"),
-                interval_verdict(context.words, s, matters),
+                words.phrase(verdict(change, matters)),
             )
         )
     columns = ("athlete", "group", "individual", "shrunken", "verdict")
-    note = say("individuals.not_drawn") if any(r[3] == "–" for r in rows) else ""
+    not_drawn = any(r[3] == "–" for r in rows)
+    title = "individuals.table_title"
     return TableBlock(
-        say(
-            "individuals.table_title",
-            metric=label_with_unit(metric), before=study.before, after=study.after,
-        ),
-        tuple(say(f"columns.{c}") for c in columns),
+        title_with_unit(words, title, metric, before=study.before, after=study.after),
+        tuple(words.say(f"columns.{c}") for c in columns),
         tuple(rows),
         (False, False, True, True, False),
-        note,
-    )  # fmt: skip
+        _joined(
+            words.say("individuals.not_drawn") if not_drawn else "",
+            missing_reasons(words, changes),
+        ),
+    )
 
 
 def drift_section(context: Context) -> Section:
     """Return what regression to the mean does to these groups; never silent."""
     say, plan, study = context.words.say, context.study.plan, context.study
-    metrics = ", ".join(metric_label(m) for m in plan.selected_on)
-    blocks: list[Block] = [
-        Paragraph(say(f"drift.{plan.groups_formed}", metrics=metrics, session=plan.selected_in))
-    ]
+    chosen = {"metrics": plan.selected_on, "session": plan.selected_in}
+    blocks: list[Block] = [Paragraph(say(f"drift.{plan.groups_formed}", **chosen))]
     if plan.groups_formed == "selected":
         if study.before != plan.selected_in:
             blocks.append(
@@ -218,28 +204,24 @@ def drift_section(context: Context) -> Section:
 
 
 def _drift_table(context: Context) -> list[Block]:
-    result = context.analyses.result("change_between")
+    result, metric = context.analyses.result("change_between"), context.primary
     if result is None:
         return []
-    say = context.words.say
-    expected = result.rows("drift_expected", metric=context.primary)
+    words = context.words
+    expected = result.rows("drift_expected", metric=metric)
     if expected.empty:
         return []
+    beyond: dict[str, Estimate] = {}
+    for _, row in result.rows("change_beyond_drift", metric=metric).iterrows():
+        beyond.setdefault(str(row["group"]), estimate_of(row))
     rows = []
     for _, row in expected.iterrows():
-        beyond = result.rows("change_beyond_drift", metric=context.primary)
-        beyond = beyond[beyond["group"].astype(str) == str(row["group"])]
-        rows.append(
-            (
-                str(row["group"]),
-                str(estimate_of(row).n),
-                with_interval(estimate_of(row), signed=True),
-                with_interval(estimate_of(beyond.iloc[0]), signed=True) if len(beyond) else "–",
-            )
-        )
-    columns = ("group", "n", "drift", "beyond")
-    title = f"{say('drift.table_title')}: {label_with_unit(context.primary)}"
-    heads = tuple(say(f"columns.{c}") for c in columns)
+        group, drift = str(row["group"]), estimate_of(row)
+        last = cell(words, beyond[group], signed=True) if group in beyond else "–"
+        rows.append((group, str(drift.n), cell(words, drift, signed=True), last))
+    columns = ("group", "n", "drift_expected", "change_beyond_drift")
+    heads = tuple(words.say(f"columns.{c}") for c in columns)
+    title = title_with_unit(words, "drift.table_title", metric)
     return [TableBlock(title, heads, tuple(rows), (False, True, True, True))]
 
 
@@ -260,6 +242,6 @@ def _drift_figure(context: Context) -> list[Block]:
     if len(both) < 3:
         return []
     caption = context.words.say(
-        "drift.figure", metric=metric_label(metric), first=plan.selected_in, second=later[0]
+        "drift.figure", metric=metric, first=plan.selected_in, second=later[0]
     )
     return [context.figure("drift", drift_figure(both, metric), caption)]

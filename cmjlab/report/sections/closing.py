@@ -8,12 +8,12 @@ from importlib import metadata
 from typing import Any
 
 from cmjlab import __version__
-from cmjlab.catalog import METRICS, STATISTICS
+from cmjlab.catalog import METRICS, STATISTICS, Metric
 from cmjlab.keys import ENGINE, key_of
-from cmjlab.plots.labels import metric_label
 from cmjlab.report.blocks.data import Block, Facts, Heading, Items, Paragraph, Section
 from cmjlab.report.build.context import Context
 from cmjlab.units import shown_unit
+from cmjlab.words.catalog import Words
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "pyarrow")
 #: Author(s), year, then journal with volume and page.
@@ -46,16 +46,21 @@ EXPLAINED = (
 def limitations_section(context: Context) -> Section:
     """Return what this report cannot tell."""
     say, plan = context.words.say, context.study.plan
-    items = [say("limitations.estimand"), say("limitations.cluster")]
+    items = [say("limitations.estimand")]
+    if len(context.study.groups) > 1:
+        items.append(say("limitations.cluster"))
     if plan.control_group:
         items.append(say("limitations.control", control=plan.control_group))
     else:
         items.append(say("limitations.no_control"))
-    items.append(say("limitations.exploratory", primary=metric_label(context.primary)))
-    items.append(say("limitations.calibration"))
+    items.append(say("limitations.exploratory", primary=context.primary))
+    items.append(say("limitations.same_test"))
     if context.plan_state is None:
         items.append(say("limitations.no_plan"))
-    items += [say("limitations.missing_item", what=r) for r in context.analyses.reasons.values()]
+    items += [
+        say("limitations.missing_item", what=context.why_missing(name))
+        for name in context.analyses.reasons
+    ]
     return Section("limitations", say("titles.limitations"), (Items(tuple(items)),))
 
 
@@ -72,39 +77,38 @@ def _stop(text: str) -> str:
 
 def glossary_section(context: Context) -> Section:
     """Return the measures and statistics of this report, from the catalog."""
-    say = context.words.say
+    words = context.words
     metrics = [METRICS[m] for m in context.analyses.metrics if m in METRICS]
-    measures = tuple(
-        (
-            m.label,
-            say(
-                "glossary.metric_line",
-                meaning=_first_upper(_stop(m.meaning)),
-                unit=shown_unit(m.unit) or "none",
-                formula=m.formula,
-                source=_stop(m.reference),
-            ),
-        )
-        for m in metrics
-    )
-    used = {s for r in context.analyses.results.values() for s in r.table["statistic"].astype(str)}
+    measures = tuple((words.label(m.key), _metric_line(words, m)) for m in metrics)
+    results = context.analyses.results.values()
+    used = {s for r in results for s in r.table["statistic"].astype(str)}
     statistics = tuple(
         (
-            STATISTICS[key].label,
-            say(
+            words.statistic(s.key),
+            words.say(
                 "glossary.statistic_line",
-                meaning=_first_upper(_stop(STATISTICS[key].meaning)) + ".",
-                formula=STATISTICS[key].formula,
-                source=_stop(STATISTICS[key].reference),
+                meaning=_first_upper(_stop(s.meaning)),
+                formula=s.formula,
+                source=_stop(s.reference),
             ),
         )
-        for key in EXPLAINED
-        if key in used and key in STATISTICS
+        for s in (STATISTICS[key] for key in EXPLAINED if key in used)
     )
-    blocks: list[Block] = [Heading(say("glossary.metrics")), Facts(measures)]
+    blocks: list[Block] = [Heading(words.say("glossary.metrics")), Facts(measures)]
     if statistics:
-        blocks += [Heading(say("glossary.statistics")), Facts(statistics)]
-    return Section("glossary", say("titles.glossary"), tuple(blocks))
+        blocks += [Heading(words.say("glossary.statistics")), Facts(statistics)]
+    return Section("glossary", words.say("titles.glossary"), tuple(blocks))
+
+
+def _metric_line(words: Words, metric: Metric) -> str:
+    unit = shown_unit(metric.unit)
+    return words.say(
+        "glossary.metric_line" if unit else "glossary.metric_line_without_unit",
+        meaning=_first_upper(_stop(metric.meaning)),
+        unit=unit,
+        formula=metric.formula,
+        source=_stop(metric.reference),
+    )
 
 
 def _first_upper(text: str) -> str:
@@ -157,7 +161,7 @@ def provenance_section(context: Context, date: str) -> Section:
                 say(
                     "provenance.method_key", method=study.method.key[:12], plan=study.plan.key[:12]
                 ),
-                say("provenance.tables", tables=", ".join(f"{t}.csv" for t in context.tables)),
+                say("provenance.tables", tables=[f"{t}.csv" for t in context.tables]),
             )
         ),
     ]

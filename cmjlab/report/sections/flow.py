@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from cmjlab.catalog import CHECKS
@@ -59,16 +61,20 @@ def _session(context: Context, row: dict[str, object]) -> FlowStep:
     return FlowStep(lines, tuple(aside))
 
 
+def why_missing(context: Context, row: Mapping[str, object]) -> str:
+    """Return why somebody was not tested: status and reason, as far as they were noted."""
+    status, reason = str(row["status"]), str(row["reason"])
+    if status and reason:
+        return context.words.say("people.status_and_reason", status=status, reason=reason)
+    return status or reason or context.words.say("people.no_reason")
+
+
 def _not_tested(context: Context, session: str) -> list[str]:
     """Return how many were not tested, by reason."""
     missing = context.analyses.flow["missing"]
     mine = missing[missing["session"].astype(str) == session]
-    words = [
-        ": ".join(str(part) for part in (row["status"], row["reason"]) if str(part))
-        or context.words.say("people.no_reason")
-        for row in mine.to_dict("records")
-    ]
-    counts = pd.Series(words, dtype=object).value_counts(sort=False)
+    reasons = [why_missing(context, row) for row in mine.to_dict("records")]
+    counts = pd.Series(reasons, dtype=object).value_counts(sort=False)
     return [context.words.say("flow.missing", n=n, reason=reason) for reason, n in counts.items()]
 
 
@@ -97,11 +103,12 @@ def _counted(context: Context) -> list[FlowStep]:
         for r in rows.to_dict("records")
         if pd.notna(r["n"])
     }
-    head = context.words.say(
+    say = context.words.say
+    head = say(
         "flow.counted",
         before=context.study.before,
         after=context.study.after,
         n=sum(sizes.values()),
     )
-    named = ", ".join(f"{n} {g}" for g, n in sizes.items() if g)
+    named = ", ".join(say("coach.in_group", n=n, group=g) for g, n in sizes.items() if g)
     return [FlowStep((head, named) if named else (head,))]

@@ -5,9 +5,7 @@ from __future__ import annotations
 from cmjlab import __version__
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.jump import jump_figure
-from cmjlab.plots.labels import metric_label
 from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
-from cmjlab.report.blocks.format import percent_text
 from cmjlab.report.build.context import Context
 from cmjlab.report.sections.study_text import dated_sessions
 from cmjlab.settings import Settings
@@ -42,7 +40,7 @@ def _recording_text(context: Context) -> str:
         )
     ]
     if rates:
-        parts.append(say("methods.rates", rates=", ".join(f"{r:g} Hz" for r in rates)))
+        parts.append(say("methods.rates", rates=[f"{r:g}" for r in rates]))
     parts.append(say("methods.plates"))
     return " ".join(parts)
 
@@ -56,7 +54,7 @@ def method_text(words: Words, method: Settings) -> str:
             "methods.weighing",
             duration=show(m["weighing_duration_s"], "s"),
             window=say(f"methods.weighing_{m['weighing']}"),
-            gravity=f"{m['gravity_m_per_s2']:g}",
+            gravity=m["gravity_m_per_s2"],
         )
     ]
     parts.append(say(f"methods.body_weight_{m['body_weight']}"))
@@ -64,18 +62,18 @@ def method_text(words: Words, method: Settings) -> str:
         say(
             f"methods.onset_{m['onset_rule']}",
             shift=show(m["onset_shift_s"], "s"),
-            sd=f"{m['onset_sd']:g}",
-            floor=f"{m['onset_floor_percent']:g}",
-            newton=f"{m['onset_newton']:g}",
-            percent=f"{m['onset_percent']:g}",
+            sd=m["onset_sd"],
+            floor=m["onset_floor_percent"],
+            newton=m["onset_newton"],
+            percent=m["onset_percent"],
             search=say(f"methods.search_{m['onset_search']}"),
         )
     )
     parts.append(
         say(
             f"methods.takeoff_{m['takeoff_rule']}",
-            newton=f"{m['takeoff_newton']:g}",
-            sd=f"{m['takeoff_sd']:g}",
+            newton=m["takeoff_newton"],
+            sd=m["takeoff_sd"],
         )
     )
     parts.append(say(f"methods.placing_{m['event_placing']}"))
@@ -83,7 +81,7 @@ def method_text(words: Words, method: Settings) -> str:
         say(
             f"methods.filter_{m['filter']}",
             order=m["filter_order"],
-            cutoff=f"{m['filter_cutoff_hz']:g}",
+            cutoff=m["filter_cutoff_hz"],
         )
     )
     parts.append(say(f"methods.integration_{m['integration_start']}", rule=m["integration"]))
@@ -116,17 +114,15 @@ def _quality_text(context: Context) -> str:
 def formed_text(context: Context) -> str:
     """Return how the groups came about and what follows for the analysis."""
     plan = context.study.plan
-    metrics = ", ".join(metric_label(m) for m in plan.selected_on)
-    return context.words.say(
-        f"methods.formed_{plan.groups_formed}", metrics=metrics, session=plan.selected_in
-    )
+    chosen = {"metrics": plan.selected_on, "session": plan.selected_in}
+    return context.words.say(f"methods.formed_{plan.groups_formed}", **chosen)
 
 
 def _statistics_text(context: Context) -> str:
     text = context.words.say(
         "methods.statistics",
-        percent=percent_text(context.study.plan.level),
-        primary=metric_label(context.primary),
+        level=context.study.plan.level,
+        primary=context.primary,
     )
     return f"{text} {formed_text(context)}" if context.analyses.result("change_between") else text
 
@@ -134,7 +130,7 @@ def _statistics_text(context: Context) -> str:
 def _plan(context: Context) -> list[Block]:
     """Return how the analysis stands to the plan that was frozen; nothing without one."""
     state = context.plan_state
-    return [Paragraph(state.sentence)] if state is not None else []
+    return [Paragraph(context.words.phrase(state.sentence))] if state is not None else []
 
 
 def _deviations(context: Context) -> list[Block]:
@@ -153,11 +149,11 @@ def _deviations(context: Context) -> list[Block]:
 
 
 def changed_settings(settings: Settings) -> list[tuple[str, str, str]]:
-    """Return (name, value, meaning) of every setting that is not at its default."""
+    """Return (name in words, value, meaning) of every setting that is not at its default."""
     ours = type(settings)().to_dict()
     meaning = {row["name"]: row["help"] for row in type(settings).describe()}
     return [
-        (name, str(value), meaning[name])
+        (name.replace("_", " "), str(value), meaning[name])
         for name, value in settings.to_dict().items()
         if value != ours[name]
     ]

@@ -10,7 +10,7 @@ from cmjlab.catalog import CHECKS
 from cmjlab.plots.flow import flow_figure
 from cmjlab.report.blocks.data import Block, Paragraph, Section, TableBlock
 from cmjlab.report.build.context import Context
-from cmjlab.report.sections.flow import flow_steps
+from cmjlab.report.sections.flow import flow_steps, why_missing
 
 #: Rows of a table in the short and in the full form.
 _FEW_ROWS, _MOST_ROWS = 10, 40
@@ -66,8 +66,7 @@ def _missing(context: Context) -> list[Block]:
         return [Paragraph(say("people.none_left"))]
     rows = []
     for row in missing.to_dict("records"):
-        known = [str(row[k]) for k in ("status", "reason") if str(row[k])]
-        why = ": ".join(known) if known else say("people.no_reason")
+        why = why_missing(context, row)
         rows.append(
             (
                 context.athlete_name(str(row["athlete"])),
@@ -102,8 +101,12 @@ def _excluded(context: Context) -> list[Block]:
         return [Paragraph(say("people.no_excluded"))]
     rows = [
         (
-            f"{context.athlete_name(str(r['athlete']))}, {r['session']}",
-            f"{r['file']}, {r['jump']}",
+            say(
+                "people.athlete_in_session",
+                athlete=context.athlete_name(str(r["athlete"])),
+                session=r["session"],
+            ),
+            say("people.jump_of_file", file=r["file"], jump=r["jump"]),
             say(f"people.by_{r['by']}"),
             str(r["reason"]),
         )

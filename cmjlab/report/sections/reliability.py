@@ -1,4 +1,4 @@
-"""How far the measurements can be trusted: the reliability section."""
+"""How well the measurements repeat: the reliability section."""
 
 from __future__ import annotations
 
@@ -7,86 +7,91 @@ import math
 import numpy as np
 
 from cmjlab.errors import ArgumentError
-from cmjlab.plots.labels import metric_label
 from cmjlab.plots.reliability import agreement_figure, sessions_figure, typical_error_figure
 from cmjlab.report.blocks.data import Block, FigureBlock, Paragraph, Section, TableBlock
 from cmjlab.report.blocks.format import (
+    Estimate,
+    cell,
     estimate_of,
     label_with_unit,
     missing_reasons,
-    percent_text,
-    unitless_interval,
-    with_interval,
+    unitless_cell,
 )
 from cmjlab.report.build.context import Context
 from cmjlab.report.build.leading_rows import first_row
 from cmjlab.report.sections.result_text import result_text
 from cmjlab.results import Result
 
+#: Columns of the table: statistic -> decimals of one without the metric's unit, else None.
+_DECIMALS = {
+    "typical_error": None,
+    "typical_error_percent": 1,
+    "icc_a1": 2,
+    "icc_c1": 2,
+    "smallest_detectable_change": None,
+    "session_change": None,
+}
+#: Statistics whose sign says something.
+_SIGNED = ("session_change",)
+#: Statistics whose missing numbers are explained below the table.
+_EXPLAINED = ("typical_error", "typical_error_percent", "icc_a1", "icc_c1")
+
 
 def reliability_section(context: Context) -> Section:
     """Return the reliability section."""
     say = context.words.say
-    result = context.analyses.result("reliability")
+    result, title = context.analyses.result("reliability"), say("titles.reliability")
     if result is None:
-        reason = context.analyses.reasons.get("reliability", "")
-        blocks: tuple[Block, ...] = (Paragraph(say("reliability.none", reason=reason), "note"),)
-        return Section("reliability", say("titles.reliability"), blocks)
+        reason = context.why_missing("reliability")
+        missing = Paragraph(say("repeatability.none", reason=reason), "note")
+        return Section("reliability", title, (missing,))
     context.tables["reliability"] = result.table
     used = [str(s) for s in result.settings["use"]]
-    out: list[Block] = [Paragraph(say("reliability.intro", sessions=used))]
+    blocks: list[Block] = [Paragraph(say("repeatability.intro", sessions=used))]
     days = context.days_between(used[0], used[-1])
     if math.isfinite(days):
-        out.append(Paragraph(say("reliability.interval_days", days=f"{days:g}")))
-    out.append(reliability_table(context, result))
-    out += _figures(context, result)
-    out += result_text(context, result)
-    out += icc_names(context, result)
-    return Section("reliability", say("titles.reliability"), tuple(out))
-
-
-def _cell(result: Result, statistic: str, metric: str, *, signed: bool = False) -> str:
-    row = first_row(result, statistic, metric)
-    if row is None:
-        return "–"
-    return with_interval(estimate_of(row), signed=signed, extra=1)
-
-
-def _plain_cell(result: Result, statistic: str, metric: str, decimals: int) -> str:
-    row = first_row(result, statistic, metric)
-    return "–" if row is None else unitless_interval(row, decimals)
+        blocks.append(Paragraph(say("repeatability.interval_days", days=days)))
+    blocks.append(reliability_table(context, result))
+    blocks += _figures(context, result)
+    blocks += result_text(context, result)
+    blocks += icc_names(context, result)
+    return Section("reliability", title, tuple(blocks))
 
 
 def reliability_table(context: Context, result: Result) -> TableBlock:
     """Return one row per measure: typical error, percent, both ICCs, detectable change."""
-    say = context.words.say
-    rows = [
-        (
-            label_with_unit(m),
-            _cell(result, "typical_error", m),
-            _plain_cell(result, "typical_error_percent", m, 1),
-            _plain_cell(result, "icc_a1", m, 2),
-            _plain_cell(result, "icc_c1", m, 2),
-            _cell(result, "smallest_detectable_change", m),
-            _cell(result, "session_change", m, signed=True),
-        )
-        for m in context.metrics
-    ]
+    words = context.words
+    rows, explained = [], []
+    for metric in context.metrics:
+        cells = []
+        for statistic, decimals in _DECIMALS.items():
+            row = first_row(result, statistic, metric)
+            estimate = None if row is None else estimate_of(row)
+            cells.append(_cell(context, statistic, decimals, estimate))
+            if estimate is not None and statistic in _EXPLAINED:
+                explained.append(estimate)
+        rows.append((label_with_unit(words, metric), *cells))
     n = result.rows("typical_error")["n"].dropna()
-    title = say("reliability.table_title") + (f" (n = {int(n.max())})" if len(n) else "")
-    note = say("reliability.table_note", percent=percent_text(context.study.plan.level))
-    kinds = ["typical_error", "typical_error_percent", "icc_a1", "icc_c1"]
-    shown = result.table[
-        result.table["statistic"].isin(kinds) & result.table["metric"].isin(context.metrics)
-    ]
-    columns = ("metric", "typical_error", "cv", "icc", "icc_c", "sdc", "session_change")
+    title = words.say("repeatability.table_title")
+    if len(n):
+        title = words.say("repeatability.table_title_n", n=int(n.max()))
+    note = words.say("repeatability.table_note", level=context.study.plan.level)
+    reasons = missing_reasons(words, explained)
     return TableBlock(
         title,
-        tuple(say(f"columns.{c}") for c in columns),
+        tuple(words.say(f"columns.{c}") for c in ("metric", *_DECIMALS)),
         tuple(rows),
-        (False, *(True,) * 6),
-        f"{note} {missing_reasons(shown)} {context.more_metrics}".strip(),
+        (False, *(True,) * len(_DECIMALS)),
+        " ".join(t for t in (note, reasons, context.more_metrics) if t),
     )
+
+
+def _cell(context: Context, statistic: str, decimals: int | None, estimate: Estimate | None) -> str:
+    if estimate is None:
+        return "–"
+    if decimals is not None:
+        return unitless_cell(context.words, estimate, decimals)
+    return cell(context.words, estimate, signed=statistic in _SIGNED, extra=1)
 
 
 def icc_names(context: Context, result: Result) -> list[Block]:
@@ -115,7 +120,7 @@ def _figures(context: Context, result: Result) -> list[FigureBlock]:
         context.figure(
             "typical_errors",
             typical_error_figure(result, change_that_matters=context.matters),
-            say("reliability.figure_error"),
+            say("repeatability.figure_error"),
         )
     ]
     known = result.rows("typical_error", metric=metric)["estimate"].astype(float)
@@ -128,6 +133,6 @@ def _figures(context: Context, result: Result) -> list[FigureBlock]:
     except ArgumentError:
         return out
     for key, picture in drawn.items():
-        caption = say(f"reliability.figure_{key}", metric=metric_label(metric))
+        caption = say(f"repeatability.figure_{key}", metric=metric)
         out.append(context.figure(f"{key}_primary", picture, caption))
     return out

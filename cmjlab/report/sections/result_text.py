@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from cmjlab.plots.labels import metric_label
 from cmjlab.report.blocks.data import Block, Items
-from cmjlab.report.blocks.format import with_labels
 from cmjlab.report.build.context import Context
-from cmjlab.results import Note, Result, Sentence
+from cmjlab.results import Result
 
 #: Sentences of one result in the short form.
 _MOST_SENTENCES = 6
-#: Marks sentences that repeat an estimate against the change that matters.
-_AGAIN = " against a change that matters of "
+#: Begins the keys of sentences that repeat an estimate against the change that matters.
+_AGAIN = "change.matters_"
 
 
 def result_text(context: Context, result: Result) -> list[Block]:
@@ -21,36 +19,16 @@ def result_text(context: Context, result: Result) -> list[Block]:
     tables (rows "equivalence" and "minimum_effect"): the page has said it in words before. A note
     stands once on the page; in the short form those on other measures are left to the full one.
     """
-    name = metric_label(context.primary)
-    mine = [
-        str(s)
-        for s in result.sentences
-        if (
-            s.metric == context.primary
-            if isinstance(s, Sentence)
-            else s.startswith((name, context.primary))
-        )
-    ]
-    kept = [s for s in mine or map(str, result.sentences) if _AGAIN not in s]
-    lines = [with_labels(s) for s in (kept if context.full else kept[:_MOST_SENTENCES])]
-    if len(lines) < len(kept):
-        lines.append(context.words.say("page.more_sentences", n=len(kept) - len(lines)))
+    words = context.words
+    once = [s for s in result.sentences if not s.key.startswith(_AGAIN)]
+    mine = [s for s in once if s.metric == context.primary] or once
+    lines = [words.phrase(s) for s in (mine if context.full else mine[:_MOST_SENTENCES])]
+    if len(lines) < len(mine):
+        lines.append(words.count("page.more_sentences", len(mine) - len(lines)))
     blocks: list[Block] = [Items(tuple(lines))] if lines else []
-    if result.notes:
-        texts = [t for t in map(_note_text, result.notes) if context.is_new(t)]
-        mine_only = [t for t in texts if context.full or not _of_another(context, t)]
-        if len(mine_only) < len(texts):
-            mine_only.append(context.words.say("page.more_notes", n=len(texts) - len(mine_only)))
-        if mine_only:
-            blocks.append(Items(tuple(mine_only), small=True))
-    return blocks
-
-
-def _note_text(note: Note) -> str:
-    return with_labels(note.text)
-
-
-def _of_another(context: Context, text: str) -> bool:
-    """Return whether a text begins with the name of a measure that is not the primary one."""
-    others = tuple(f"{metric_label(m)}:" for m in context.analyses.metrics if m != context.primary)
-    return text.startswith(others) if others else False
+    said = [(n, words.phrase(n)) for n in result.notes]
+    new = [(n, text) for n, text in said if context.is_new(text)]
+    kept = [text for n, text in new if context.full or n.metric in ("", context.primary)]
+    if len(kept) < len(new):
+        kept.append(words.count("page.more_notes", len(new) - len(kept)))
+    return [*blocks, Items(tuple(kept), small=True)] if kept else blocks

@@ -1,43 +1,34 @@
 """Every result as a sentence to copy: for coaches, for colleagues, for a thesis.
 
-The three registers are written from the same row of the same Result; the words stand in
-words.toml. The page holds the primary measure, sentences.csv beside it everything.
+The three are written from the same row of the same Result; the words stand in the catalog of
+words. The page holds the primary measure, sentences.csv beside it everything.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
+from cmjlab.catalog.direction import reading
 from cmjlab.plots.decimal import with_decimal
-from cmjlab.plots.labels import metric_label, metric_unit, value_text
 from cmjlab.report.blocks.data import Block, Facts, Heading, Paragraph, Section
-from cmjlab.report.blocks.format import (
-    NBSP,
-    Estimate,
-    declared_change,
-    estimate_of,
-    interval_verdict,
-    number_text,
-    percent_text,
-    unitless_interval,
-    with_interval,
-    with_labels,
-)
+from cmjlab.report.blocks.format import Estimate, declared_change, estimate_of
+from cmjlab.report.blocks.verdict import verdict
 from cmjlab.report.build.context import Context
 from cmjlab.report.build.leading_rows import first_row
-from cmjlab.report.sections.coach import leading_kind
-from cmjlab.results import Result
+from cmjlab.report.sections.differences import difference_row, leading_rows, pairs_compared
+from cmjlab.results import Result, method_words
 
-REGISTERS = ("coach", "colleague", "thesis")
+#: For whom a sentence is worded.
+READERS = ("coach", "colleague", "thesis")
 
 
 @dataclass(frozen=True)
 class SentenceTriple:
-    """One result in three registers, and where it belongs."""
+    """One result in three wordings, and where it belongs."""
 
     result: str
     metric: str
@@ -51,172 +42,214 @@ def sentences_section(context: Context) -> Section:
     """Return the sentences on the primary measure; all of them go to sentences.csv."""
     say = context.words.say
     everything = list(sentence_triples(context))
-    sign, literal = context.choices.decimal, context.literal
-    context.tables["sentences"] = pd.DataFrame(
-        [
-            {
-                "result": s.result,
-                "metric": s.metric,
-                "of": s.where,
-                **{r: with_decimal(getattr(s, r), sign, literal=literal) for r in REGISTERS},
-            }
-            for s in everything
-        ],
-        columns=["result", "metric", "of", *REGISTERS],
-    )
+    context.tables["sentences"] = _table(context, everything)
     blocks: list[Block] = [Paragraph(say("sentences.intro"))]
     for s in everything:
         if s.metric != context.primary or (s.result == "individual" and not context.full):
             continue
-        blocks.append(Heading(f"{say(f'sentences.title_{s.result}')}: {s.where}".rstrip(": ")))
-        blocks.append(
-            Facts(tuple((say(f"sentences.for_{r}"), str(getattr(s, r))) for r in REGISTERS))
-        )
+        title = say(f"sentences.title_{s.result}")
+        heading = say("sentences.heading", title=title, where=s.where) if s.where else title
+        pairs = tuple((say(f"sentences.for_{r}"), str(getattr(s, r))) for r in READERS)
+        blocks += [Heading(heading), Facts(pairs)]
     if len(blocks) == 1:
         blocks.append(Paragraph(say("sentences.nothing")))
-    title = say("titles.sentences")
-    return Section("sentences", title, tuple(blocks), on_paper=context.full)
+    return Section("sentences", say("titles.sentences"), tuple(blocks), on_paper=context.full)
+
+
+def _table(context: Context, everything: list[SentenceTriple]) -> pd.DataFrame:
+    sign, literal = context.choices.decimal, context.literal
+    rows = [
+        {
+            "result": s.result,
+            "metric": s.metric,
+            "of": s.where,
+            **{r: with_decimal(getattr(s, r), sign, literal=literal) for r in READERS},
+        }
+        for s in everything
+    ]
+    return pd.DataFrame(rows, columns=["result", "metric", "of", *READERS])
 
 
 def sentence_triples(context: Context) -> Iterator[SentenceTriple]:
     """Yield the sentences of every result of the report, measure by measure."""
-    for metric in context.analyses.metrics:
+    analyses = context.analyses
+    within, between = analyses.result("change_within"), analyses.result("change_between")
+    single = analyses.result("change_individual")
+    for metric in analyses.metrics:
         yield from _noise(context, metric)
-        yield from _rows(context, metric, "change_within", "mean_change", "within")
-        yield from _rows(context, metric, "change_between", leading_kind(context), "between")
-        yield from _rows(context, metric, "change_between", "change_beyond_drift", "drift")
-        yield from _rows(context, metric, "change_individual", "individual_change", "individual")
+        if within is not None:
+            yield from _of_groups(context, within, "mean_change", metric, "within")
+        if between is not None:
+            yield from _between(context, between, metric)
+            yield from _of_groups(context, between, "change_beyond_drift", metric, "drift")
+        if single is not None:
+            yield from _individuals(context, single, metric)
 
 
 def _noise(context: Context, metric: str) -> Iterator[SentenceTriple]:
-    """Yield how far a measure can be trusted."""
-    reliability = context.analyses.result("reliability")
-    if reliability is None:
+    """Yield how well a measure repeats."""
+    result = context.analyses.result("reliability")
+    if result is None:
         return
-    found = {k: first_row(reliability, k, metric) for k in ("typical_error", "icc_a1")}
-    sdc = first_row(reliability, "smallest_detectable_change", metric)
-    error, icc = found["typical_error"], found["icc_a1"]
-    if error is None or icc is None or sdc is None:
+    names = ("typical_error", "icc_a1", "smallest_detectable_change")
+    rows = {name: first_row(result, name, metric) for name in names}
+    if any(row is None for row in rows.values()):
         return
-    s = estimate_of(error)
-    if not math.isfinite(s.estimate) or not math.isfinite(float(sdc["estimate"])):
-        yield _missing(context, "noise", metric, "", s.text)
+    error, icc, sdc = (estimate_of(rows[name]) for name in names)  # type: ignore[arg-type]
+    if not error.is_known or not sdc.is_known:
+        yield _missing(context, "noise", metric, "", error)
         return
-    gaps = {
-        **_names(metric),
-        "sessions": [str(x) for x in reliability.settings["use"]],
-        "n": s.n,
-        "percent": percent_text(context.study.plan.level),
-        "error": _spaced(with_interval(s, extra=1), metric),
-        "icc": _blank(unitless_interval(icc)),
-        "icc_method": str(icc["method"]),
-        "sdc": value_text(metric, float(sdc["estimate"])),
+    values = {
+        "sessions": [str(s) for s in result.settings["use"]],
+        "n": error.n,
+        "error": error.estimate,
+        "error_low": error.low,
+        "error_high": error.high,
+        "icc": icc.estimate,
+        "icc_low": icc.low,
+        "icc_high": icc.high,
+        "icc_method": method_words(_mapping(rows["icc_a1"]), context.words),
+        "sdc": sdc.estimate,
     }
-    yield SentenceTriple("noise", metric, "", *_three(context, "noise", gaps))
+    yield _triple(context, "noise", metric, "", values)
 
 
-def _rows(
-    context: Context, metric: str, result: str, statistic: str, kind: str
+def _of_groups(
+    context: Context, result: Result, statistic: str, metric: str, kind: str
 ) -> Iterator[SentenceTriple]:
-    """Yield the sentences of every row of a statistic."""
-    found = context.analyses.result(result)
-    if found is None:
-        return
-    rows = found.rows(statistic, metric=metric)
-    rows = rows.drop_duplicates(["group"] if kind == "drift" else ["group", "contrast", "athlete"])
-    guesses = _shrunken(found, metric) if kind == "individual" else {}
+    """Yield the sentences of every group's change."""
+    rows = result.rows(statistic, metric=metric).drop_duplicates("group")
     for _, row in rows.iterrows():
-        where = _where(context, row, kind)
-        s = estimate_of(row)
-        if not math.isfinite(s.estimate) or not s.has_interval:
-            yield _missing(context, kind, metric, where, s.text)
+        where = str(row["group"]) if pd.notna(row["group"]) else ""
+        change = estimate_of(row)
+        if not change.has_interval:
+            yield _missing(context, kind, metric, where, change)
             continue
-        gaps = {
-            **_names(metric),
-            "where": where or context.words.say("sentences.all"),
-            "n": s.n,
-            "before": context.study.before,
-            "after": context.study.after,
-            "change": value_text(metric, s.estimate, signed=True),
-            "low": number_text(metric, s.low, signed=True),
-            "high": value_text(metric, s.high, signed=True),
-            "percent": percent_text(context.study.plan.level),
-            "verdict": _verdict(context, s, kind, row),
-            "method": str(row["method"]),
-            **_guess(context, guesses.get(str(row["athlete"]))),
+        said = verdict(change, declared_change(context.matters, metric))
+        values = _numbers(context, row, change)
+        yield _triple(context, kind, metric, where, values | {"verdict": said})
+
+
+def _between(context: Context, result: Result, metric: str) -> Iterator[SentenceTriple]:
+    """Yield the sentences of every comparison: of the estimate that leads, else of both."""
+    if not result.leading:
+        yield from _neither(context, result, metric)
+        return
+    for row in leading_rows(result, metric):
+        pair = {"first": str(row["first"]), "second": str(row["second"])}
+        where = context.words.say("sentences.where_pair", **pair)
+        change = estimate_of(row)
+        if not change.has_interval:
+            yield _missing(context, "between", metric, where, change)
+            continue
+        values = _numbers(context, row, change) | {"verdict": _who_is_ahead(context, change, pair)}
+        yield _triple(context, "between", metric, where, values)
+
+
+def _who_is_ahead(context: Context, change: Estimate, pair: Mapping[str, str]) -> str:
+    """Return what the interval of a difference between groups says."""
+    found = reading(change.metric, change.low, change.high)
+    if found == "open":
+        return context.words.count("sentences.same", change.n)
+    group = pair["first"] if found in ("better", "higher") else pair["second"]
+    key = "better" if found in ("better", "worse") else "higher"
+    return context.words.say(f"sentences.{key}", group=group)
+
+
+def _neither(context: Context, result: Result, metric: str) -> Iterator[SentenceTriple]:
+    """Yield both estimates of every comparison, in one sentence."""
+    for pair in pairs_compared(result):
+        where = context.words.say("sentences.where_pair", first=pair[0], second=pair[1])
+        row = difference_row(result, "change_difference", metric, pair)
+        beside = difference_row(result, "adjusted_difference", metric, pair)
+        if row is None or beside is None:
+            continue
+        change, adjusted = estimate_of(row), estimate_of(beside)
+        if not (change.has_interval and adjusted.has_interval):
+            unknown = adjusted if change.has_interval else change
+            yield _missing(context, "between", metric, where, unknown)
+            continue
+        values = _numbers(context, row, change) | {
+            "adjusted": adjusted.estimate,
+            "adjusted_low": adjusted.low,
+            "adjusted_high": adjusted.high,
+            "adjusted_method": method_words(_mapping(beside), context.words),
         }
-        yield SentenceTriple(kind, metric, where, *_three(context, kind, gaps))
+        yield _triple(context, "between", metric, where, values, words_of="neither")
 
 
-def _verdict(context: Context, s: Estimate, kind: str, row: pd.Series) -> str:
-    """Return what the interval says; a difference between groups is no increase."""
-    if kind != "between":
-        return interval_verdict(context.words, s, declared_change(context.matters, s.metric))
-    first, second = str(row["contrast"]).split(" - ", 1)
-    if s.low <= 0 <= s.high:
-        return context.words.say("sentences.same", n=s.n)
-    return context.words.say("sentences.higher", group=first if s.low > 0 else second)
+def _individuals(context: Context, result: Result, metric: str) -> Iterator[SentenceTriple]:
+    """Yield the sentences of every athlete's change."""
+    drawn = result.rows("shrunken_change", metric=metric)
+    guesses = {
+        str(a): float(v)
+        for a, v in zip(drawn["athlete"], drawn["estimate"], strict=True)
+        if pd.notna(v)
+    }
+    rows = result.rows("individual_change", metric=metric).drop_duplicates("athlete")
+    for _, row in rows.iterrows():
+        athlete = str(row["athlete"])
+        where, change = context.athlete_name(athlete), estimate_of(row)
+        if not change.has_interval:
+            yield _missing(context, "individual", metric, where, change)
+            continue
+        said = verdict(change, declared_change(context.matters, metric))
+        values = _numbers(context, row, change) | {"verdict": said}
+        if athlete in guesses:
+            values["shrunken"] = guesses[athlete]
+        yield _triple(context, "individual", metric, where, values)
 
 
-def _where(context: Context, row: pd.Series, kind: str) -> str:
-    """Return whose result a row is: an athlete, a comparison or a group."""
-    if kind == "individual":
-        return context.athlete_name(str(row["athlete"]))
-    if kind == "between":
-        return str(row["contrast"]).replace(" - ", f" {context.words.say('sentences.minus')} ")
-    return str(row["group"]) if pd.notna(row["group"]) else ""
-
-
-def _shrunken(result: Result, metric: str) -> dict[str, str]:
-    """Return each athlete's change drawn towards the group, in words."""
-    rows = result.rows("shrunken_change", metric=metric)
+def _numbers(context: Context, row: pd.Series, change: Estimate) -> dict[str, Any]:
     return {
-        str(a): value_text(metric, float(v), signed=True)
-        for a, v in zip(rows["athlete"], rows["estimate"], strict=True)
-        if math.isfinite(v)
+        "n": change.n,
+        "change": change.estimate,
+        "low": change.low,
+        "high": change.high,
+        "method": method_words(_mapping(row), context.words),
     }
 
 
-def _guess(context: Context, shrunken: str | None) -> dict[str, object]:
-    """Return the part of each sentence on the drawn estimate; empty where there is none."""
-    keys = [f"guess_{r}" for r in REGISTERS]
-    if shrunken is None:
-        return dict.fromkeys(keys, "")
-    return {k: context.words.say(f"sentences.{k}", shrunken=shrunken) for k in keys}
+def _triple(
+    context: Context,
+    kind: str,
+    metric: str,
+    where: str,
+    values: Mapping[str, Any],
+    *,
+    words_of: str = "",
+) -> SentenceTriple:
+    """Return a result in three wordings."""
+    study, say = context.study, context.words.say
+    shared = {
+        "metric": metric,
+        "where": where or say("sentences.where_all"),
+        "before": study.before,
+        "after": study.after,
+        "level": study.plan.level,
+        **values,
+    }
+    texts = []
+    for reader in READERS:
+        guess = say(f"sentences.guess_{reader}", **shared) if "shrunken" in values else ""
+        texts.append(say(f"sentences.{words_of or kind}_{reader}", guess=guess, **shared))
+    return SentenceTriple(kind, metric, where, *texts)
 
 
-def _names(metric: str) -> dict[str, object]:
-    """Return the measure for the start and for the middle of a sentence."""
-    name = metric_label(metric)
-    small = name[:1].lower() + name[1:] if name[1:2].islower() else name
-    return {"name": name, "metric": small}
-
-
-def _three(context: Context, kind: str, gaps: dict[str, object]) -> list[str]:
-    return [context.words.say(f"sentences.{kind}_{r}", **gaps) for r in REGISTERS]
-
-
-def _missing(context: Context, kind: str, metric: str, where: str, reason: str) -> SentenceTriple:
-    """Return the same plain sentence in all registers where there is no number."""
-    text = context.words.say(
-        "sentences.none",
-        what=context.words.say(f"sentences.title_{kind}"),
-        metric=metric_label(metric),
-        where=f", {where}" if where else "",
-        reason=with_labels(reason.removeprefix("not estimable: ")) or "–",
+def _missing(
+    context: Context, kind: str, metric: str, where: str, unknown: Estimate
+) -> SentenceTriple:
+    """Return the same plain sentence three times where there is no number."""
+    say = context.words.say
+    text = say(
+        "sentences.none_where" if where else "sentences.none",
+        title=say(f"sentences.title_{kind}"),
+        metric=metric,
+        where=where,
+        why=unknown.reason or say("sentences.no_reason"),
     )
     return SentenceTriple(kind, metric, where, text, text, text)
 
 
-def _blank(text: str) -> str:
-    return text.replace(NBSP, " ")
-
-
-def _spaced(text: str, metric: str) -> str:
-    """Return "1.40 (1.11 to 1.89)" with the unit behind both parts."""
-    unit = metric_unit(metric)
-    plain = _blank(text)
-    if not unit or " (" not in plain:
-        return f"{plain} {unit}".strip()
-    value, interval = plain.split(" (", 1)
-    return f"{value} {unit} ({interval.removesuffix(')')} {unit})"
+def _mapping(row: pd.Series | None) -> dict[str, Any]:
+    return {} if row is None else {str(k): v for k, v in row.items()}

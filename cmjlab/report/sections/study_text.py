@@ -9,14 +9,14 @@ from cmjlab.report.build.context import Context
 
 def group_sizes(context: Context) -> str:
     """Return the groups with their numbers of athletes: "9 strength, 9 usual"."""
-    roster = context.study.athletes
-    names = roster["group"].fillna("").astype(str)
-    counts = names[names != ""].value_counts(sort=False)
-    if counts.empty:
-        return context.words.say("coach.no_groups")
+    say = context.words.say
+    names = context.study.athletes["group"].fillna("").astype(str)
+    counts = {g: int((names == g).sum()) for g in context.study.groups if (names == g).any()}
+    if not counts:
+        return say("coach.no_groups")
     rest = int((names == "").sum())
-    parts = [f"{n} {g}" for g, n in counts.items()]
-    parts += [context.words.say("coach.without_group", n=rest)] if rest else []
+    parts = [say("coach.in_group", n=n, group=g) for g, n in counts.items()]
+    parts += [say("coach.without_group", n=rest)] if rest else []
     return ", ".join(parts)
 
 
@@ -26,5 +26,7 @@ def dated_sessions(context: Context) -> list[str]:
     out = []
     for session, date in zip(rows["session"].astype(str), rows["date"], strict=True):
         dated = pd.notna(date) and str(date)
-        out.append(f"{session} ({date})" if dated else session)
+        out.append(
+            context.words.say("coach.dated", session=session, date=date) if dated else session
+        )
     return out

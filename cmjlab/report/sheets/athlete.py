@@ -17,6 +17,7 @@ from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.athlete_text import (
     change_paragraphs,
+    explained,
     how_paragraphs,
     place_paragraphs,
     reference_lines,
@@ -40,6 +41,7 @@ class Page:
     name: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    explained: tuple[str, ...]
     reference: tuple[str, ...]
     how: tuple[str, ...]
     change: tuple[str, ...]
@@ -125,7 +127,8 @@ def athlete_page(material: Material, athlete: str, name: str = "") -> Page:
         name,
         (words.say("athlete_summary.measure"), *sessions, words.say("athlete_summary.noise"),
          words.say("athlete_summary.squad")),
-        value_rows(table, athlete, metrics, (sessions, noise)),
+        value_rows(words, table, athlete, metrics, (sessions, noise)),
+        explained(words, metrics),
         reference_lines(groups, athlete, words),
         how_paragraphs(groups, athlete, words),
         change_paragraphs(material.change, athlete, groups.study, words) or (words.say("athlete_summary.change_unknown", reason=material.reason),),

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from cmjlab.catalog.direction import reading
 from cmjlab.plots.labels import metric_unit, value_text
+from cmjlab.report.blocks.format import label_with_unit, number_text
 from cmjlab.report.build.subgroups import StudySubgroups
-from cmjlab.report.sheets.block import plain_rule
-from cmjlab.results import Result
-from cmjlab.stats.common.measures import BALANCE, FORCE_SHARE, PUSH, measure_label
+from cmjlab.report.sheets.rule_words import rule_words
+from cmjlab.results import Result, stored_reason
+from cmjlab.stats.common.measures import BALANCE, FORCE_SHARE, PUSH
+from cmjlab.stats.subgroups.rules import ELSE
+from cmjlab.stats.subgroups.subgroups import CLEAR
 from cmjlab.words.catalog import Words
 
 if TYPE_CHECKING:
@@ -20,9 +25,14 @@ if TYPE_CHECKING:
 
 #: A balance within this many SDs of the squad's middle is called middle; our own limit.
 _MIDDLE = 0.5
+#: A placement more certain than this is not given to the last percent.
+_VERY_SURE = 0.99
+#: Measures that few know by name: an explanation stands below the table.
+_EXPLAINED = (PUSH, FORCE_SHARE, BALANCE)
 
 
 def value_rows(
+    words: Words,
     table: pd.DataFrame,
     athlete: str,
     metrics: list[str],
@@ -32,6 +42,7 @@ def value_rows(
 
     Parameters
     ----------
+    words : Words
     table : pandas.DataFrame
         Sessions table.
     athlete : str
@@ -43,23 +54,25 @@ def value_rows(
     values = {str(r["session"]): r for r in mine.to_dict("records")}
     rows = []
     for metric in metrics:
-        unit = metric_unit(metric)
         cells = [_plain(metric, values[s][metric]) if s in values else "–" for s in sessions]
         error = f"± {_plain(metric, noise[metric], 1)}" if metric in noise else "–"
-        rows.append((
-            measure_label(metric) + (f" ({unit})" if unit else ""), *cells, error,
-            _middle(table, metric, sessions),
-        ))  # fmt: skip
+        middle = _middle(table, metric, sessions)
+        rows.append((label_with_unit(words, metric), *cells, error, middle))
     return tuple(rows)
 
 
+def explained(words: Words, metrics: list[str]) -> tuple[str, ...]:
+    """Return what the measures of a page mean that few know by name."""
+    return tuple(words.say(f"explained.{m}") for m in metrics if m in _EXPLAINED)
+
+
 def _plain(metric: str, value: float, extra: int = 0) -> str:
-    """Return a value without its unit."""
+    """Return a value without its unit; a share or ratio with two decimals."""
     if not math.isfinite(value):
         return "–"
-    unit = metric_unit(metric)
-    text = value_text(metric, float(value), extra_decimals=extra) if unit else f"{value:.2f}"
-    return text.removesuffix(f" {unit}") if unit else text
+    if metric_unit(metric):
+        return number_text(metric, float(value), extra=extra)
+    return f"{value:.2f}"
 
 
 def _middle(table: pd.DataFrame, metric: str, sessions: list[str]) -> str:
@@ -75,18 +88,25 @@ def _middle(table: pd.DataFrame, metric: str, sessions: list[str]) -> str:
 def reference_lines(groups: StudySubgroups, athlete: str, words: Words) -> tuple[str, ...]:
     """Return where the athlete stands in the user's reference; nothing when there is none."""
     standing = groups.results.get("standing")
-    if standing is None or not standing.notes:
+    if standing is None or not standing.settings["sources"]:
         return ()
     frame = standing.points["standing"]
     mine = frame[(frame["athlete"] == athlete) & frame["reference_percentile"].notna()]
     return tuple(
         words.say(
             "athlete_summary.reference",
-            metric=measure_label(str(r["metric"])), session=groups.session,
-            percentile=f"{r['reference_percentile']:.0f}", source=r["remark"],
+            metric=str(r["metric"]),
+            session=groups.session,
+            percentile=float(r["reference_percentile"]),
+            source=_reason(r, "remark_code", words),
         )
         for r in mine.to_dict("records")
-    )  # fmt: skip
+    )
+
+
+def _reason(row: Mapping[str, Any], column: str, words: Words) -> str:
+    reason = stored_reason(row, column)
+    return words.phrase(reason) if reason else "–"
 
 
 def how_paragraphs(groups: StudySubgroups, athlete: str, words: Words) -> tuple[str, ...]:
@@ -103,7 +123,7 @@ def how_paragraphs(groups: StudySubgroups, athlete: str, words: Words) -> tuple[
         say(
             "athlete_summary.how",
             session=groups.session, height=value_text("jump_height_m", row["jump_height_m"]),
-            push=value_text(PUSH, row[PUSH]), force=f"{row[FORCE_SHARE] + 1:.2f}",
+            push=value_text(PUSH, row[PUSH]), force=float(row[FORCE_SHARE]) + 1,
         )
     ]  # fmt: skip
     repeat = groups.results.get("measures")
@@ -141,25 +161,27 @@ def _one_change(change: Result, who: tuple[str, str], study: Study, words: Words
         return []
     row = rows.iloc[0]
     low, high = float(row["ci_low"]), float(row["ci_high"])
-    key = "up" if low > 0 else "down" if high < 0 else "open"
-    text = words.say(
-        f"athlete_summary.change_{key}",
-        metric=measure_label(metric), before=study.before, after=study.after,
-        change=value_text(metric, float(row["estimate"]), signed=True),
-        low=value_text(metric, low, signed=True), high=value_text(metric, high, signed=True),
-        level=f"{100 * float(row['level']):g}",
-    )  # fmt: skip
+    shared = {"metric": metric, "before": study.before, "after": study.after}
+    out = [
+        words.say(
+            "athlete_summary.change",
+            **shared,
+            change=float(row["estimate"]),
+            low=low,
+            high=high,
+            level=float(row["level"]),
+        ),
+        words.say(f"athlete_summary.change_{reading(metric, low, high)}"),
+    ]
     likely = change.rows("shrunken_change", metric=metric)
     likely = likely[likely["athlete"].astype(str) == athlete]
     if len(likely) and math.isfinite(float(likely["estimate"].iloc[0])):
-        best = value_text(metric, float(likely["estimate"].iloc[0]), signed=True)
-        text += " " + words.say("athlete_summary.likely", change=best)
+        best = float(likely["estimate"].iloc[0])
+        out.append(words.say("athlete_summary.likely", metric=metric, change=best))
     matters = study.plan.change_that_matters.get(metric)
     if matters:
-        text += " " + words.say(
-            "athlete_summary.matters", amount=value_text(metric, matters, extra_decimals=0)
-        )
-    return [text]
+        out.append(words.say("athlete_summary.matters", metric=metric, matters=float(matters)))
+    return [" ".join(out)]
 
 
 def place_paragraphs(groups: StudySubgroups, athlete: str, words: Words) -> tuple[str, ...]:
@@ -177,20 +199,24 @@ def place_paragraphs(groups: StudySubgroups, athlete: str, words: Words) -> tupl
     if row["moved"] == "yes":
         return (say("athlete_summary.moved", subgroup=name, reason=row["reason"]),)
     if not row["by_rules"]:
-        return (say("athlete_summary.by_hand", subgroup=name, reason=row["reason"]),)
-    rule = plain_rule(str(row["rule"]))
-    key = "placed_else" if rule == "else" else "placed"
-    out = [say(f"athlete_summary.{key}", subgroup=name, rule=rule, session=groups.session)]
+        return (
+            say(
+                "athlete_summary.by_hand",
+                subgroup=name,
+                reason=_reason(row.to_dict(), "reason_code", words),
+            ),
+        )
+    rule = str(row["rule"])
+    key = "placed_else" if rule == ELSE else "placed"
+    said = rule_words(rule, words)
+    out = [say(f"athlete_summary.{key}", subgroup=name, rule=said, session=groups.session)]
     p = float(row["probability"])
-    if math.isfinite(p):
-        if row["call"] == "clear":
-            out.append(say("athlete_summary.sure", percent=_percent(p)))
-        else:
-            out.append(say("athlete_summary.close"))
-    else:
+    if not math.isfinite(p):
         out.append(say("athlete_summary.sure_unknown"))
+    elif row["call"] != CLEAR:
+        out.append(say("athlete_summary.close"))
+    elif p > _VERY_SURE:
+        out.append(say("athlete_summary.very_sure"))
+    else:
+        out.append(say("athlete_summary.sure", percent=100 * p))
     return tuple(out)
-
-
-def _percent(p: float) -> str:
-    return "more than 99" if p > 0.99 else f"{100 * p:.0f}"

@@ -13,6 +13,9 @@ from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
+from cmjlab.report.sheets.rule_words import rule_words
+from cmjlab.stats.subgroups.rules import ELSE
+from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
 from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
@@ -124,15 +127,15 @@ def _lines(rows: dict[str, dict[str, tuple[str, ...]]], subgroup: str) -> tuple[
     others = [r for g, r in rows.items() if g != subgroup]
     out = []
     for exercise, cells in rows[subgroup].items():
-        beside = [r[exercise] for r in others if exercise in r]
+        elsewhere = [r[exercise] for r in others if exercise in r]
         shared = [
-            bool(beside) and all(b[i] == cell for b in beside) for i, cell in enumerate(cells)
+            bool(elsewhere) and all(b[i] == cell for b in elsewhere) for i, cell in enumerate(cells)
         ]
         out.append(
             Line(
                 exercise,
                 tuple(Cell(c, s) for c, s in zip(cells, shared, strict=True)),
-                only=bool(others) and not beside,
+                only=bool(others) and not elsewhere,
             )
         )
     return tuple(out)
@@ -146,38 +149,18 @@ def _reasons(groups: StudySubgroups, subgroup: str, words: Words) -> tuple[str, 
     rules = placement.points["rules"]
     out = []
     for row in rules[rules["subgroup"] == subgroup].to_dict("records"):
-        key = "block_sheet.rule_else" if row["rule"] == "else" else "block_sheet.rule"
-        rule = plain_rule(str(row["rule"]))
+        key = "block_sheet.rule_else" if row["rule"] == ELSE else "block_sheet.rule"
+        rule = rule_words(str(row["rule"]), words)
         out.append(words.say(key, rule=rule, session=groups.session, reason=row["reason"] or "–"))
     people = placement.points["placements"]
     mine = people[people["subgroup"] == subgroup]
     moved = mine[mine["moved"] == "yes"]
     for row in moved.to_dict("records"):
         out.append(words.say("block_sheet.moved", athlete=row["athlete"], reason=row["reason"]))
-    close = mine[(mine["call"] == "too close to call") & (mine["moved"] != "yes")]
+    close = mine[(mine["call"] == CLOSE_CALL) & (mine["moved"] != "yes")]
     if len(close):
-        out.append(words.say("block_sheet.close", athletes=", ".join(close["athlete"])))
+        out.append(words.say("block_sheet.close", athletes=list(close["athlete"])))
     return tuple(out)
-
-
-def plain_rule(rule: str) -> str:
-    """Return a rule in words and units that a coach reads."""
-    from cmjlab.plots.labels import value_text
-    from cmjlab.stats.common.measures import measure_label
-
-    if rule == "else":
-        return rule
-    signs = {"<": "below", "<=": "at most", ">": "above", ">=": "at least", "=": "is"}
-    parts = []
-    for condition in rule.split(" and "):
-        metric, sign, cut = condition.split(" ", 2)
-        try:
-            cut = value_text(metric, float(cut))
-        except ValueError:
-            cut = cut.replace("_", " ")
-        label = measure_label(metric)
-        parts.append(f"{label[0].lower() + label[1:]} {signs[sign]} {cut}")
-    return " and ".join(parts)
 
 
 def write_block_sheets(

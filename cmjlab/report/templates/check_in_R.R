@@ -19,7 +19,8 @@ read_table <- function(name) {
 text_columns <- function(lines) {  # ids stay text: "007" is not 7
   head <- names(read.csv(text = lines, nrows = 1, check.names = FALSE))
   text <- intersect(head, c("athlete", "group", "session", "contrast", "metric", "statistic",
-                            "method", "text", "unit"))
+                            "first", "second", "estimator", "interval_kind", "method", "text",
+                            "unit"))
   setNames(rep("character", length(text)), text)
 }
 
@@ -110,7 +111,7 @@ check_reliability <- function() {
             statistic = "typical_error", group = NA)
     for (name in c("icc_a1", "icc_c1")) {
       compare(table, get(name)(m, level), "ICC", metric = metric, statistic = name, group = NA,
-              method = "McGraw & Wong 1996")
+              interval_kind = "mcgraw_wong")
     }
   }
 }
@@ -186,12 +187,12 @@ check_between <- function() {
       if (!all(pair %in% groups)) next
       w <- setNames(numeric(length(coef(fit))), names(coef(fit)))
       w[paste0("group", match(pair, groups))] <- c(1, -1)
-      name <- paste(pair[1], "-", pair[2])
-      rows <- table[table$statistic == "adjusted_difference", ]
-      for (kind in list(list("HC2 standard error", hc2), list("classical standard error", classical))) {
-        mine <- rows[grepl(kind[[1]], rows$method, fixed = TRUE), ]
-        compare(mine, kind[[2]](fit, w, nrow(data)), paste("ANCOVA,", kind[[1]]),
-                metric = metric, contrast = name)
+      kinds <- list(hc2_bm = list("HC2 standard error", hc2),
+                    classical = list("classical standard error", classical))
+      for (kind in names(kinds)) {
+        compare(table, kinds[[kind]][[2]](fit, w, nrow(data)), paste("ANCOVA,", kinds[[kind]][[1]]),
+                metric = metric, statistic = "adjusted_difference", first = pair[1],
+                second = pair[2], interval_kind = kind)
       }
     }
   }

@@ -10,7 +10,6 @@ it. An association is no effect of anything: attendance, for example, was not de
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,17 +18,16 @@ from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.results import Result
 from cmjlab.stats.association.rows import (
-    association_notes,
-    change_row,
-    cross_rows,
-    oldham_row,
+    add_in_sessions,
+    add_of_changes,
+    add_oldham,
+    add_repeated,
+    add_with_change,
     repeated,
-    repeated_rows,
-    with_change_rows,
 )
-from cmjlab.stats.association.sentences import association_sentences
-from cmjlab.stats.common.tables import check_table, metric_names, session_order, statistics_frame
-from cmjlab.stats.subgroups.noise import refuse_infinite
+from cmjlab.stats.association.sentences import association_notes, association_sentences
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite, session_order
 
 
 def association(
@@ -63,10 +61,10 @@ def association(
     Returns
     -------
     Result
-        Rows ``correlation`` (per session), ``correlation_repeated`` (method "session centred",
-        then "published form"), with before and after ``correlation_change``,
-        ``correlation_with_change`` and ``correlation_oldham``. Column ``contrast`` names the
-        other side. ``points["pairs"]`` holds what the figure shows.
+        Rows ``correlation`` (per session), ``correlation_repeated`` (``sessions_taken_out``
+        leads, ``sessions_left_in`` is the published form), with before and after
+        ``correlation_change``, ``correlation_with_change`` and ``correlation_oldham``. Column
+        ``other_metric`` names the other side. ``points["pairs"]`` holds what the figure shows.
 
     Raises
     ------
@@ -87,29 +85,30 @@ def association(
     refuse_infinite(data, [*left, *right])
     sessions = _sessions(data, use)
     pair = _pair(data, before, after)
-    rows: list[dict[str, Any]] = []
+    rows = Rows(level=level)
     points: list[pd.DataFrame] = []
     for a in left:
         for b in right:
             if a == b:
                 if pair:
-                    rows.append(oldham_row(data, a, pair, level))
-                    rows += with_change_rows(data, a, b, pair, level)
+                    add_oldham(rows, data, a, pair)
+                    add_with_change(rows, data, a, b, pair)
                 continue
-            rows += cross_rows(data, a, b, sessions, level)
-            rows += repeated_rows(data, a, b, sessions, level)
+            add_in_sessions(rows, data, a, b, sessions)
+            add_repeated(rows, data, a, b, sessions)
             if pair:
-                rows.append(change_row(data, a, b, pair, level))
-                rows += with_change_rows(data, a, b, pair, level)
+                add_of_changes(rows, data, a, b, pair)
+                add_with_change(rows, data, a, b, pair)
             points.append(_points(data, a, b, sessions))
-    if not rows:
+    table_of_rows = rows.frame()
+    if table_of_rows.empty:
         raise StatsError(
             f"association: nothing to correlate: {', '.join(left)} with itself in one session. Give"
             " other metrics, or before and after."
         )
     return Result(
         "association",
-        statistics_frame(rows),
+        table_of_rows,
         points={"pairs": pd.concat(points, ignore_index=True) if points else pd.DataFrame()},
         settings={"x": left, "metrics": right, "use": sessions, "before": before, "after": after,
                   "level": level},

@@ -6,7 +6,7 @@ or more groups over the same two sessions. How the groups came about decides the
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pandas as pd
@@ -15,19 +15,15 @@ from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.plan import Selection
 from cmjlab.results import Result
-from cmjlab.stats.change.groups import Between, Question, between_one
+from cmjlab.stats.change.comparison import Comparison, GroupQuestion
+from cmjlab.stats.change.groups import compare_groups
+from cmjlab.stats.change.left_out import left_out_frame, left_out_notes
 from cmjlab.stats.change.notes import between_notes, within_notes
-from cmjlab.stats.change.paired import leave_one_out_points, paired_rows, paired_sentence
-from cmjlab.stats.change.pairs import (
-    Pairs,
-    Prepared,
-    left_out_frame,
-    left_out_notes,
-    make_pairs,
-    pairs_frame,
-    prepare,
-)
-from cmjlab.stats.common.tables import session_order, statistics_frame
+from cmjlab.stats.change.paired import add_paired_rows, leave_one_out_points
+from cmjlab.stats.change.pairs import Pairs, Prepared, make_pairs, pairs_frame, prepare
+from cmjlab.stats.change.sentences import paired_sentence
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import every_group, session_order
 
 
 def change_within(
@@ -69,7 +65,7 @@ def change_within(
 
     Notes
     -----
-    A change without a comparison group holds everything that happened in between: season,
+    A change without a comparison group reflects everything that happened in between: season,
     learning, body mass, and regression to the mean if the athletes were chosen for their
     values (see ``cmjlab.stats.change.regression_to_mean``).
 
@@ -90,25 +86,26 @@ def change_within(
             f"no athlete has values in both {prepared.before} and {prepared.after};"
             f" athletes found: {', '.join(prepared.table['athlete'].unique()[:10])}."
         )
-    rows, sentences, left = [], [], []
+    rows = Rows(level=level)
+    times = rows.at(first=prepared.after, second=prepared.before, role=_role(prepared.metrics))
+    sentences, without_one = [], []
     for pairs in every:
-        for name, part in _parts(pairs, prepared):
-            place = {"metric": pairs.metric, "contrast": prepared.contrast, "group": name or None}
-            found = paired_rows(part, place, level)
-            rows += found
-            sentences.append(paired_sentence(found, prepared.before, prepared.after))
-            left += [{**r, "group": name} for r in leave_one_out_points(part)]
+        for name, members in _by_group(pairs, prepared):
+            place = times.at(metric=pairs.metric, group=name or None, n=len(members.athletes))
+            add_paired_rows(members, place)
+            sentences.append(paired_sentence(rows, pairs.metric, name, prepared))
+            without_one += [{**r, "group": name} for r in leave_one_out_points(members)]
     return Result(
         kind="change_within",
-        table=statistics_frame(_with_role(rows, len(prepared.metrics))),
+        table=rows.frame(),
         points={
             "pairs": pairs_frame(every),
             "left_out": left_out_frame(every),
             "leave_one_out": pd.DataFrame(
-                left, columns=["metric", "group", "statistic", "athlete", "estimate"]
+                without_one, columns=["metric", "group", "statistic", "athlete", "estimate"]
             ),
         },
-        settings=_settings(prepared, level, group=group),
+        settings=_settings(prepared, level, group=group, groups=every_group(table, group)),
         notes=(*left_out_notes(every), *within_notes(prepared, every)),
         sentences=tuple(sentences),
     )
@@ -138,6 +135,7 @@ def change_between(
         every value that decided the group becomes a covariate, or, when ``before`` is
         another session than the one used for selection, the change score leads.
         ``"other"`` (also when unknown): ANCOVA and change score side by side, neither leads.
+        ``settings["leading"]`` names the statistic that leads ("" when none does) and why.
     control : str, optional
         Group that the others are compared with ("group - control"); all pairs when None.
     level : float
@@ -162,29 +160,35 @@ def change_between(
         checks.one_of("assignment", assignment, ("random", "other"))
     also, second = _more_sessions(table, assignment, before, after)
     prepared = prepare(table, metrics, before=before, after=after, group="group", also=also)
-    question = Question(assignment, _control(control, prepared), level, second)
-    results = [between_one(prepared, m, question) for m in prepared.metrics]
-    _refuse_empty(results, prepared)
-    every = [r.pairs for r in results]
-    rows = [row for r in results for row in r.rows]
+    question = GroupQuestion(
+        assignment, _control(control, prepared), level, second, _role(prepared.metrics)
+    )
+    comparisons = [compare_groups(prepared, m, question) for m in prepared.metrics]
+    _refuse_empty(comparisons, prepared)
+    every = [c.pairs for c in comparisons]
+    rows = Rows(level=level)
+    for comparison in comparisons:
+        rows.extend(comparison.rows)
     return Result(
         kind="change_between",
-        table=statistics_frame(_with_role(rows, len(prepared.metrics))),
+        table=rows.frame(),
         points={
             "pairs": pairs_frame(every),
             "left_out": left_out_frame(every),
-            "adjusted": _joined([r.adjusted for r in results]),
-            "leave_one_out": _joined([r.leave_one_out for r in results]),
-            "regression_to_mean": _joined([r.drift for r in results]),
+            "adjusted": _joined([c.adjusted for c in comparisons]),
+            "leave_one_out": _joined([c.leave_one_out for c in comparisons]),
+            "regression_to_mean": _joined([c.drift for c in comparisons]),
         },
         settings=_settings(
             prepared,
             level,
             assignment=assignment.to_dict() if isinstance(assignment, Selection) else assignment,
             control=question.control,
+            groups=every_group(table),
+            leading=question.leading(prepared.before),
         ),
-        notes=(*left_out_notes(every), *between_notes(prepared, results, assignment)),
-        sentences=tuple(s for r in results for s in r.sentences),
+        notes=(*left_out_notes(every), *between_notes(prepared, comparisons, assignment)),
+        sentences=tuple(s for c in comparisons for s in c.sentences),
     )
 
 
@@ -213,7 +217,8 @@ def _more_sessions(
     return (*also, *others[-1:]), others[-1] if others else ""
 
 
-def _parts(pairs: Pairs, prepared: Prepared) -> Iterator[tuple[str, Pairs]]:
+def _by_group(pairs: Pairs, prepared: Prepared) -> Iterator[tuple[str, Pairs]]:
+    """Yield each group's name with its pairs; "" with all of them when there are no groups."""
     if not prepared.group_order:
         yield "", pairs
         return
@@ -233,13 +238,14 @@ def _control(control: str | None, prepared: Prepared) -> str | None:
     return str(checks.one_of("control", str(control).strip(), order))
 
 
-def _refuse_empty(results: list[Between], prepared: Prepared) -> None:
+def _refuse_empty(comparisons: list[Comparison], prepared: Prepared) -> None:
     """Raise when no metric allows any comparison."""
-    if any(r.usable for r in results):
+    reasons = [c.why_not for c in comparisons]
+    if not all(reasons):
         return
-    reasons = list(dict.fromkeys(r.why for r in results))
+    texts = "; ".join(dict.fromkeys(map(str, reasons)))
     raise StatsError(
-        f"no comparison from {prepared.before} to {prepared.after} is possible: {'; '.join(reasons)}."
+        f"no comparison from {prepared.before} to {prepared.after} is possible: {texts}."
     )
 
 
@@ -247,10 +253,9 @@ def _joined(parts: list[list[dict[str, Any]]]) -> pd.DataFrame:
     return pd.DataFrame([row for part in parts for row in part])
 
 
-def _with_role(rows: list[dict[str, Any]], n_metrics: int) -> list[dict[str, Any]]:
+def _role(metrics: Sequence[str]) -> str:
     """One metric alone is primary; of several none is, until a plan declares it."""
-    role = "primary" if n_metrics == 1 else "exploratory"
-    return [{"role": role, **row} for row in rows]
+    return "primary" if len(metrics) == 1 else "exploratory"
 
 
 def _settings(prepared: Prepared, level: float, **more: Any) -> dict[str, Any]:

@@ -12,24 +12,21 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from cmjlab import checks
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
-from cmjlab.stats.change.design import contrasts_of
-from cmjlab.stats.change.pairs import (
-    Pairs,
-    Prepared,
-    left_out_frame,
-    left_out_notes,
-    make_pairs,
-    prepare,
-)
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields, not_estimable
-from cmjlab.stats.common.least_squares import Estimate, full_rank, least_squares
-from cmjlab.stats.common.noise import noise_of
-from cmjlab.stats.common.tables import statistics_frame, unit_of
-from cmjlab.stats.common.wording import interval_text, name_of, signed
+from cmjlab.results import Note, Reason, Result, Sentence
+from cmjlab.stats.change.design import Contrast, contrasts_of
+from cmjlab.stats.change.left_out import left_out_frame, left_out_notes
+from cmjlab.stats.change.pairs import Pairs, make_pairs, prepare
+from cmjlab.stats.common.least_squares import Array, Estimate, full_rank, least_squares
+from cmjlab.stats.common.noise import Noise, noise_of
+from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.common.verdicts import estimate_says
+
+#: Reliability of the baseline within groups up to which dividing by it makes no sense.
+_LEAST_RELIABILITY = 0.2
 
 
 def change_between_corrected(
@@ -68,81 +65,71 @@ def change_between_corrected(
         raise StatsError("two groups are needed for a comparison; see change_within for one.")
     if control is not None:
         checks.one_of("control", control, prepared.group_order)
-    rows, sentences, every = [], [], []
+    rows, sentences, every = Rows(level=level), [], []
     for metric in prepared.metrics:
         pairs = make_pairs(prepared, metric)
         every.append(pairs)
         noise = noise_of(reliability, metric)
         for pair in contrasts_of(prepared.group_order, control):
-            row = _row(pairs, prepared, pair, (noise.typical_error, noise.df), level)
-            rows.append(row)
-            sentences.append(_sentence(row))
+            place = rows.at(metric=metric, first=pair[0], second=pair[1], role="exploratory")
+            _add_corrected(place, pairs, pair, noise)
+            sentences.append(_sentence(rows, metric, pair))
     return Result(
         kind="change_between_corrected",
-        table=statistics_frame(rows),
+        table=rows.frame(),
         points={"left_out": left_out_frame(every)},
         settings={"before": prepared.before, "after": prepared.after, "level": level},
-        notes=(
-            *left_out_notes(every),
-            Note(
-                "corrected_for_reliability",
-                "The correction assumes that the typical error is right for this baseline and that groups"
-                " would have moved alike from equal true baselines; neither can be seen in these data.",
-            ),
-        ),
+        notes=(*left_out_notes(every), Note("corrected_for_reliability")),
         sentences=tuple(sentences),
     )
 
 
-def _row(
-    pairs: Pairs,
-    prepared: Prepared,
-    pair: tuple[str, str],
-    noise: tuple[float, float],
-    level: float,
-) -> Row:
-    place: Row = {
-        "metric": pairs.metric,
-        "contrast": f"{pair[0]} - {pair[1]}",
-        "unit": unit_of(pairs.metric),
-        "role": "exploratory",
-    }
-    part = pairs.take(np.isin(pairs.group, pair))
-    first = part.group == pair[0]
-    place["n"] = len(part.athletes)
-    if min(int(first.sum()), int((~first).sum())) < 2 or len(part.athletes) < 5:
-        why = "at least 2 athletes in each group and 5 in all are needed"
-        return not_estimable(place, "corrected_difference", why)
-    design = np.column_stack([first, ~first, part.before - part.before.mean()]).astype(float)
+def _add_corrected(place: Place, pairs: Pairs, pair: Contrast, noise: Noise) -> None:
+    """Add one contrast at equal true baseline, or why it cannot be given."""
+    both = pairs.take(np.isin(pairs.group, pair))
+    first = both.group == pair[0]
+    here = place.at(n=len(both.athletes))
+    if min(int(first.sum()), int((~first).sum())) < 2 or len(both.athletes) < 5:
+        here.none("corrected_difference", Reason("few_for_correction", {"each": 2, "all": 5}))
+        return
+    design = np.column_stack([first, ~first, both.before - both.before.mean()]).astype(float)
     if not full_rank(design):
-        return not_estimable(
-            place, "corrected_difference", "the baseline has no spread within groups"
-        )
-    fit = least_squares(part.after, design)
-    gap = float(part.before[first].mean() - part.before[~first].mean())
+        here.none("corrected_difference", Reason("baseline_without_spread"))
+        return
     within = design[:, 2] - np.where(first, design[first, 2].mean(), design[~first, 2].mean())
-    df_within = len(within) - 2
-    variance = float((within**2).sum() / df_within)
-    share = 1.0 - noise[0] ** 2 / variance
-    if share <= 0.2:
-        why = f"reliability of the baseline within groups is {share:.2f}; too low to divide by"
-        return not_estimable(place, "corrected_difference", why)
+    variance = float((within**2).sum() / (len(within) - 2))
+    share = 1.0 - noise.typical_error**2 / variance
+    if share <= _LEAST_RELIABILITY:
+        here.none("corrected_difference", Reason("low_reliability", {"reliability": share}))
+        return
+    here.add_estimate(
+        "corrected_difference",
+        _corrected(both, first, design, share, noise.df),
+        estimator="ancova_corrected",
+        interval_kind="delta_method",
+        words={"reliability": share},
+    )
+
+
+def _corrected(
+    both: Pairs, first: NDArray[np.bool_], design: Array, share: float, noise_df: float
+) -> Estimate:
+    """Return the difference with the baseline slope divided by its reliability ``share``."""
+    fit = least_squares(both.after, design)
+    gap = float(both.before[first].mean() - both.before[~first].mean())
+    after_gap = float(both.after[first].mean() - both.after[~first].mean())
     slope = float(fit.coefficients[2])
-    after_gap = float(part.after[first].mean() - part.after[~first].mean())
-    value = after_gap - slope / share * gap
     means = float(fit.variance) * (1 / first.sum() + 1 / (~first).sum())
     slope_part = (gap / share) ** 2 * float(fit.variance * fit.inverse[2, 2])
-    spread_share = (1 - share) ** 2 * (2 / noise[1] + 2 / df_within)
+    spread_share = (1 - share) ** 2 * (2 / noise_df + 2 / (len(first) - 2))
     share_part = (slope * gap / share**2) ** 2 * spread_share
     se = float(np.sqrt(means + slope_part + share_part))
-    row = {**place, "statistic": "corrected_difference"}
-    row["method"] = f"ANCOVA, baseline slope / reliability {share:.2f}; delta method"
-    return {**row, **estimate_fields(Estimate(value, se, float(fit.df)), level)}
+    return Estimate(after_gap - slope / share * gap, se, float(fit.df))
 
 
-def _sentence(row: Row) -> str:
-    start = f"{name_of(row['metric'])}, {row['contrast']}, at equal true baseline:"
-    if "ci_low" not in row:
-        return f"{start} {row.get('text', 'no interval')}."
-    interval = interval_text(row["ci_low"], row["ci_high"], row["unit"], row["level"])
-    return f"{start} {signed(row['estimate'], row['unit'])} ({interval})."
+def _sentence(rows: Rows, metric: str, pair: Contrast) -> Sentence:
+    first, second = pair
+    row = rows.first("corrected_difference", metric=metric, first=first, second=second)
+    assert row is not None
+    values = {"first": first, "second": second, "difference": estimate_says(row)}
+    return Sentence("change.corrected", metric, values=values)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.plan import Selection
-from cmjlab.stats.change.pairs import Pairs
+from cmjlab.stats.change.pairs import Covariate, Pairs, Prepared
 from cmjlab.stats.common.least_squares import LeastSquares, full_rank, is_constant, least_squares
 
 Array = NDArray[np.float64]
@@ -24,16 +24,19 @@ class Design:
     groups : tuple of str
         Groups with at least two athletes.
     columns : array, shape (n, n_groups + n_covariates)
-    covariates : tuple of str
-        Names of the covariate columns kept.
-    dropped : tuple of str
-        Covariates that are the same for everybody.
+    baseline : bool
+        Whether the metric's own value before is the first covariate.
+    covariates : tuple of (metric, session)
+        The covariate columns kept.
+    constant : tuple of (metric, session)
+        Covariates that are the same for everybody and therefore left out.
     """
 
     groups: tuple[str, ...]
     columns: Array
-    covariates: tuple[str, ...]
-    dropped: tuple[str, ...] = ()
+    baseline: bool
+    covariates: tuple[Covariate, ...]
+    constant: tuple[Covariate, ...] = ()
 
     def weights(self, pair: Contrast) -> Array:
         """Return the contrast weights of ``first - second`` at the squad-mean covariates."""
@@ -49,9 +52,7 @@ class Design:
         return out
 
 
-def selection_covariates(
-    metric: str, before: str, assignment: str | Selection
-) -> list[tuple[str, str]]:
+def selection_covariates(metric: str, before: str, assignment: str | Selection) -> list[Covariate]:
     """Return the covariates that a selection asks for, beyond the metric's own ``before``."""
     if not isinstance(assignment, Selection):
         return []
@@ -76,21 +77,23 @@ def group_columns(group: NDArray[np.str_], order: tuple[str, ...]) -> tuple[tupl
     return names, columns
 
 
-def ancova_design(pairs: Pairs, order: tuple[str, ...], covariates: list[str]) -> Design:
+def ancova_design(pairs: Pairs, prepared: Prepared, covariates: list[Covariate]) -> Design:
     """Return the design of ``after`` on groups, ``before`` and further covariates.
 
-    ``pairs`` holds athletes of groups with at least two of them only.
+    ``pairs`` holds athletes of groups with at least two of them only; ``covariates`` names the
+    columns of ``pairs.others``.
     """
-    names, columns = group_columns(pairs.group, order)
-    kept, dropped, parts = [], [], [columns]
-    values = [("before", pairs.before), *zip(covariates, pairs.others.T, strict=True)]
-    for name, value in values:
+    names, columns = group_columns(pairs.group, prepared.group_order)
+    own = (pairs.metric, prepared.before)
+    kept, constant, parts = [], [], [columns]
+    values = [(own, pairs.before), *zip(covariates, pairs.others.T, strict=True)]
+    for covariate, value in values:
         if is_constant(value):
-            dropped.append(name)
+            constant.append(covariate)
             continue
-        kept.append(name)
+        kept.append(covariate)
         parts.append(((value - value.mean()) / value.std())[:, None])
-    return Design(names, np.hstack(parts), tuple(kept), tuple(dropped))
+    return Design(names, np.hstack(parts), own in kept, tuple(kept), tuple(constant))
 
 
 def slope_design(design: Design) -> Array | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from cmjlab.results import Reason
+from cmjlab.stats.change.comparison import GroupQuestion
 from cmjlab.stats.change.design import Contrast
 from cmjlab.stats.change.paired import no_spread
 from cmjlab.stats.change.pairs import Pairs
@@ -13,104 +15,108 @@ from cmjlab.stats.common.effect_sizes import (
     noncentrality_interval,
     pooled_sd,
 )
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields, not_estimable
-from cmjlab.stats.common.least_squares import contrast, least_squares
+from cmjlab.stats.common.least_squares import Estimate, contrast, least_squares
+from cmjlab.stats.common.rows import Place
+
+#: How the standard error of a difference of changes is computed, the default first.
+KINDS = {"hc2_bm": "welch_bm", "classical": "pooled_t"}
 
 
-def difference_rows(
-    pairs: Pairs, contrasts: list[Contrast], place: Row, level: float, selected: bool
-) -> list[Row]:
-    """Return change differences, Hedges' g of the changes, and Morris' d_ppc2.
+def add_change_differences(
+    pairs: Pairs, contrasts: list[Contrast], place: Place, question: GroupQuestion, leading: str
+) -> None:
+    """Add change differences, Hedges' g of the changes, and Morris' d_ppc2.
 
     Parameters
     ----------
     pairs : Pairs
     contrasts : list of (group, group)
         Differences are first - second.
-    place : dict
-        Columns that locate the rows.
-    level : float
-    selected : bool
-        Whether groups were cut on a baseline; d_ppc2 is then not defined, because the cut
-        shrinks the baseline SD that it divides by.
+    place : Place
+        The metric.
+    question : GroupQuestion
+    leading : str
+        Statistic that leads. Where groups were selected on the session that the change starts
+        from, the change is biased by regression to the mean and stands for comparison only.
     """
-    rows: list[Row] = []
+    selected = not isinstance(question.assignment, str)
+    biased = selected and leading == "adjusted_difference"
+    remark = Reason("comparison_only") if biased else None
     for first, second in contrasts:
         one, two = pairs.take(pairs.group == first), pairs.take(pairs.group == second)
-        here = {**place, "contrast": f"{first} - {second}", "n": len(one.before) + len(two.before)}
-        rows += _change_rows(one, two, here, level)
-        rows += _size_rows(one, two, {**here, "unit": ""}, level, selected)
-    return rows
+        here = place.at(first=first, second=second, n=len(one.before) + len(two.before))
+        _add_difference(one, two, here, leads=leading == "change_difference", remark=remark)
+        if no_spread(one.change, one.before) and no_spread(two.change, two.before):
+            for statistic in ("hedges_g", "dppc2"):
+                here.none(statistic, Reason("no_spread_in_either_group"))
+            continue
+        _add_hedges_g(one, two, here, remark)
+        _add_dppc2(one, two, here, selected=selected)
 
 
-def _change_rows(one: Pairs, two: Pairs, place: Row, level: float) -> list[Row]:
+def _add_difference(
+    one: Pairs, two: Pairs, place: Place, *, leads: bool, remark: Reason | None
+) -> None:
     change = np.concatenate([one.change, two.change])
     columns = np.zeros((len(change), 2))
     columns[: len(one.change), 0] = 1.0
     columns[len(one.change) :, 1] = 1.0
-    words = {
-        "hc2_bm": "change scores, Welch standard error, Bell-McCaffrey df",
-        "classical": "change scores, pooled standard error",
-    }
-    rows: list[Row] = []
     model = least_squares(change, columns)
     flat = no_spread(one.change, one.before) and no_spread(two.change, two.before)
-    for kind, method in words.items():
-        row: Row = {**place, "statistic": "change_difference", "method": method}
-        estimate = contrast(model, np.array([1.0, -1.0]), kind)
-        if flat:
-            row |= {"estimate": float(estimate.estimate), "level": level}
-            row["text"] = (
-                "interval not estimable: within each group every athlete changed by the same amount"
-            )
-        else:
-            row |= estimate_fields(estimate, level)
-        rows.append(row)
-    return rows
+    for covariance, interval_kind in KINDS.items():
+        found = contrast(model, np.array([1.0, -1.0]), covariance)
+        place.add_estimate(
+            "change_difference",
+            Estimate(found.estimate, 0.0, found.df) if flat else found,
+            reason=Reason("same_change_in_groups") if flat else None,
+            remark=remark,
+            leads=leads if covariance == next(iter(KINDS)) else None,
+            estimator="change_scores",
+            interval_kind=interval_kind,
+        )
 
 
-def _size_rows(one: Pairs, two: Pairs, place: Row, level: float, selected: bool) -> list[Row]:
+def _effect_limits(one: Pairs, two: Pairs, level: float) -> tuple[float, float, float, float]:
+    """Return the difference in pooled SDs of change, its noncentral-t limits, and the df."""
     spread, df = pooled_sd(one.change, two.change)
-    if no_spread(one.change, one.before) and no_spread(two.change, two.before):
-        why = "the SD of change is 0 in both groups"
-        return [not_estimable(place, s, why) for s in ("hedges_g", "dppc2")]
     root = float(np.sqrt(1 / len(one.change) + 1 / len(two.change)))
-    difference = float(one.change.mean() - two.change.mean())
-    d = difference / spread
+    d = float(one.change.mean() - two.change.mean()) / spread
     low, high = (float(x) * root for x in noncentrality_interval(d / root, float(df), level))
-    common = {**place, "level": level, "df": float(df)}
-    rows: list[Row] = [
-        {
-            **common,
-            "statistic": "hedges_g",
-            "estimate": d * float(hedges_j(df)),
-            "ci_low": low,
-            "ci_high": high,
-            "method": "change difference / pooled SD of change × J; noncentral-t limits, not multiplied by J",
-        }
-    ]
+    return d, low, high, float(df)
+
+
+def _add_hedges_g(one: Pairs, two: Pairs, place: Place, remark: Reason | None) -> None:
+    d, low, high, df = _effect_limits(one, two, place.level)
+    place.add(
+        "hedges_g",
+        d * float(hedges_j(df)),
+        limits=(low, high),
+        df=df,
+        remark=remark,
+        leads=remark is None,
+        estimator="difference_by_sd_of_changes",
+        interval_kind="noncentral_t_without_j",
+    )
+
+
+def _add_dppc2(one: Pairs, two: Pairs, place: Place, *, selected: bool) -> None:
+    """Add d_ppc2; not for groups cut on a baseline, because the cut shrinks its SD."""
     baseline, _ = pooled_sd(one.before, two.before)
     if selected:
-        rows.append(
-            not_estimable(
-                place,
-                "dppc2",
-                "not defined for groups that were cut on a baseline (its SD is shrunk by the cut)",
-            )
-        )
-    elif baseline <= 1e-10 * float(np.abs(one.before).max()):
-        rows.append(not_estimable(place, "dppc2", "the baseline has no spread"))
-    else:
-        ratio = spread / baseline
-        rows.append(
-            {
-                **common,
-                "statistic": "dppc2",
-                "estimate": approximate_j(df) * difference / baseline,
-                "ci_low": low * ratio,
-                "ci_high": high * ratio,
-                "method": "Morris 2008: change difference / pooled SD before × (1 - 3/(4 df - 1));"
-                " noncentral-t limits × s_change / s_before",
-            }
-        )
-    return rows
+        place.none("dppc2", Reason("cut_on_baseline"))
+        return
+    if baseline <= 1e-10 * float(np.abs(one.before).max()):
+        place.none("dppc2", Reason("baseline_without_spread"))
+        return
+    spread, _ = pooled_sd(one.change, two.change)
+    _, low, high, df = _effect_limits(one, two, place.level)
+    difference = float(one.change.mean() - two.change.mean())
+    ratio = spread / baseline
+    place.add(
+        "dppc2",
+        approximate_j(df) * difference / baseline,
+        limits=(low * ratio, high * ratio),
+        df=df,
+        estimator="difference_by_sd_before",
+        interval_kind="noncentral_t_rescaled",
+    )

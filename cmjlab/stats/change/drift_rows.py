@@ -3,43 +3,50 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.plan import Selection
-from cmjlab.results import Note
+from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.change.drift import (
     FEW,
     Drift,
     clean_change,
     clean_change_squad_error,
-    member_mean,
     regression_drift,
 )
+from cmjlab.stats.change.paired import mean_estimate
 from cmjlab.stats.change.pairs import Prepared, session_values
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields, not_estimable
+from cmjlab.stats.change.sentences import drift_sentence, outside_drift_sentence
 from cmjlab.stats.common.least_squares import Estimate, full_rank
-from cmjlab.stats.common.tables import unit_of
-from cmjlab.stats.common.wording import interval_text, name_of, signed
+from cmjlab.stats.common.rows import Place, Rows
 
 Array = NDArray[np.float64]
-CLEAN = "change from a baseline that did not decide the group"
-REGRESSION = "second baseline regressed on the selectors over the squad"
+#: The two statistics that are given or refused together.
+_BOTH = ("drift_expected", "change_beyond_drift")
 
 
 @dataclass
-class DriftPart:
-    """Rows, points, notes and sentence of one metric and group."""
+class DriftOfGroup:
+    """What stands beside the rows of the drift of one group in one metric."""
 
-    rows: list[Row] = field(default_factory=list)
-    points: list[Row] = field(default_factory=list)
+    points: list[dict[str, Any]] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
-    sentence: str = ""
+    sentences: list[Sentence] = field(default_factory=list)
+
+
+def add_no_drift(place: Place, why: Reason) -> None:
+    """Add the rows that say why neither the drift nor the change beyond it can be given."""
+    for statistic in _BOTH:
+        place.none(statistic, why)
 
 
 @dataclass(frozen=True)
 class _Squad:
+    """Everybody who could have been chosen and has all baseline values."""
+
     athletes: tuple[str, ...]
     selectors: Array
     first: Array
@@ -51,42 +58,41 @@ class _Squad:
     by_sex: bool
 
 
-def drift_part(
-    prepared: Prepared, metric: str, selection: Selection, group: str, level: float
-) -> DriftPart:
-    """Return situations 1 and 2 of one metric and one group.
+def drift_of_group(
+    rows: Rows,
+    prepared: Prepared,
+    metric: str,
+    selection: Selection,
+    group: str,
+    *,
+    role: str | None = None,
+) -> DriftOfGroup:
+    """Add situations 1 and 2 of one metric and one group to ``rows``.
 
     ``prepared.before`` is the second baseline, ``prepared.after`` the session after the block.
     """
-    out = DriftPart()
     squad = _squad(prepared, metric, selection, group)
     size = int(squad.member.sum())
-    place: Row = {"metric": metric, "group": group, "n": size, "unit": unit_of(metric)}
-    from_first = {**place, "contrast": f"{prepared.after} - {selection.session}"}
-    from_second = {**place, "contrast": prepared.contrast}
+    place = rows.at(metric=metric, group=group, first=prepared.after, n=size, role=role)
+    from_first = place.at(second=selection.session)
     if size < 1:
-        why = f"nobody of {group} has all baseline values and a value in {prepared.after}"
-        out.rows = [
-            not_estimable(from_first, s, why) for s in ("drift_expected", "change_beyond_drift")
-        ]
-        return out
-    out.rows += _clean_rows(squad, from_second, level)
+        values = {"group": group, "after": prepared.after}
+        add_no_drift(from_first, Reason("nobody_complete", values))
+        return DriftOfGroup()
+    _add_clean_change(squad, place.at(second=prepared.before), size)
     drift = None if squad.lacking else _regression(squad)
     if drift is None:
-        why = "too few athletes with both baselines for a regression on the selectors"
+        why = Reason("few_with_both_baselines")
         if squad.lacking:
-            why = f"the table does not hold {', '.join(squad.lacking)}, which decided the group"
-        out.rows += [
-            not_estimable(from_first, s, why) for s in ("drift_expected", "change_beyond_drift")
-        ]
-        return out
-    out.rows += _regression_rows(drift, squad, from_first, level)
-    if squad.by_sex:
-        text = f"{metric}: the drift is worked out towards the mean of each athlete's own sex."
-        out.notes.append(Note("drift_by_sex", text))
-    out.points = _points(squad, drift, metric, group)
-    out.sentence = _sentence(squad, drift, out.rows, metric, group, prepared, selection)
-    return out
+            why = Reason("selectors_absent", {"covariates": list(squad.lacking)})
+        add_no_drift(from_first, why)
+        return DriftOfGroup()
+    _add_regression(drift, squad, from_first)
+    return DriftOfGroup(
+        _points(squad, drift, metric, group),
+        [Note("drift_by_sex", {"metric": metric})] if squad.by_sex else [],
+        [_sentence(squad, rows, metric, group, prepared, selection)],
+    )
 
 
 def _squad(prepared: Prepared, metric: str, selection: Selection, group: str) -> _Squad:
@@ -144,35 +150,26 @@ def _sex_columns(prepared: Prepared, who: list[str]) -> Array:
     return np.array([[float(label == v) for v in values[1:]] for label in labels])
 
 
-def _clean_rows(squad: _Squad, place: Row, level: float) -> list[Row]:
-    own: Row = {
-        **place,
-        "statistic": "change_beyond_drift",
-        "method": f"{CLEAN}; spread of the group's own changes",
-    }
-    if place["n"] < 2:
-        own["text"] = "not estimable: one athlete has no spread; see the row with the squad's error"
-    else:
-        own |= estimate_fields(clean_change(squad.second, squad.after, squad.member), level)
-    rows = [own]
+def _add_clean_change(squad: _Squad, place: Place, size: int) -> None:
+    """Add the change from the second baseline with both error terms, the better one first."""
+    own = Estimate(np.nan, np.nan, np.nan)
+    if size >= 2:
+        own = clean_change(squad.second, squad.after, squad.member)
+    found = {"own_spread": own}
     if len(squad.athletes) > 2 and np.ptp(squad.second - squad.first) > 0:
-        estimate = _one(clean_change_squad_error, squad)
-        rows.append(
-            {
-                **place,
-                "statistic": "change_beyond_drift",
-                "method": f"{CLEAN}; typical error of the squad",
-                **estimate_fields(estimate, level),
-            }
+        with np.errstate(invalid="ignore", divide="ignore"):
+            found["squad_error"] = clean_change_squad_error(
+                squad.first, squad.second, squad.after, squad.member
+            )
+    order = reversed(found) if size < FEW else iter(found)
+    for interval_kind in order:
+        place.add_estimate(
+            "change_beyond_drift",
+            found[interval_kind],
+            reason=Reason("one_without_spread") if size < 2 else None,
+            estimator="clean_change",
+            interval_kind=interval_kind,
         )
-    if place["n"] < FEW:
-        rows.reverse()
-    return rows
-
-
-def _one(kernel: object, squad: _Squad) -> Estimate:
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return kernel(squad.first, squad.second, squad.after, squad.member)  # type: ignore[operator,no-any-return]
 
 
 def _regression(squad: _Squad) -> Drift | None:
@@ -185,38 +182,21 @@ def _regression(squad: _Squad) -> Drift | None:
     return regression_drift(squad.selectors, squad.first, squad.second, squad.after, squad.member)
 
 
-def _regression_rows(drift: Drift, squad: _Squad, place: Row, level: float) -> list[Row]:
+def _add_regression(drift: Drift, squad: _Squad, place: Place) -> None:
     size = max(float(np.abs(squad.second).max()), 1e-300)
-    if np.abs(squad.second - drift.fitted).max() <= 1e-9 * size:
-        why = "interval not estimable: the second baseline follows from the first without any noise"
-        drift = replace(
-            drift,
-            expected=replace(drift.expected, se=0.0),
-            beyond=replace(drift.beyond, se=0.0),
+    exact = bool(np.abs(squad.second - drift.fitted).max() <= 1e-9 * size)
+    for statistic, found in zip(_BOTH, (drift.expected, drift.beyond), strict=True):
+        place.add_estimate(
+            statistic,
+            replace(found, se=0.0) if exact else found,
+            reason=Reason("second_follows_first") if exact else None,
+            estimator="second_baseline_on_selectors",
+            interval_kind="t",
+            leads=None if statistic == "drift_expected" else False,  # the clean change leads
         )
-        rows = _regression_fields(drift, place, level)
-        return [{**row, "text": why} for row in rows]
-    return _regression_fields(drift, place, level)
 
 
-def _regression_fields(drift: Drift, place: Row, level: float) -> list[Row]:
-    return [
-        {
-            **place,
-            "statistic": "drift_expected",
-            "method": REGRESSION,
-            **estimate_fields(drift.expected, level),
-        },
-        {
-            **place,
-            "statistic": "change_beyond_drift",
-            "method": f"{REGRESSION}; first baseline as start",
-            **estimate_fields(drift.beyond, level),
-        },
-    ]
-
-
-def _points(squad: _Squad, drift: Drift, metric: str, group: str) -> list[Row]:
+def _points(squad: _Squad, drift: Drift, metric: str, group: str) -> list[dict[str, Any]]:
     return [
         {
             "metric": metric,
@@ -236,101 +216,84 @@ def _points(squad: _Squad, drift: Drift, metric: str, group: str) -> list[Row]:
 
 def _sentence(
     squad: _Squad,
-    drift: Drift,
-    rows: list[Row],
+    rows: Rows,
     metric: str,
     group: str,
     prepared: Prepared,
     selection: Selection,
-) -> str:
-    unit = unit_of(metric)
-    gap = float(member_mean(squad.first, squad.member) - squad.first.mean())
-    observed = float(
-        member_mean(
-            np.where(squad.member, squad.after, 0.0) - squad.first * squad.member, squad.member
-        )
-    )
-    moved = next(r for r in rows if r["statistic"] == "drift_expected")
-    beyond = rows[0] if "ci_low" in rows[0] else rows[-1]
-    return (
-        f"{name_of(metric)}: in {selection.session} the mean of group {group} was"
-        f" {signed(gap, unit)} from the squad's. Without any training it would be expected to move by"
-        f" {_with_interval(moved, unit)} until the next test. Its mean moved by {signed(observed, unit)} from"
-        f" {selection.session} to {prepared.after}; beyond the drift, measured as"
-        f" {'change from ' + prepared.before if beyond is rows[0] else 'distance from the expected value'},"
-        f" that is {_with_interval(beyond, unit)}."
+) -> Sentence:
+    """Return start, drift, observed change and remainder of a group in one sentence."""
+    inside = squad.member
+    start = float(squad.first[inside].mean())
+    return drift_sentence(
+        rows,
+        metric,
+        group,
+        {
+            "session": selection.session,
+            "baseline": prepared.before,
+            "after": prepared.after,
+            "gap": start - float(squad.first.mean()),
+            "change": float(squad.after[inside].mean()) - start,
+        },
     )
 
 
-def _with_interval(row: Row, unit: str) -> str:
-    size = signed(row["estimate"], unit)
-    if "ci_low" not in row:
-        return size
-    return f"{size} ({interval_text(row['ci_low'], row['ci_high'], unit, row['level'])})"
-
-
-def outside_part(
-    prepared: Prepared, metric: str, group: str, rho: tuple[float, float, float], level: float
-) -> DriftPart:
-    """Return situation 4: one baseline, and a slope (estimate, low, high) from elsewhere."""
-    out = DriftPart()
+def drift_with_outside_slope(
+    rows: Rows, prepared: Prepared, metric: str, group: str, slope: tuple[float, float, float]
+) -> DriftOfGroup:
+    """Add situation 4: one baseline, and a slope (estimate, low, high) from elsewhere."""
     first = session_values(prepared.table, metric, prepared.before)
     after = session_values(prepared.table, metric, prepared.after)
-    who = [a for a in first if np.isfinite(first[a])]
-    squad_mean = float(np.mean([first[a] for a in who]))
-    chosen = [a for a in who if prepared.groups[a] == group and np.isfinite(after.get(a, np.nan))]
-    place: Row = {
-        "metric": metric,
-        "group": group,
-        "n": len(chosen),
-        "unit": unit_of(metric),
-        "contrast": prepared.contrast,
-    }
+    squad_mean = float(np.mean(list(first.values())))
+    chosen = [a for a in first if prepared.groups[a] == group and a in after]
+    place = rows.at(
+        metric=metric, group=group, first=prepared.after, second=prepared.before, n=len(chosen)
+    )
     if len(chosen) < 2:
-        why = f"{len(chosen)} athlete(s) of {group} with both sessions; at least 2 are needed"
-        out.rows = [not_estimable(place, s, why) for s in ("drift_expected", "change_beyond_drift")]
-        return out
-    x = np.array([first[a] for a in chosen])
-    y = np.array([after[a] for a in chosen])
-    out.rows = _outside_rows(x, y, squad_mean, rho, place | {"level": level})
-    out.points = [
+        values = {"n": len(chosen), "group": group, "needed": 2}
+        add_no_drift(place, Reason("few_of_group", values))
+        return DriftOfGroup()
+    x, y = (np.array([column[a] for a in chosen]) for column in (first, after))
+    _add_over_slopes(x, y, squad_mean, slope, place)
+    expected = squad_mean + slope[0] * (x - squad_mean)
+    points = [
         {
             "metric": metric,
             "chosen_group": group,
-            "athlete": a,
+            "athlete": athlete,
             "group": group,
             "chosen": True,
-            "selecting_value": first[a],
-            "first": first[a],
-            "expected_without_training": squad_mean + rho[0] * (first[a] - squad_mean),
-            "after": after[a],
+            "selecting_value": first[athlete],
+            "first": first[athlete],
+            "expected_without_training": float(value),
+            "after": after[athlete],
         }
-        for a in chosen
+        for athlete, value in zip(chosen, expected, strict=True)
     ]
     gap = float(x.mean()) - squad_mean
-    unit = unit_of(metric)
-    low, high = sorted((out.rows[2]["estimate"], out.rows[4]["estimate"]))
-    out.sentence = (
-        f"{name_of(metric)}: group {group} started {signed(gap, unit)} from the squad's mean; without any"
-        f" training a drift of {signed(out.rows[0]['estimate'], unit)} ({signed(low, unit, with_unit=False)} to"
-        f" {signed(high, unit)} over the interval of a slope from elsewhere) would be expected."
-    )
-    return out
+    return DriftOfGroup(points, sentences=[outside_drift_sentence(rows, metric, group, gap)])
 
 
-def _outside_rows(
-    x: Array, y: Array, squad_mean: float, rho: tuple[float, float, float], place: Row
-) -> list[Row]:
-    """Return drift and remainder for a slope and for both ends of its interval."""
-    rows: list[Row] = []
-    warning = "depends on a slope from elsewhere"
-    for value, name in zip(rho, ("estimate", "lower limit", "upper limit"), strict=True):
+def _add_over_slopes(
+    x: Array, y: Array, squad_mean: float, slope: tuple[float, float, float], place: Place
+) -> None:
+    """Add drift and remainder for a slope and for both ends of its interval."""
+    kinds = ("outside_slope", "outside_slope_low", "outside_slope_high")
+    for value, estimator in zip(slope, kinds, strict=True):
         rest = y - (squad_mean + value * (x - squad_mean))
-        n = len(rest)
-        beyond = Estimate(float(rest.mean()), float(rest.std(ddof=1) / np.sqrt(n)), n - 1.0)
-        here = {**place, "method": f"slope from elsewhere, its {name} ({value:g})", "text": warning}
-        drift = (value - 1.0) * (float(x.mean()) - squad_mean)
-        rows.append({**here, "statistic": "drift_expected", "estimate": drift})
-        fields = estimate_fields(beyond, place["level"])
-        rows.append({**here, "statistic": "change_beyond_drift", **fields})
-    return rows
+        place.add(
+            "drift_expected",
+            (value - 1.0) * (float(x.mean()) - squad_mean),
+            reason=Reason("slope_not_measured"),
+            estimator=estimator,
+            words={"slope": value},
+        )
+        place.add_estimate(
+            "change_beyond_drift",
+            mean_estimate(rest),
+            remark=Reason("slope_from_elsewhere"),
+            estimator=estimator,
+            interval_kind="t",
+            words={"slope": value},
+        )

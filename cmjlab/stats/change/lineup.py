@@ -15,9 +15,10 @@ import pandas as pd
 
 from cmjlab import checks
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Result, Sentence
 from cmjlab.stats.change.pairs import Pairs, make_pairs, prepare
-from cmjlab.stats.common.tables import statistics_frame
+from cmjlab.stats.common.tables import every_group
+from cmjlab.tables import STATISTICS_TABLE
 
 
 def lineup(
@@ -64,12 +65,13 @@ def lineup(
     real = int(rng.integers(1, number + 1))
     deal = _deal_labels if group is not None else _deal_signs
     parts = [_panel(k, deal(pairs, rng) if k != real else pairs) for k in range(1, number + 1)]
-    what = "group labels" if group is not None else "signs of the changes"
+    dealt = "lineup_of_groups" if group is not None else "lineup_of_signs"
     settings: dict[str, Any] = {
         "metric": metric,
         "before": prepared.before,
         "after": prepared.after,
         "group": group,
+        "groups": every_group(table, group),
         "panels": number,
         "seed": seed,
         "real_panel": real,
@@ -77,17 +79,11 @@ def lineup(
     }
     return Result(
         kind="lineup",
-        table=statistics_frame([]),
+        table=STATISTICS_TABLE.empty(),
         points={"panels": pd.concat(parts, ignore_index=True)},
         settings=settings,
-        notes=(
-            Note(
-                "lineup",
-                f"One of the {number} panels shows the real data; in the others the {what} were dealt again at"
-                f" random. Somebody who has not seen the data picks the real one by chance once in {number}.",
-            ),
-        ),
-        sentences=(f"Which of the {number} panels is the real one?",),
+        notes=(Note(dealt, {"panels": number}),),
+        sentences=(Sentence("change.lineup", metric, values={"panels": number}),),
     )
 
 

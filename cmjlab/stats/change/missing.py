@@ -17,13 +17,13 @@ import pandas as pd
 
 from cmjlab import checks
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
+from cmjlab.results import Case, Note, Reason, Result, Sentence
+from cmjlab.stats.change.left_out import left_out_notes
 from cmjlab.stats.change.paired import mean_estimate
-from cmjlab.stats.change.pairs import Prepared, left_out_notes, make_pairs, prepare, session_values
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields, not_estimable
+from cmjlab.stats.change.pairs import Prepared, make_pairs, prepare, session_values
 from cmjlab.stats.common.least_squares import Estimate
-from cmjlab.stats.common.tables import statistics_frame, unit_of
-from cmjlab.stats.common.wording import name_of, signed
+from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.common.verdicts import side_of_zero
 
 
 def change_if_missing_differ(
@@ -54,9 +54,9 @@ def change_if_missing_differ(
     Returns
     -------
     Result
-        Rows ``mean_change_shifted`` per group and shift: mean of the complete + f · shift, f the
-        share missing, its own uncertainty included; and ``tipping_shift``, the shift at which
-        the interval reaches zero.
+        Rows ``mean_change_shifted`` per group and shift (column ``case``): mean of the complete +
+        f · shift, f the share missing, its own uncertainty included; and ``tipping_shift``, the
+        shift at which the interval reaches zero.
     """
     level = checks.level(level)
     steps = [checks.number("shifts", s) for s in shifts]
@@ -64,28 +64,27 @@ def change_if_missing_differ(
         raise StatsError("shifts: at least one number is needed, e.g. (0.0, -0.01).")
     prepared = prepare(table, metric, before=before, after=after, group=group)
     pairs = make_pairs(prepared, metric)
-    rows: list[Row] = []
-    sentences = []
+    rows, sentences = Rows(level=level), []
     for name in prepared.group_order or ("",):
         change = pairs.change[pairs.group == name] if name else pairs.change
-        gone = _missing(prepared, metric, name)
-        place: Row = {"metric": metric, "group": name or None, "contrast": prepared.contrast}
-        place |= {"unit": unit_of(metric), "n": len(change) + len(gone), "level": level}
+        gone = len(_missing(prepared, metric, name))
+        place = rows.at(metric=metric, group=name or None, first=prepared.after,
+                        second=prepared.before, n=len(change) + gone)  # fmt: skip
         if len(change) < 2 or np.ptp(change) == 0:
-            why = "at least 2 complete athletes with different changes are needed"
-            rows.append(not_estimable(place, "mean_change_shifted", why))
+            place.none("mean_change_shifted", Reason("two_different_changes"))
             continue
-        for step in steps:
-            found = shifted(change, len(gone), step)
-            method = f"{len(gone)} missing, their mean change {signed(step, unit_of(metric))} from the others'"
-            row = {**place, "statistic": "mean_change_shifted", "method": method}
-            rows.append({**row, **estimate_fields(found, level)})
-        tip = _tipping(place, change, len(gone))
-        rows.append(tip)
-        sentences.append(_sentence(tip, len(gone)))
+        _add_shifted(place, change, gone, steps)
+        tip = tipping_shift(change, gone, level)
+        place.add(
+            "tipping_shift",
+            np.nan if isinstance(tip, Reason) else tip,
+            reason=tip if isinstance(tip, Reason) else None,
+            estimator="shift_to_zero",
+        )
+        sentences.append(_sentence(metric, name, gone, tip))
     return Result(
         kind="change_if_missing_differ",
-        table=statistics_frame(rows),
+        table=rows.frame(),
         settings={
             "metric": metric,
             "before": prepared.before,
@@ -94,14 +93,7 @@ def change_if_missing_differ(
             "group": group,
             "level": level,
         },
-        notes=(
-            *left_out_notes([pairs]),
-            Note(
-                "not_in_the_data",
-                "How the missing athletes changed is not in the data; the rows say what each assumption would"
-                " give, not which is right.",
-            ),
-        ),
+        notes=(*left_out_notes([pairs]), Note("missing_not_in_the_data")),
         sentences=tuple(sentences),
     )
 
@@ -131,35 +123,41 @@ def shifted(change: Any, missing: int, shift: float) -> Estimate:
     return Estimate(float(complete.estimate) + share * shift, float(np.sqrt(variance)), complete.df)
 
 
-def _tipping(place: Row, change: Any, missing: int) -> Row:
-    """Return the smallest shift towards zero at which the interval reaches zero."""
-    level = place["level"]
+def _add_shifted(place: Place, change: Any, missing: int, steps: Sequence[float]) -> None:
+    for step in steps:
+        place.at(case=Case("shift_of_missing", {"shift": step})).add_estimate(
+            "mean_change_shifted",
+            shifted(change, missing, step),
+            estimator="complete_and_missing",
+            interval_kind="t",
+            words={"missing": missing},
+        )
+
+
+def tipping_shift(change: Any, missing: int, level: float) -> float | Reason:
+    """Return the smallest shift towards zero at which the interval reaches zero, or why none."""
     low, high = (float(v) for v in shifted(change, missing, 0.0).interval(level))
     if missing == 0:
-        return not_estimable(place, "tipping_shift", "nobody is missing")
-    if low <= 0 <= high:
-        return not_estimable(place, "tipping_shift", "the interval holds zero without any shift")
+        return Reason("nobody_missing")
+    if side_of_zero(low, high) == "open":
+        return Reason("zero_without_shift")
     sign = -1.0 if low > 0 else 1.0
     far = sign * 1000 * max(abs(low), abs(high))
 
-    def holds_zero(step: float) -> bool:
+    def includes_zero(step: float) -> bool:
         ends = shifted(change, missing, step).interval(level)
         return bool(ends[0] <= 0 <= ends[1])
 
-    if not holds_zero(far):
+    if not includes_zero(far):
         far *= 1000
     near = 0.0
     for _ in range(200):
         middle = (near + far) / 2
-        near, far = (near, middle) if holds_zero(middle) else (middle, far)
-    method = "shift of the missing athletes' mean change at which the interval reaches zero"
-    return {**place, "statistic": "tipping_shift", "estimate": far, "method": method}
+        near, far = (near, middle) if includes_zero(middle) else (middle, far)
+    return far
 
 
-def _sentence(tip: Row, missing: int) -> str:
-    who = f" in group {tip['group']}" if tip.get("group") else ""
-    start = f"{name_of(tip['metric'])}{who}: {missing} athlete(s) without a later value."
-    if "estimate" not in tip:
-        return f"{start} No tipping point: {tip['text'].removeprefix('not estimable: ')}."
-    size = signed(tip["estimate"], tip["unit"])
-    return f"{start} The interval would reach zero if their mean change differed from the others' by {size}."
+def _sentence(metric: str, group: str, missing: int, tip: float | Reason) -> Sentence:
+    if isinstance(tip, Reason):
+        return Sentence("change.no_tipping", metric, group, {"n": missing, "why": tip})
+    return Sentence("change.tipping", metric, group, {"n": missing, "shift": tip})

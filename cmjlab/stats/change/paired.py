@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
+from cmjlab.results import Reason
 from cmjlab.stats.change.pairs import Pairs
 from cmjlab.stats.common.effect_sizes import average_sd, hedges_j, noncentrality_interval, paired_d
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields, not_estimable
 from cmjlab.stats.common.least_squares import Estimate
-from cmjlab.stats.common.tables import is_ratio_scale, unit_of
-from cmjlab.stats.common.wording import direction, interval_text, name_of, range_text, signed
+from cmjlab.stats.common.rows import Place
+from cmjlab.stats.common.tables import is_ratio_scale
 
 Array = NDArray[np.float64]
 
@@ -30,156 +32,125 @@ def no_spread(values: Array, scale: Array) -> bool:
     return bool(np.ptp(values) <= 1e-10 * max(float(np.abs(scale).max()), 1e-300))
 
 
-def paired_rows(pairs: Pairs, place: Row, level: float) -> list[Row]:
-    """Return all rows of change within one group of athletes.
+def add_paired_rows(pairs: Pairs, place: Place) -> None:
+    """Add all rows of change within one group of athletes.
 
     Parameters
     ----------
     pairs : Pairs
-    place : dict
-        Columns that locate the rows: metric, contrast, group.
-    level : float
+    place : Place
+        Metric, sessions and group.
     """
-    unit = unit_of(pairs.metric)
     n = len(pairs.athletes)
-    place = {**place, "n": n, "unit": unit}
     if n < 2:
-        only = f"; the change of {pairs.athletes[0]} alone is in points" if n else ""
-        why = f"{n} athlete(s) with both sessions; at least 2 are needed{only}"
-        return [not_estimable(place, s, why) for s in ("mean_change", "percent_change", "cohen_dz")]
-    change = pairs.change
-    main: Row = {
-        **place,
-        "statistic": "mean_change",
-        "method": "paired t",
-        **estimate_fields(mean_estimate(change), level),
-    }
-    if no_spread(change, pairs.before):
-        why = "every athlete changed by the same amount; the SD of change is 0"
-        main = {**place, "statistic": "mean_change", "method": "paired t"}
-        main |= {"estimate": float(change.mean()), "level": level}
-        main["text"] = f"interval not estimable: {why}"
-        return [
-            main,
-            _percent_row(pairs, place, level),
-            *(not_estimable(place, s, why) for s in ("cohen_dz", "cohen_dav", "hedges_g")),
-        ]
-    return [
-        main,
-        _percent_row(pairs, place, level),
-        *_size_rows(pairs, place, level),
-        _leave_one_out_row(pairs, place),
-    ]
+        reason = Reason("few_pairs", {"n": n, "athletes": list(pairs.athletes), "needed": 2})
+        for statistic in ("mean_change", "percent_change", "cohen_dz"):
+            place.none(statistic, reason)
+        return
+    flat = no_spread(pairs.change, pairs.before)
+    place.add_estimate(
+        "mean_change",
+        _without_interval(mean_estimate(pairs.change)) if flat else mean_estimate(pairs.change),
+        reason=Reason("same_change") if flat else None,
+        estimator="paired_mean",
+        interval_kind="t",
+    )
+    _add_percent(pairs, place)
+    if flat:
+        for statistic in ("cohen_dz", "cohen_dav", "hedges_g"):
+            place.none(statistic, Reason("same_change"))
+        return
+    _add_effect_sizes(pairs, place)
+    _add_range_leaving_out(pairs, place)
 
 
-def _percent_row(pairs: Pairs, place: Row, level: float) -> Row:
-    place = {**place, "unit": "%"}
+def _without_interval(estimate: Estimate) -> Estimate:
+    """Return the estimate with a standard error of zero, which stands for no interval."""
+    return Estimate(estimate.estimate, 0.0, estimate.df)
+
+
+def _add_percent(pairs: Pairs, place: Place) -> None:
     both = np.concatenate([pairs.before, pairs.after])
     if not is_ratio_scale(pairs.metric, both):
-        return not_estimable(
-            place, "percent_change", "percent needs positive values with a true zero"
-        )
+        place.none("percent_change", Reason("needs_true_zero"))
+        return
     logs = np.log(pairs.after / pairs.before)
-    row: Row = {**place, "statistic": "percent_change", "method": "paired t of logarithms"}
-    if no_spread(logs, np.ones(1)):
-        row["text"] = "interval not estimable: every athlete changed by the same percentage"
-        return {**row, "estimate": 100 * float(np.expm1(logs.mean())), "level": level}
-    fields = estimate_fields(mean_estimate(logs), level)
-    for key in ("estimate", "ci_low", "ci_high"):
-        fields[key] = 100 * float(np.expm1(fields[key]))
-    del fields["se"]
-    return {**row, **fields}
+    found = mean_estimate(logs)
+    flat = no_spread(logs, np.ones(1))
+    sure = Estimate(np.nan, np.nan, np.nan) if flat else found
+    low, high = (100 * np.expm1(x) for x in sure.interval(place.level))
+    place.add(
+        "percent_change",
+        100 * np.expm1(found.estimate),
+        limits=(low, high),
+        reason=Reason("same_percent") if flat else None,
+        df=sure.df,
+        test_value=sure.estimate / sure.se,
+        p=sure.p_value(),
+        estimator="paired_mean_of_logs",
+        interval_kind="t",
+    )
 
 
-def _size_rows(pairs: Pairs, place: Row, level: float) -> list[Row]:
-    """Return d_z, d_av and Hedges' g with noncentral-t limits (unit: none)."""
+def _add_effect_sizes(pairs: Pairs, place: Place) -> None:
+    """Add d_z, d_av and Hedges' g with noncentral-t limits (unit: none)."""
     d_z, t, df = paired_d(pairs.change)
     root_n = np.sqrt(len(pairs.change))
-    low, high = (float(x) / root_n for x in noncentrality_interval(t, float(df), level))
-    place = {**place, "unit": "", "level": level, "df": float(df)}
-    rows: list[Row] = [
-        {
-            **place,
-            "statistic": "cohen_dz",
-            "estimate": d_z,
-            "ci_low": low,
-            "ci_high": high,
-            "method": "mean / SD of the changes; noncentral t",
-        }
-    ]
+    low, high = (float(x) / root_n for x in noncentrality_interval(t, float(df), place.level))
+    place.add(
+        "cohen_dz",
+        d_z,
+        limits=(low, high),
+        df=df,
+        estimator="mean_by_sd_of_changes",
+        interval_kind="noncentral_t",
+    )
     average = average_sd(pairs.before, pairs.after)
     if average > 1e-10 * float(np.abs(pairs.before).max()):
         ratio = float(pairs.change.std(ddof=1)) / average
-        rows.append(
-            {
-                **place,
-                "statistic": "cohen_dav",
-                "estimate": d_z * ratio,
-                "ci_low": low * ratio,
-                "ci_high": high * ratio,
-                "method": "mean / sqrt((s1² + s2²)/2); noncentral-t limits × s_change / s_average",
-            }
+        place.add(
+            "cohen_dav",
+            d_z * ratio,
+            limits=(low * ratio, high * ratio),
+            df=df,
+            estimator="mean_by_average_sd",
+            interval_kind="noncentral_t_rescaled",
         )
-    rows.append(
-        {
-            **place,
-            "statistic": "hedges_g",
-            "estimate": d_z * float(hedges_j(df)),
-            "ci_low": low,
-            "ci_high": high,
-            "method": "d_z × J(n - 1); noncentral-t limits of the effect, not multiplied by J",
-        }
+    place.add(
+        "hedges_g",
+        d_z * float(hedges_j(df)),
+        limits=(low, high),
+        df=df,
+        estimator="d_z_times_j",
+        interval_kind="noncentral_t_without_j",
     )
-    return rows
 
 
-def _leave_one_out_row(pairs: Pairs, place: Row) -> Row:
-    change = pairs.change
-    n = len(change)
-    without = (change.sum() - change) / (n - 1)
-    low, high = float(without.min()), float(without.max())
-    far = int(np.abs(without - change.mean()).argmax())
-    unit = unit_of(pairs.metric)
-    return {
-        **place,
-        "statistic": "leave_one_out_range",
-        "estimate": float(change.mean()),
-        "ci_low": low,
-        "ci_high": high,
-        "method": "range of mean_change when one athlete at a time is left out",
-        "text": f"without {pairs.athletes[far]}: {signed(float(without[far]), unit)}",
-    }
+def _means_without_each(pairs: Pairs) -> Array:
+    """Return the mean change without each athlete in turn."""
+    return np.asarray((pairs.change.sum() - pairs.change) / (len(pairs.change) - 1))
 
 
-def leave_one_out_points(pairs: Pairs) -> list[Row]:
+def _add_range_leaving_out(pairs: Pairs, place: Place) -> None:
+    without = _means_without_each(pairs)
+    mean = float(pairs.change.mean())
+    far = int(np.abs(without - mean).argmax())
+    place.add(
+        "leave_one_out_range",
+        mean,
+        limits=(without.min(), without.max()),
+        level=np.nan,
+        remark=Reason("moved_most", {"athlete": pairs.athletes[far]}),
+        estimator="mean_change_leaving_out",
+        interval_kind="range",
+    )
+
+
+def leave_one_out_points(pairs: Pairs) -> list[dict[str, Any]]:
     """Return the mean change without each athlete, one row per athlete."""
-    n = len(pairs.athletes)
-    if n < 3:
+    if len(pairs.athletes) < 3:
         return []
-    change = pairs.change
-    without = (change.sum() - change) / (n - 1)
     return [
         {"metric": pairs.metric, "statistic": "mean_change", "athlete": a, "estimate": float(w)}
-        for a, w in zip(pairs.athletes, without, strict=True)
+        for a, w in zip(pairs.athletes, _means_without_each(pairs), strict=True)
     ]
-
-
-def paired_sentence(rows: list[Row], before: str, after: str) -> str:
-    """Return the mean change of one metric in plain words."""
-    by_name = {r["statistic"]: r for r in rows}
-    main = by_name["mean_change"]
-    who = f" in group {main['group']}" if main.get("group") else ""
-    start = f"{name_of(main['metric'])}{who}, {before} to {after}:"
-    if "estimate" not in main:
-        return f"{start} {main['text']}."
-    size = signed(main["estimate"], main["unit"])
-    if "ci_low" not in main:
-        return f"{start} mean change {size} (n = {main['n']}); {main['text']}."
-    interval = interval_text(main["ci_low"], main["ci_high"], main["unit"], main["level"])
-    text = f"{start} mean change {size} ({interval}; n = {main['n']})."
-    text += " " + direction(main["ci_low"], main["ci_high"])
-    spread = by_name.get("leave_one_out_range")
-    if spread and main["n"] > 2:
-        span = range_text(spread["ci_low"], spread["ci_high"], main["unit"])
-        text += f" Leaving out one athlete at a time gives {span}."
-    return text

@@ -1,7 +1,7 @@
-"""From a sessions table to pairs: who counts, in which group, and who is left out and why.
+"""From a sessions table to pairs: who counts, and in which group.
 
-Athletes are always joined by id, never by the order of rows. Whoever is left out is a row
-with a reason.
+Athletes are always joined by id, never by the order of rows. Whoever is left out is kept with
+what is missing (see :mod:`cmjlab.stats.change.left_out`).
 """
 
 from __future__ import annotations
@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
-from cmjlab.results import Note
 from cmjlab.stats.common.tables import check_table, grid, metric_names, session_order
 
 Array = NDArray[np.float64]
+#: A value that an athlete needs beside the pair: (metric, session).
+Covariate = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -46,10 +47,13 @@ class Prepared:
     groups: dict[str, str] = field(default_factory=dict)
     group_order: tuple[str, ...] = ()
 
-    @property
-    def contrast(self) -> str:
-        """The contrast in words: later - earlier."""
-        return f"{self.after} - {self.before}"
+
+@dataclass(frozen=True)
+class LeftOut:
+    """An athlete without a pair, and the values that are missing, as (metric, session)."""
+
+    athlete: str
+    missing: tuple[Covariate, ...]
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ class Pairs:
         All "" when no groups are compared.
     others : array, shape (n, q)
         Further covariates, e.g. the values that decided the group.
-    left_out : tuple of (athlete, reason)
+    left_out : tuple of LeftOut
     """
 
     metric: str
@@ -74,7 +78,7 @@ class Pairs:
     after: Array
     group: NDArray[np.str_]
     others: Array
-    left_out: tuple[tuple[str, str], ...]
+    left_out: tuple[LeftOut, ...]
 
     @property
     def change(self) -> Array:
@@ -200,10 +204,8 @@ def _groups(table: pd.DataFrame, column: str) -> tuple[dict[str, str], tuple[str
     return groups, tuple(present)
 
 
-def make_pairs(
-    prepared: Prepared, metric: str, covariates: Sequence[tuple[str, str]] = ()
-) -> Pairs:
-    """Return one metric's pairs; athletes without both values are listed with the reason.
+def make_pairs(prepared: Prepared, metric: str, covariates: Sequence[Covariate] = ()) -> Pairs:
+    """Return one metric's pairs; athletes without all values are listed with what is missing.
 
     Parameters
     ----------
@@ -212,36 +214,28 @@ def make_pairs(
     covariates : sequence of (metric, session)
         Further values that each athlete needs.
     """
-    sessions = [prepared.before, prepared.after]
-    values = grid(prepared.table, metric, sessions)
-    known = dict(zip(values.athletes, values.values, strict=True))
-    extra = [session_values(prepared.table, m, s) for m, s in covariates]
-    who = list(dict.fromkeys(prepared.table["athlete"]))
-    kept, rows, others, left_out = [], [], [], []
-    for athlete in who:
-        pair = known.get(athlete, np.full(2, np.nan))
-        more = [column.get(athlete, np.nan) for column in extra]
-        missing = [s for s, v in zip(sessions, pair, strict=True) if not np.isfinite(v)]
-        lacking = [
-            f"no {m} in {s}"
-            for (m, s), v in zip(covariates, more, strict=True)
-            if not np.isfinite(v)
-        ]
-        if missing or lacking:
-            reasons = ([f"no value in {' and '.join(missing)}"] if missing else []) + lacking
-            left_out.append((str(athlete), "; ".join(reasons)))
-            continue
-        kept.append(str(athlete))
-        rows.append(pair)
-        others.append(more)
-    array = np.asarray(rows, dtype=np.float64).reshape(len(kept), 2)
+    needed = [(metric, prepared.before), (metric, prepared.after), *covariates]
+    values = grid(prepared.table, metric, [prepared.before, prepared.after])
+    pair_of = dict(zip(values.athletes, values.values, strict=True))
+    columns = [session_values(prepared.table, m, s) for m, s in covariates]
+    kept, rows, left_out = [], [], []
+    for athlete in dict.fromkeys(prepared.table["athlete"].astype(str)):
+        pair = pair_of.get(athlete, np.full(2, np.nan))
+        row = np.array([*pair, *(column.get(athlete, np.nan) for column in columns)])
+        if np.isfinite(row).all():
+            kept.append(athlete)
+            rows.append(row)
+        else:
+            empty = tuple(n for n, v in zip(needed, row, strict=True) if not np.isfinite(v))
+            left_out.append(LeftOut(athlete, empty))
+    array = np.asarray(rows, dtype=np.float64).reshape(len(kept), len(needed))
     return Pairs(
         metric,
         tuple(kept),
         array[:, 0].copy(),
         array[:, 1].copy(),
         np.array([prepared.groups.get(a, "") for a in kept], dtype=np.str_),
-        np.asarray(others, dtype=np.float64).reshape(len(kept), len(covariates)),
+        array[:, 2:].copy(),
         tuple(left_out),
     )
 
@@ -250,22 +244,6 @@ def session_values(table: pd.DataFrame, metric: str, session: str) -> dict[str, 
     """Return athlete to value of one metric in one session; athletes without one are absent."""
     values = grid(table, metric, [session])
     return {a: float(v[0]) for a, v in zip(values.athletes, values.values, strict=True)}
-
-
-def left_out_notes(every: Sequence[Pairs]) -> tuple[Note, ...]:
-    """Return one note per set of left-out athletes, naming the metrics concerned."""
-    same: dict[tuple[tuple[str, str], ...], list[str]] = {}
-    for pairs in every:
-        if pairs.left_out:
-            same.setdefault(pairs.left_out, []).append(pairs.metric)
-    notes = []
-    for left_out, metrics in same.items():
-        names = "; ".join(f"{athlete} ({reason})" for athlete, reason in left_out)
-        where = "all metrics" if len(metrics) == len(every) else ", ".join(metrics)
-        count = len(left_out)
-        word = "athlete" if count == 1 else "athletes"
-        notes.append(Note("left_out", f"{count} {word} left out of {where}: {names}."))
-    return tuple(notes)
 
 
 def pairs_frame(every: Sequence[Pairs]) -> pd.DataFrame:
@@ -286,13 +264,3 @@ def pairs_frame(every: Sequence[Pairs]) -> pd.DataFrame:
     ]
     columns = ["metric", "athlete", "group", "before", "after", "change"]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
-
-
-def left_out_frame(every: Sequence[Pairs]) -> pd.DataFrame:
-    """Return everyone who was left out, with metric and reason."""
-    rows = [
-        {"metric": p.metric, "athlete": athlete, "reason": reason}
-        for p in every
-        for athlete, reason in p.left_out
-    ]
-    return pd.DataFrame(rows, columns=["metric", "athlete", "reason"])

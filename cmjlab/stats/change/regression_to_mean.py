@@ -32,15 +32,9 @@ from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.plan import Selection
 from cmjlab.results import Note, Result
-from cmjlab.stats.change.drift_rows import DriftPart, drift_part, outside_part
+from cmjlab.stats.change.drift_rows import DriftOfGroup, drift_of_group, drift_with_outside_slope
 from cmjlab.stats.change.pairs import prepare
-from cmjlab.stats.common.tables import statistics_frame
-
-_REMAINS = Note(
-    "drift_remains",
-    "Slow true change of the athletes and a shift of the whole squad (season, learning) are still"
-    " in the change beyond drift; only untrained athletes tested in the same weeks can remove them.",
-)
+from cmjlab.stats.common.rows import Rows
 
 
 def drift_expected(
@@ -108,8 +102,9 @@ def drift_expected(
             "the table holds one group only; the whole squad that could have been chosen is needed,"
             " with its own label in column 'group'."
         )
-    parts = [
-        drift_part(prepared, metric, selection, g, level)
+    rows = Rows(level=level)
+    found = [
+        drift_of_group(rows, prepared, metric, selection, g)
         for metric in prepared.metrics
         for g in wanted
     ]
@@ -121,7 +116,7 @@ def drift_expected(
         "group": group,
         "level": level,
     }
-    return _result(parts, settings, (_REMAINS,))
+    return _result(rows, found, settings)
 
 
 def drift_from_outside(
@@ -164,12 +159,9 @@ def drift_from_outside(
         raise StatsError("slope: (estimate, low, high) is needed, e.g. (0.85, 0.70, 0.93).")
     prepared = prepare(table, metric, before=selection_session, after=after, group="group")
     checks.one_of("group", group, prepared.group_order)
-    part = outside_part(prepared, metric, group, (rho[0], rho[1], rho[2]), level)
-    note = Note(
-        "slope_from_elsewhere",
-        "The slope was not measured in this squad. The rows show what the change beyond drift would"
-        " be over the slope's interval; no row is an estimate from these data alone.",
-    )
+    rows = Rows(level=level)
+    found = drift_with_outside_slope(rows, prepared, metric, group, (rho[0], rho[1], rho[2]))
+    found.notes.append(Note("slope_from_elsewhere"))
     settings = {
         "metrics": [metric],
         "selection": {"metrics": [metric], "session": selection_session},
@@ -178,15 +170,20 @@ def drift_from_outside(
         "slope": rho,
         "level": level,
     }
-    return _result([part], settings, (note, _REMAINS))
+    return _result(rows, [found], settings)
 
 
-def _result(parts: list[DriftPart], settings: dict[str, Any], notes: tuple[Note, ...]) -> Result:
+def _result(rows: Rows, found: list[DriftOfGroup], settings: dict[str, Any]) -> Result:
+    """Return the rows with what stands beside them; a note that repeats stands once."""
+    notes: list[Note] = []
+    for note in (n for one in found for n in one.notes):
+        if note not in notes:
+            notes.append(note)
     return Result(
         kind="drift_expected",
-        table=statistics_frame([r for p in parts for r in p.rows]),
-        points={"regression_to_mean": pd.DataFrame([r for p in parts for r in p.points])},
+        table=rows.frame(),
+        points={"regression_to_mean": pd.DataFrame([r for one in found for r in one.points])},
         settings=settings,
-        notes=(*dict.fromkeys(n for p in parts for n in p.notes), *notes),
-        sentences=tuple(p.sentence for p in parts if p.sentence),
+        notes=(*notes, Note("drift_remains")),
+        sentences=tuple(s for one in found for s in one.sentences),
     )

@@ -2,91 +2,65 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 import numpy as np
 
 from cmjlab.plan import Selection
-from cmjlab.results import Note
+from cmjlab.results import Note, Reason
+from cmjlab.stats.change.comparison import Comparison, GroupQuestion
 from cmjlab.stats.change.design import Contrast
 from cmjlab.stats.change.drift import constrained_model
-from cmjlab.stats.change.drift_rows import drift_part
-from cmjlab.stats.change.pairs import Pairs, Prepared, session_values
-from cmjlab.stats.common.estimate_rows import Row, estimate_fields, not_estimable
-from cmjlab.stats.common.tables import unit_of
-
-if TYPE_CHECKING:
-    from cmjlab.stats.change.groups import Question
-
-#: method words of the constrained longitudinal model
-CONSTRAINED = "constrained longitudinal model (no group difference at baseline), Kenward-Roger"
+from cmjlab.stats.change.drift_rows import add_no_drift, drift_of_group
+from cmjlab.stats.change.pairs import Prepared, session_values
+from cmjlab.stats.common.least_squares import Estimate
 
 
-@dataclass
-class SelectedPart:
-    """Rows, points, sentences and notes about selected groups."""
-
-    rows: list[Row] = field(default_factory=list)
-    points: list[Row] = field(default_factory=list)
-    sentences: list[str] = field(default_factory=list)
-    notes: list[Note] = field(default_factory=list)
-
-
-def selected_part(
-    prepared: Prepared, pairs: Pairs, question: Question, contrasts: list[Contrast]
-) -> SelectedPart:
-    """Return drift and change beyond it for each group, and the constrained model.
+def add_selected_groups(
+    out: Comparison, prepared: Prepared, question: GroupQuestion, contrasts: list[Contrast]
+) -> None:
+    """Add drift and change beyond it for each group, and the constrained model.
 
     Parameters
     ----------
+    out : Comparison
+        Gets the rows, points, sentences and notes.
     prepared : Prepared
-    pairs : Pairs
-    question : Question
+    question : GroupQuestion
         ``assignment`` is a Selection.
     contrasts : list of (group, group)
     """
-    out = SelectedPart()
     selection = question.assignment
     assert isinstance(selection, Selection)
-    second = question.second_baseline
-    groups = [g for g in prepared.group_order if any(g in c for c in contrasts)]
-    if not second:
-        why = (
-            f"only {selection.session} is known as a baseline; the drift needs a second baseline session"
-            " (role 'baseline'), or a slope from elsewhere (drift_from_outside)"
-        )
-        for group in groups:
-            place = {"metric": pairs.metric, "group": group, "unit": unit_of(pairs.metric)}
-            out.rows += [
-                not_estimable(place, s, why) for s in ("drift_expected", "change_beyond_drift")
-            ]
-        out.notes.append(Note("drift_unknown", f"{pairs.metric}: drift not estimable: {why}."))
-    else:
+    metric, second = out.pairs.metric, question.second_baseline
+    for group in [g for g in prepared.group_order if any(g in c for c in contrasts)]:
+        if not second:
+            place = out.rows.at(metric=metric, group=group, role=question.role)
+            add_no_drift(place, Reason("one_baseline", {"session": selection.session}))
+            continue
         based = replace(prepared, before=second)
-        for group in groups:
-            part = drift_part(based, pairs.metric, selection, group, question.level)
-            out.rows += part.rows
-            out.points += part.points
-            out.notes += [n for n in part.notes if n not in out.notes]
-            out.sentences += [part.sentence] if part.sentence else []
-    sessions = [s for s in (selection.session, second, prepared.after) if s]
-    if prepared.before not in sessions:
-        sessions.insert(1, prepared.before)
-    if selection.metrics == (pairs.metric,):
-        out.rows += _constrained_rows(prepared, pairs.metric, sessions, question, contrasts)
-    return out
+        found = drift_of_group(out.rows, based, metric, selection, group, role=question.role)
+        out.drift += found.points
+        out.notes += [n for n in found.notes if n not in out.notes]
+        out.sentences += found.sentences
+    if not second:
+        out.notes.append(Note("drift_unknown", {"metric": metric, "session": selection.session}))
+    if selection.metrics == (metric,):
+        sessions = [s for s in (selection.session, second, prepared.after) if s]
+        if prepared.before not in sessions:
+            sessions.insert(1, prepared.before)
+        _add_constrained(out, prepared, sessions, question, contrasts)
 
 
-def _constrained_rows(
+def _add_constrained(
+    out: Comparison,
     prepared: Prepared,
-    metric: str,
     sessions: list[str],
-    question: Question,
+    question: GroupQuestion,
     contrasts: list[Contrast],
-) -> list[Row]:
-    """Return the differences after the block; only where the outcome itself was selected on."""
-    order = list(prepared.group_order)
+) -> None:
+    """Add the differences after the block; only where the outcome itself was selected on."""
+    metric, order = out.pairs.metric, list(prepared.group_order)
     control = question.control or order[0]
     order.remove(control)
     columns = [session_values(prepared.table, metric, s) for s in sessions]
@@ -95,21 +69,17 @@ def _constrained_rows(
     number = {control: 0, **{g: i + 1 for i, g in enumerate(order)}}
     group = np.array([number[prepared.groups[a]] for a in who])
     estimates, status = constrained_model(values, group, np.isfinite(values))
-    rows: list[Row] = []
     for name, estimate in zip(order, estimates, strict=True):
         if (name, control) not in contrasts:
             continue
-        place = {
-            "metric": metric,
-            "contrast": f"{name} - {control}",
-            "n": len(who),
-            "unit": unit_of(metric),
-        }
-        if int(status[0]) > 1 or not np.isfinite(float(estimate.se)):
-            why = "the model cannot be fitted (perfect correlation or an empty cell)"
-            rows.append({**not_estimable(place, "adjusted_difference", why), "method": CONSTRAINED})
-            continue
-        row = {**place, "statistic": "adjusted_difference", "method": CONSTRAINED}
-        row["text"] = "narrower than ANCOVA; wrong if athletes drift slowly without training"
-        rows.append({**row, **estimate_fields(estimate, question.level)})
-    return rows
+        fitted = int(status[0]) <= 1 and np.isfinite(float(estimate.se))
+        out.rows.at(
+            metric=metric, first=name, second=control, n=len(who), role=question.role
+        ).add_estimate(
+            "adjusted_difference",
+            estimate if fitted else Estimate(np.nan, np.nan, np.nan),
+            reason=None if fitted else Reason("model_not_fitted"),
+            remark=Reason("narrower_than_ancova"),
+            estimator="constrained_model",
+            interval_kind="kenward_roger",
+        )

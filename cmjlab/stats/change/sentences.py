@@ -1,71 +1,110 @@
-"""Sentences of a comparison between groups."""
+"""Sentences about changes: which words fit which numbers."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
+from cmjlab.results import Sentence
+from cmjlab.stats.change.comparison import Comparison
 from cmjlab.stats.change.design import Contrast
 from cmjlab.stats.change.pairs import Pairs, Prepared
-from cmjlab.stats.common.estimate_rows import Row
-from cmjlab.stats.common.wording import difference_direction, interval_text, name_of, signed
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.verdicts import change_says, difference_says, estimate_says
 
 
-def _find(rows: list[Row], statistic: str, contrast: str) -> Row | None:
-    """Return the first (default) row of a statistic and contrast."""
-    for row in rows:
-        if row["statistic"] == statistic and row.get("contrast") == contrast:
-            return row
-    return None
-
-
-def _value(row: Row, unit: str) -> str:
-    if "estimate" not in row:
-        return str(row["text"])
-    size = signed(row["estimate"], unit)
-    if "ci_low" not in row:
-        return f"{size} ({row['text']})"
-    return f"{size} ({interval_text(row['ci_low'], row['ci_high'], unit, row['level'])})"
+def paired_sentence(rows: Rows, metric: str, group: str, prepared: Prepared) -> Sentence:
+    """Return the mean change of one metric in one group ("" for everybody)."""
+    where = {"metric": metric, "group": group or None}
+    mean = _row(rows, "mean_change", where)
+    values = {"before": prepared.before, "after": prepared.after, "change": estimate_says(mean)}
+    if not np.isfinite(mean["ci_low"]):
+        return Sentence("change.mean_without_interval", metric, group, values)
+    without = _row(rows, "leave_one_out_range", where)
+    values |= {
+        "n": int(mean["n"]),
+        "says": change_says(mean["ci_low"], mean["ci_high"]),
+        "low_without_one": float(without["ci_low"]),
+        "high_without_one": float(without["ci_high"]),
+    }
+    return Sentence("change.mean", metric, group, values)
 
 
 def between_sentences(
-    rows: list[Row],
-    pairs: Pairs,
-    contrasts: list[Contrast],
-    leading: str,
-    prepared: Prepared,
-) -> list[str]:
-    """Return one sentence group per contrast."""
-    out = []
-    for first, second in contrasts:
-        name = f"{first} - {second}"
-        adjusted = _find(rows, "adjusted_difference", name)
-        change = _find(rows, "change_difference", name)
-        counts = " v ".join(str(int((pairs.group == g).sum())) for g in (first, second))
-        start = (
-            f"{name_of(pairs.metric)}, {prepared.before} to {prepared.after}, {first} minus {second}"
-            f" (n = {counts}):"
-        )
-        assert adjusted is not None
-        assert change is not None
-        unit = change["unit"]
-        out.append(f"{start} {_body(adjusted, change, unit, leading, (first, second))}")
-    return out
+    found: Comparison, pairs: Pairs, contrasts: list[Contrast], prepared: Prepared
+) -> list[Sentence]:
+    """Return one sentence per contrast."""
+    return [_contrast_sentence(found, pairs, contrast, prepared) for contrast in contrasts]
 
 
-def _body(adjusted: Row, change: Row, unit: str, leading: str, names: Contrast) -> str:
-    equal_start = f"at equal baseline the difference is {_value(adjusted, unit)}"
-    changes = f"the difference of the changes is {_value(change, unit)}"
-    if leading == "adjusted_difference":
-        return f"{equal_start}. {_open(adjusted, names)}".strip()
-    if leading == "change_difference":
-        return f"{changes}. {_open(change, names)}".strip()
-    return (
-        f"{changes}; {equal_start}. The groups were not formed at random, so these answer different"
-        " questions and neither stands for the effect of the training."
+def _contrast_sentence(
+    found: Comparison, pairs: Pairs, contrast: Contrast, prepared: Prepared
+) -> Sentence:
+    where = {"metric": pairs.metric, "first": contrast[0], "second": contrast[1]}
+    adjusted, change = (
+        _row(found.rows, s, where) for s in ("adjusted_difference", "change_difference")
     )
+    sizes = [int((pairs.group == g).sum()) for g in contrast]
+    values: dict[str, Any] = {
+        "before": prepared.before,
+        "after": prepared.after,
+        "first": contrast[0],
+        "second": contrast[1],
+        "n_first": sizes[0],
+        "n_second": sizes[1],
+        "adjusted": estimate_says(adjusted),
+        "change": estimate_says(change),
+    }
+    if not found.leading:
+        return Sentence("change.neither_leads", pairs.metric, values=values)
+    leader = adjusted if found.leading == "adjusted_difference" else change
+    if not np.isfinite(leader["ci_low"]):
+        return Sentence(f"change.{found.leading}_without_interval", pairs.metric, values=values)
+    values["says"] = difference_says(leader["ci_low"], leader["ci_high"], *contrast)
+    return Sentence(f"change.{found.leading}", pairs.metric, values=values)
 
 
-def _open(row: dict[str, Any], names: Contrast) -> str:
-    if "ci_low" not in row:
-        return ""
-    return difference_direction(row["ci_low"], row["ci_high"], *names)
+def drift_sentence(
+    rows: Rows, metric: str, group: str, observed: Mapping[str, float | str]
+) -> Sentence:
+    """Return start, drift, observed change and remainder of a chosen group.
+
+    Parameters
+    ----------
+    rows : Rows
+    metric, group : str
+    observed : mapping
+        ``session`` of the selection, ``baseline``, ``after``, the ``gap`` to the squad's mean at
+        the start, and the ``change`` that was observed since.
+    """
+    where = {"metric": metric, "group": group}
+    expected = _row(rows, "drift_expected", where)
+    clean = _row(rows, "change_beyond_drift", {**where, "estimator": "clean_change"})
+    fitted = {**where, "estimator": "second_baseline_on_selectors"}
+    known = bool(np.isfinite(clean["ci_low"]))
+    beyond = clean if known else _row(rows, "change_beyond_drift", fitted)
+    values = {
+        **observed,
+        "expected": estimate_says(expected),
+        "beyond": estimate_says(beyond),
+    }
+    return Sentence(f"change.drift_{'clean' if known else 'fitted'}", metric, group, values)
+
+
+def outside_drift_sentence(rows: Rows, metric: str, group: str, gap: float) -> Sentence:
+    """Return start and drift of a chosen group over the interval of a slope from elsewhere."""
+    middle, *ends = (
+        float(row["estimate"]) for row in rows.records("drift_expected", metric=metric, group=group)
+    )
+    values = {"gap": gap, "drift": middle, "low": min(ends), "high": max(ends)}
+    return Sentence("change.drift_outside", metric, group, values)
+
+
+def _row(rows: Rows, statistic: str, where: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the first row of a statistic in a place, which must be there."""
+    row = rows.first(statistic, **where)
+    if row is None:
+        raise KeyError(f"no row {statistic} for {where}")
+    return row

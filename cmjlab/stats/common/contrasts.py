@@ -10,60 +10,44 @@ the degrees of freedom of Bell & McCaffrey (2002), Survey Methodology 28:169 (fr
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
+
+from cmjlab.results import Reason
+from cmjlab.stats.common.least_squares import Estimate
 
 #: Spread below this part of the largest value is rounding, not variation.
 ROUNDING = 1e-10
 
 
 @dataclass(frozen=True)
-class Estimate:
-    """One estimate with its t interval; nan fields come with a reason in ``text``."""
+class MeanChange:
+    """A mean change, or a difference of two, with the athletes behind it.
+
+    Attributes
+    ----------
+    estimate, se, df : float
+        nan where it cannot be had.
+    n : int
+        Athletes used.
+    reason : Reason or None
+        Why a number is missing.
+    """
 
     estimate: float
     se: float
     df: float
     n: int
-    text: str = ""
+    reason: Reason | None = None
 
-    @property
-    def test_value(self) -> float:
-        """Estimate / standard error."""
-        return self.estimate / self.se if self.se > 0 else np.nan
 
-    @property
-    def p(self) -> float:
-        """Two-sided p value of the t distribution with ``df`` degrees of freedom."""
-        return two_sided_p(self.test_value, self.df)
-
-    def limits(self, level: float) -> tuple[float, float]:
-        """Return the two-sided t interval."""
-        if not (self.se > 0 and self.df > 0):
-            return np.nan, np.nan
-        half = float(special.stdtrit(self.df, 0.5 + level / 2)) * self.se
-        return self.estimate - half, self.estimate + half
-
-    def row(self, level: float) -> dict[str, Any]:
-        """Return the number columns of the statistics table."""
-        low, high = self.limits(level)
-        return {
-            "estimate": self.estimate,
-            "ci_low": low,
-            "ci_high": high,
-            "level": level,
-            "n": self.n,
-            "df": self.df,
-            "se": self.se,
-            "test_value": self.test_value,
-            "p": self.p,
-            "text": self.text,
-        }
+def side_by_side(changes: Sequence[MeanChange]) -> Estimate:
+    """Return many changes as one estimate of arrays."""
+    return Estimate(*(np.array([getattr(c, f) for c in changes]) for f in ("estimate", "se", "df")))
 
 
 def two_sided_p(t: float, df: float) -> float:
@@ -78,7 +62,7 @@ def is_constant(values: NDArray[np.float64], scale: float) -> bool:
     return bool(np.ptp(values) <= ROUNDING * scale) if values.size else True
 
 
-def mean_of_changes(change: NDArray[np.float64], scale: float) -> Estimate:
+def mean_of_changes(change: NDArray[np.float64], scale: float) -> MeanChange:
     """Return the mean change of one group with the exact one-sample t.
 
     Parameters
@@ -90,15 +74,13 @@ def mean_of_changes(change: NDArray[np.float64], scale: float) -> Estimate:
     """
     d = change[np.isfinite(change)]
     if d.size == 0:
-        return Estimate(np.nan, np.nan, np.nan, 0, "not estimable: no athlete has both sessions")
+        return MeanChange(np.nan, np.nan, np.nan, 0, Reason("nobody_in_both_sessions"))
     mean = float(d.mean())
     if d.size == 1:
-        why = "interval not estimable: one athlete only"
-        return Estimate(mean, np.nan, np.nan, 1, why)
+        return MeanChange(mean, np.nan, np.nan, 1, Reason("one_athlete"))
     if is_constant(d, scale):
-        why = "interval not estimable: every athlete changed by the same amount (no variance)"
-        return Estimate(mean, np.nan, float(d.size - 1), d.size, why)
-    return Estimate(mean, float(d.std(ddof=1) / np.sqrt(d.size)), float(d.size - 1), d.size)
+        return MeanChange(mean, np.nan, float(d.size - 1), d.size, Reason("same_change"))
+    return MeanChange(mean, float(d.std(ddof=1) / np.sqrt(d.size)), float(d.size - 1), d.size)
 
 
 @dataclass(frozen=True)
@@ -159,7 +141,7 @@ def _moments(
 
 def difference_of_changes(
     other: NDArray[np.float64], reference: NDArray[np.float64], scale: float
-) -> tuple[Estimate, Estimate]:
+) -> tuple[MeanChange, MeanChange]:
     """Return mean change of one group minus another: pooled t, and HC2 with Bell–McCaffrey df.
 
     Parameters
@@ -172,23 +154,23 @@ def difference_of_changes(
     a, b = other[np.isfinite(other)], reference[np.isfinite(reference)]
     n = a.size + b.size
     found = two_groups(a[None], b[None])
-    value, why = float(found.value[0]), ""
+    value, why = float(found.value[0]), None
     if min(a.size, b.size) == 0:
-        why = "not estimable: a group has no athlete with both sessions"
+        why = Reason("group_without_both_sessions")
     elif n < 3:
-        why = "interval not estimable: one athlete per group"
+        why = Reason("one_athlete_per_group")
     elif is_constant(a, scale) and is_constant(b, scale):
-        why = "interval not estimable: within each group every athlete changed by the same amount (no variance)"
+        why = Reason("same_change_in_groups")
     if why:
-        none = Estimate(value, np.nan, np.nan, n, why)
+        none = MeanChange(value, np.nan, np.nan, n, why)
         return none, none
-    pooled = Estimate(value, float(found.pooled_se[0]), float(found.pooled_df[0]), n)
-    if min(a.size, b.size) < 2:
-        why = "interval not estimable: separate variances need two athletes in each group"
-    return pooled, Estimate(value, float(found.separate_se[0]), float(found.separate_df[0]), n, why)
+    pooled = MeanChange(value, float(found.pooled_se[0]), float(found.pooled_df[0]), n)
+    few = Reason("two_in_each_group") if min(a.size, b.size) < 2 else None
+    separate = float(found.separate_se[0]), float(found.separate_df[0])
+    return pooled, MeanChange(value, *separate, n, few)
 
 
-def holm(p: Sequence[float]) -> NDArray[np.float64]:
+def holm(p: Sequence[float] | NDArray[np.float64]) -> NDArray[np.float64]:
     """Return p values adjusted by Holm (1979); nan stays nan and is not counted."""
     values = np.asarray(p, dtype=float)
     out = np.full(values.size, np.nan)
@@ -198,6 +180,15 @@ def holm(p: Sequence[float]) -> NDArray[np.float64]:
     for rank, index in enumerate(order):
         running = max(running, min(1.0, (order.size - rank) * values[index]))
         out[index] = running
+    return out
+
+
+def holm_in_families(p: Sequence[float], families: Sequence[Hashable]) -> NDArray[np.float64]:
+    """Return p values adjusted by Holm, each within the family that is named for it."""
+    values, out = np.asarray(p, dtype=float), np.full(len(families), np.nan)
+    for family in dict.fromkeys(families):
+        members = [i for i, other in enumerate(families) if other == family]
+        out[members] = holm(values[members])
     return out
 
 

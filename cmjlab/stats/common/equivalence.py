@@ -77,20 +77,3 @@ def share_below(estimate: ArrayLike, se: ArrayLike, df: ArrayLike, bound: float)
     return np.asarray(
         special.stdtr(df, (bound - np.asarray(estimate, float)) / np.asarray(se, float))
     )
-
-
-def verdict(low: float, high: float, margin: float) -> str:
-    """Return where an interval lies relative to ±margin, in words."""
-    if low > margin:
-        return "the whole interval is beyond the change that matters, upwards"
-    if high < -margin:
-        return "the whole interval is beyond the change that matters, downwards"
-    if -margin < low and high < margin:
-        return "the whole interval is smaller than the change that matters, in either direction"
-    reaches = []
-    if high >= margin:
-        reaches.append("a rise that matters")
-    if low <= -margin:
-        reaches.append("a fall that matters")
-    inside = "a change too small to matter" if low < margin and high > -margin else ""
-    return "the interval still holds " + " and ".join([*reaches, *([inside] if inside else [])])

@@ -23,12 +23,8 @@ from scipy import special
 
 Array = NDArray[np.float64]
 
-#: How a standard error can be computed, with the words used in the ``method`` column.
-COVARIANCES = {
-    "hc2_bm": "HC2 standard error, Bell-McCaffrey df",
-    "classical": "classical standard error",
-    "hc3": "HC3 standard error, residual df",
-}
+#: How a standard error can be computed, the default first.
+COVARIANCES = ("hc2_bm", "classical", "hc3")
 #: A spread below this share of the values' size is rounding, not spread.
 ROUNDING = 1e-12
 

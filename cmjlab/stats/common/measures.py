@@ -13,35 +13,37 @@ repeats from test to test (:func:`cmjlab.stats.subgroups.evidence.split_repeatab
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
-from cmjlab.stats.common.tables import check_table, label_of, sessions_to_use
+from cmjlab.results import Note, Sentence
+from cmjlab.stats.common.tables import check_table, sessions_to_use
 
 FORCE_SHARE = "force_share"
 PUSH = "push_distance_m"
 PUSH_PER_STATURE = "push_distance_per_stature"
 BALANCE = "force_distance_balance"
 STRENGTH = "relative_strength"
-#: Words for columns that are not in the catalog of metrics.
-LABELS = {
-    FORCE_SHARE: "Force share",
-    BALANCE: "Force–distance balance",
-    STRENGTH: "Relative strength",
-    PUSH_PER_STATURE: "Push distance per stature",
-}
-#: Word for everybody when athletes are not told apart.
+#: Stands for the deciding metrics where rules of several metrics place athletes.
+PLACEMENT_RULES = "placement_rules"
+#: Measures that few know by name: their explanations stand below ``explained.`` in the words.
+EXPLAINED = (PUSH, PUSH_PER_STATURE, FORCE_SHARE, BALANCE)
+#: Name of the stratum of everybody, when athletes are not told apart.
 ALL = "all"
 
 
-def measure_label(column: str) -> str:
-    """Return the words for a column: from the catalog, from here, or its name as words."""
-    label = LABELS.get(column) or label_of(column).replace("_", " ")
-    return label[0].upper() + label[1:]
+def explanations(metrics: Iterable[str]) -> tuple[Note, ...]:
+    """Return a note on each measure that few know by name."""
+    wanted = set(metrics)
+    return tuple(
+        Note("measure_explained", {"metric": m, "meaning": Sentence(f"explained.{m}", m)})
+        for m in EXPLAINED
+        if m in wanted
+    )
 
 
 def add_force_distance(

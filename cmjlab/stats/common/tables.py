@@ -18,7 +18,7 @@ from cmjlab.catalog import METRICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Sentence
-from cmjlab.tables import SESSIONS, STATISTICS_TABLE
+from cmjlab.tables import SESSIONS
 
 #: Columns of a sessions table that are not metrics.
 NOT_METRICS = frozenset(
@@ -165,6 +165,23 @@ def session_order(table: pd.DataFrame) -> list[str]:
     return [str(s) for s in column.unique()]
 
 
+def every_group(table: pd.DataFrame, column: str | None = "group") -> list[str]:
+    """Return every group of a table in one order, those without a row included.
+
+    The categories of the column where it has them (a study's tables do), else the order of
+    appearance. Results keep it in ``settings["groups"]``: a group's place in it gives its look
+    in every figure.
+    """
+    if column is None or column not in table:
+        return []
+    groups = table[column]
+    if isinstance(groups.dtype, pd.CategoricalDtype):
+        names = [str(g).strip() for g in groups.cat.categories]
+    else:
+        names = list(groups.dropna().astype(str).str.strip())
+    return [g for g in dict.fromkeys(names) if g]
+
+
 def metric_names(table: pd.DataFrame, metrics: Any = None) -> list[str]:
     """Return the metric columns asked for, or all numeric ones; unknown names raise StatsError."""
     numeric = [
@@ -212,18 +229,26 @@ def sessions_to_use(table: pd.DataFrame, use: Any = None) -> list[str]:
     return order
 
 
+def refuse_infinite(table: pd.DataFrame, metrics: Sequence[str]) -> None:
+    """Raise StatsError naming the first infinite value."""
+    for metric in metrics:
+        values = table[metric].to_numpy(dtype=np.float64, na_value=np.nan)
+        if np.isinf(values).any():
+            row = table[np.isinf(values)].iloc[0]
+            raise StatsError(
+                f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct"
+                " or remove it."
+            )
+
+
 def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
     """Return one metric as athletes × sessions; infinite values raise StatsError.
 
     Athletes without any value in these sessions are left out and named in a note.
     """
     part = table[table["session"].isin(sessions)]
+    refuse_infinite(part, [metric])
     values = part[metric].to_numpy(dtype=np.float64, na_value=np.nan)
-    if np.isinf(values).any():
-        row = part[np.isinf(values)].iloc[0]
-        raise StatsError(
-            f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct or remove it."
-        )
     who, athletes = pd.factorize(part["athlete"].astype(str))
     when = pd.Index(sessions).get_indexer(part["session"].astype(str))
     array = np.full((len(athletes), len(sessions)), np.nan)
@@ -265,8 +290,3 @@ def is_ratio_scale(metric: str, values: NDArray[np.float64]) -> bool:
     declared = METRICS[metric].ratio_scale if metric in METRICS else True
     finite = values[np.isfinite(values)]
     return bool(declared and finite.size > 0 and (finite > 0).all())
-
-
-def statistics_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    """Return rows as a statistics table with all columns in their dtypes."""
-    return STATISTICS_TABLE.frame(rows)

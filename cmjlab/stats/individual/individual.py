@@ -11,17 +11,18 @@ import pandas as pd
 from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Reason, Result, Sentence
+from cmjlab.stats.change.left_out import left_out_frame, left_out_notes
 from cmjlab.stats.change.pairs import (
+    LeftOut,
     Pairs,
     Prepared,
-    left_out_frame,
-    left_out_notes,
     pairs_frame,
     prepare,
     session_values,
 )
 from cmjlab.stats.common.noise import no_noise_text, noise_or_reason
 from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import every_group
 from cmjlab.stats.individual.rows import Individuals, add_individuals
 from cmjlab.stats.individual.sentences import individual_sentences
 
@@ -113,6 +114,7 @@ def change_individual(
             "before": sessions,
             "after": prepared.after,
             "control": control,
+            "groups": every_group(table),
             "level": level,
         },
         notes=(*left_out_notes(every), *_ALWAYS, *more),
@@ -162,11 +164,13 @@ def _averaged_pairs(prepared: Prepared, metric: str, sessions: list[str]) -> Pai
     kept, values, left_out = [], [], []
     for athlete in dict.fromkeys(prepared.table["athlete"]):
         row = [c.get(athlete, np.nan) for c in columns]
-        missing = [
-            s for s, v in zip((*sessions, prepared.after), row, strict=True) if not np.isfinite(v)
-        ]
+        missing = tuple(
+            (metric, s)
+            for s, v in zip((*sessions, prepared.after), row, strict=True)
+            if not np.isfinite(v)
+        )
         if missing:
-            left_out.append((str(athlete), f"no value in {' and '.join(missing)}"))
+            left_out.append(LeftOut(str(athlete), missing))
         else:
             kept.append(str(athlete))
             values.append(row)

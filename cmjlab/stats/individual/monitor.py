@@ -17,14 +17,9 @@ from numpy.typing import NDArray
 from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Reason, Result, Sentence
+from cmjlab.stats.change.left_out import left_out_notes
 from cmjlab.stats.change.paired import mean_estimate
-from cmjlab.stats.change.pairs import (
-    Prepared,
-    left_out_notes,
-    make_pairs,
-    prepare,
-    session_values,
-)
+from cmjlab.stats.change.pairs import Prepared, make_pairs, prepare, session_values
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.noise import maximum_modulus, noise_of
 from cmjlab.stats.common.rows import Place, Rows
@@ -134,8 +129,9 @@ def _follow_notes(
     notes = [Note("many_looks", {"n": len(looks), "level": level, "missed": missed})]
     missing = [s for s in later if s not in looks]
     if missing:
-        where = {"metric": metric, "sessions": missing, "athletes": [athlete]}
-        notes.append(Note("no_value", where))
+        notes.append(
+            Note("no_value", {"metric": metric, "athletes": [athlete], "sessions": missing})
+        )
     return tuple(notes)
 
 

@@ -22,16 +22,15 @@ from scipy import special
 
 from cmjlab.checks import level as check_level
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
-from cmjlab.stats.common.tables import statistics_frame
+from cmjlab.results import Case, Note, Reason, Result
+from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.mixed.panel import Panel, read_panel
 
 Array = NDArray[np.float64]
 
 GROUP, TIME, BOTH = "group_main_effect", "time_main_effect", "group_by_time"
-_PLAIN = "mixed ANOVA, Type III"
-_GG = "mixed ANOVA, Type III, Greenhouse–Geisser"
-_HF = "mixed ANOVA, Type III, Huynh–Feldt"
+#: Estimators: sums of squares of Type III, also with corrected degrees of freedom, and Type II.
+PLAIN, GG, HF, TYPE_2 = "anova", "anova_greenhouse_geisser", "anova_huynh_feldt", "anova_type_2"
 
 
 @dataclass(frozen=True)
@@ -189,8 +188,10 @@ def mixed_anova(
     -------
     Result
         Rows ``group_main_effect``, ``time_main_effect``, ``group_by_time`` (estimate and
-        test_value are F, df and df2 its degrees of freedom), ``sphericity_epsilon``,
-        ``mauchly_w``, ``partial_eta_squared``, ``generalised_eta_squared``.
+        test_value are F, df and df2 its degrees of freedom; with more than two sessions the
+        Greenhouse–Geisser row leads, which does not rest on sphericity), ``sphericity_epsilon``,
+        ``mauchly_w``, and ``partial_eta_squared``, ``generalised_eta_squared`` of each effect
+        (column ``case``).
 
     Raises
     ------
@@ -201,129 +202,106 @@ def mixed_anova(
     panel = read_panel(table, metric, order=order, control=control)
     reason = why_no_anova(panel)
     if reason:
-        raise StatsError(f"{panel.metric}: {reason}")
-    rows, notes = anova_rows(panel)
+        raise StatsError(f"{panel.metric}: {reason}.")
+    rows = Rows(level=level)
+    notes = add_anova(rows, panel)
     settings: dict[str, Any] = {
         "metric": panel.metric,
         "order": list(panel.sessions),
         "control": panel.groups[0],
         "level": level,
     }
-    return Result("mixed ANOVA", statistics_frame(rows), {}, settings, (*panel.notes, *notes))
+    return Result("mixed_anova", rows.frame(), {}, settings, (*panel.notes, *notes))
 
 
-def why_no_anova(panel: Panel) -> str:
-    """Return why no mixed ANOVA is possible, "" when it is."""
+def why_no_anova(panel: Panel) -> Reason | None:
+    """Return why no mixed ANOVA is possible, None when it is."""
     complete = panel.complete
     for index, label in enumerate(panel.groups):
         if not (complete & (panel.member == index)).any():
-            where = f"group {label!r} has" if label else "there is"
-            return (
-                f"{where} no athlete with a value in all of {', '.join(panel.sessions)}; leave out"
-                " a session with order=, or use the contrasts of change_mixed."
-            )
+            code = "group_never_complete" if label else "nobody_complete_in_all"
+            return Reason(code, {"group": label, "sessions": list(panel.sessions)})
     if int(complete.sum()) <= len(panel.groups):
-        return (
-            f"{int(complete.sum())} complete athlete(s) in {len(panel.groups)} group(s) leave no"
-            " error to test against."
-        )
+        return Reason("no_error_left", {"n": int(complete.sum()), "groups": len(panel.groups)})
     values = panel.values[complete]
     spread = anova_fit(values, panel.member[complete]).effects[TIME].error_ss
     if spread <= values.size * (1e-10 * float(np.abs(values).max())) ** 2:
-        return "within groups every athlete changed by the same amount (no variance to test with)."
-    return ""
+        return Reason("same_change_in_groups")
+    return None
 
 
-def anova_rows(panel: Panel) -> tuple[list[dict[str, Any]], list[Note]]:
-    """Return the rows of a mixed ANOVA and who was left out of it."""
+def add_anova(rows: Rows, panel: Panel) -> list[Note]:
+    """Add the rows of a mixed ANOVA; return who was left out of it."""
     complete = panel.complete
     fit = anova_fit(panel.values[complete], panel.member[complete])
-    base = {"metric": panel.metric, "n": int(complete.sum()), "role": "exploratory"}
-    base |= {"unit": "", "text": ""}
-    sizes = np.bincount(panel.member[complete])
-    rows = [base | row for row in _effect_rows(fit, unequal=bool(np.ptp(sizes) > 0))]
-    rows += [base | row for row in _sphericity_rows(fit, int(complete.sum()))]
-    rows += [base | row for row in _size_rows(fit)]
-    notes = []
-    if not complete.all():
-        text = (
-            f"{panel.metric}: the mixed ANOVA uses athletes with all sessions only; left out:"
-            f" {panel.names(~complete)}."
-        )
-        notes.append(Note("anova_complete_only", text))
-    return rows, notes
-
-
-def _effect_rows(fit: AnovaFit, *, unequal: bool) -> list[dict[str, Any]]:
-    """Return F rows; Type II of the session only where group sizes differ."""
-    rows = []
-    two = fit.effects[TIME].df == 1.0
-    for key, effect in fit.effects.items():
-        rows.append(_f_row(key, effect, 1.0, _PLAIN))
-        if key != GROUP and not two:
-            rows.append(_f_row(key, effect, fit.greenhouse_geisser, _GG))
-            rows.append(_f_row(key, effect, fit.huynh_feldt, _HF))
-    if unequal:
-        rows.append(_f_row(TIME, fit.time_type2, 1.0, "mixed ANOVA, Type II"))
-    return rows
-
-
-def _f_row(key: str, effect: Effect, epsilon: float, method: str) -> dict[str, Any]:
-    text = ""
-    if not np.isfinite(effect.f):
-        text = "not estimable: no error variance"
-    elif not np.isfinite(epsilon):
-        text = "p not estimable: Huynh–Feldt epsilon is not defined with so few athletes"
-    epsilon = float(np.minimum(epsilon, 1.0))  # above 1 is taken as 1; nan stays nan
-    return {
-        "statistic": key,
-        "estimate": effect.f,
-        "test_value": effect.f,
-        "df": effect.df * epsilon,
-        "df2": effect.error_df * epsilon,
-        "p": effect.p(epsilon) if np.isfinite(epsilon) else np.nan,
-        "method": method,
-        "text": text,
-    }
-
-
-def _sphericity_rows(fit: AnovaFit, n: int) -> list[dict[str, Any]]:
-    """Return epsilon and Mauchly; none with two sessions, which are always spherical."""
-    p = fit.effects[TIME].df
-    if p == 1.0:
+    place = rows.at(metric=panel.metric, n=int(complete.sum()), role="exploratory")
+    unequal = bool(np.ptp(np.bincount(panel.member[complete])) > 0)
+    _add_effects(place, fit, unequal=unequal)
+    if fit.effects[TIME].df > 1.0:  # two sessions are always spherical
+        _add_sphericity(place, fit, int(complete.sum()))
+    _add_sizes(place, fit)
+    if complete.all():
         return []
-    few = f"not estimable: {n} complete athletes are too few for {int(p) + 1} sessions"
-    hf = fit.huynh_feldt
-    return [
-        {"statistic": "sphericity_epsilon", "estimate": fit.greenhouse_geisser, "method": _GG},
-        {
-            "statistic": "sphericity_epsilon",
-            "estimate": hf,
-            "method": _HF,
-            "text": few if np.isnan(hf) else ("above 1: taken as 1" if hf > 1 else ""),
-        },
-        {
-            "statistic": "mauchly_w",
-            "estimate": fit.mauchly_w,
-            "test_value": fit.mauchly_w,
-            "p": fit.mauchly_p,
-            "method": "Mauchly, pooled within groups",
-            "text": few if np.isnan(fit.mauchly_w) else "",
-        },
-    ]
+    left_out = {"metric": panel.metric, "athletes": panel.who(~complete)}
+    return [Note("anova_complete_only", left_out)]
 
 
-def _size_rows(fit: AnovaFit) -> list[dict[str, Any]]:
-    rows = []
+def _add_effects(place: Place, fit: AnovaFit, *, unequal: bool) -> None:
+    """Add F rows; Type II of the session only where group sizes differ."""
+    corrected = fit.effects[TIME].df > 1.0
+    for key, effect in fit.effects.items():
+        within = corrected and key != GROUP
+        _add_f(place, key, effect, 1.0, PLAIN, leads=not within)
+        if within:
+            _add_f(place, key, effect, fit.greenhouse_geisser, GG, leads=True)
+            _add_f(place, key, effect, fit.huynh_feldt, HF, leads=False)
+    if unequal:
+        _add_f(place, TIME, fit.time_type2, 1.0, TYPE_2, leads=False)
+
+
+def _add_f(
+    place: Place, key: str, effect: Effect, epsilon: float, estimator: str, *, leads: bool
+) -> None:
+    undefined = None if np.isfinite(epsilon) else Reason("huynh_feldt_undefined")
+    epsilon = float(np.minimum(epsilon, 1.0))  # above 1 is taken as 1; nan stays nan
+    place.add(
+        key,
+        effect.f,
+        test_value=effect.f,
+        df=effect.df * epsilon,
+        df2=effect.error_df * epsilon,
+        p=np.nan if undefined else effect.p(epsilon),
+        reason=Reason("no_error_variance"),
+        remark=undefined,
+        estimator=estimator,
+        leads=leads,
+    )
+
+
+def _add_sphericity(place: Place, fit: AnovaFit, n: int) -> None:
+    """Add both epsilons and Mauchly's W."""
+    sessions = int(fit.effects[TIME].df) + 1
+    few = Reason("few_for_sphericity", {"n": n, "sessions": sessions})
+    place.add("sphericity_epsilon", fit.greenhouse_geisser, reason=few, estimator=GG)
+    above = Reason("epsilon_cut") if fit.huynh_feldt > 1 else None
+    place.add("sphericity_epsilon", fit.huynh_feldt, reason=few, remark=above, estimator=HF)
+    place.add(
+        "mauchly_w",
+        fit.mauchly_w,
+        test_value=fit.mauchly_w,
+        p=fit.mauchly_p,
+        reason=few,
+        estimator="mauchly",
+    )
+
+
+def _add_sizes(place: Place, fit: AnovaFit) -> None:
     within = fit.effects[TIME].error_ss
     athletes = fit.effects[GROUP].error_ss if GROUP in fit.effects else np.nan
     for key, effect in fit.effects.items():
-        method = f"{_PLAIN}, {key}"
+        here = place.at(case=Case(key))
         partial = effect.ss / (effect.ss + effect.error_ss)
-        rows.append({"statistic": "partial_eta_squared", "estimate": partial, "method": method})
+        here.add("partial_eta_squared", partial, estimator=PLAIN)
         if np.isfinite(athletes):
             general = effect.ss / (effect.ss + athletes + within)
-            rows.append(
-                {"statistic": "generalised_eta_squared", "estimate": general, "method": method}
-            )
-    return rows
+            here.add("generalised_eta_squared", general, estimator=PLAIN)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -10,22 +11,60 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import shown
 from cmjlab.errors import ArgumentError
-from cmjlab.results import Note
+from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.common.contrasts import (
-    Estimate,
+    MeanChange,
     difference_of_changes,
-    holm,
+    holm_in_families,
     leave_one_out,
     mean_of_changes,
+    side_by_side,
+    two_sided_p,
 )
-from cmjlab.stats.common.tables import unit_of
+from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.mixed.panel import Panel
-from cmjlab.units import show
 
-#: Methods of the contrast rows.
-OWN_T = "change per athlete, t"
-POOLED_T = "change per athlete, pooled t"
-HC2_T = "change per athlete, HC2 with Bell–McCaffrey df"
+#: Interval kinds of the difference between two groups, the one that leads first.
+POOLED, SEPARATE = "pooled_t", "welch_bm"
+
+
+@dataclass(frozen=True)
+class ContrastRow:
+    """One row to be: which groups and sessions, what was found, and whether it was declared.
+
+    Attributes
+    ----------
+    groups : (str, ...)
+        The group, or (group, reference).
+    sessions : (str, str)
+        Earlier and later session.
+    found : MeanChange
+    interval_kind : str
+    declared : bool
+        Whether it answers the question that was declared in advance.
+    without_one : array
+        The estimate without each athlete in turn; empty where it is not shown.
+    """
+
+    groups: tuple[str, ...]
+    sessions: tuple[str, str]
+    found: MeanChange
+    interval_kind: str
+    declared: bool
+    without_one: NDArray[np.float64]
+
+    @property
+    def role(self) -> str:
+        """Role of the row."""
+        return "primary" if self.declared else "exploratory"
+
+    @property
+    def remark(self) -> Reason | None:
+        """The range over leaving out one athlete, where it is shown."""
+        if self.found.reason or not np.isfinite(self.without_one).any():
+            return None
+        ends = {"low": np.nanmin(self.without_one), "high": np.nanmax(self.without_one)}
+        return Reason("range_leaving_out", {f"{k}_without_one": float(v) for k, v in ends.items()})
 
 
 def primary_pair(panel: Panel, primary: tuple[str, str] | None) -> tuple[int, int]:
@@ -51,144 +90,122 @@ def primary_pair(panel: Panel, primary: tuple[str, str] | None) -> tuple[int, in
     return first, last
 
 
-def pair_label(panel: Panel, pair: tuple[int, int]) -> str:
-    """Return "later - earlier"."""
-    return f"{panel.sessions[pair[1]]} - {panel.sessions[pair[0]]}"
-
-
-def group_label(panel: Panel, pair: tuple[int, int]) -> str:
-    """Return "group - control"."""
-    return f"{panel.groups[pair[1]]} - {panel.groups[pair[0]]}"
-
-
 def changes(panel: Panel, pair: tuple[int, int]) -> NDArray[np.float64]:
     """Return later minus earlier per athlete, nan where one is missing, shape (n_athletes,)."""
     return np.asarray(panel.values[:, pair[1]] - panel.values[:, pair[0]])
 
 
-def contrast_rows(
-    panel: Panel, primary: tuple[int, int], level: float
-) -> tuple[list[dict[str, Any]], list[Note]]:
-    """Return rows of all pairs of sessions within and between groups, and who was left out."""
-    rows: list[dict[str, Any]] = []
-    for pair in panel.session_pairs:
-        rows += _within_rows(panel, pair, pair == primary, level)
-    for pair in panel.session_pairs:
-        rows += _between_rows(panel, pair, pair == primary, level)
-    adjust(rows)
-    return rows, _left_out(panel)
+def add_contrasts(rows: Rows, panel: Panel, primary: tuple[int, int]) -> None:
+    """Add all pairs of sessions, within groups and between them."""
+    within = [c for pair in panel.session_pairs for c in _within(panel, pair, pair == primary)]
+    between = [c for pair in panel.session_pairs for c in _between(panel, pair, pair == primary)]
+    _add(rows, panel, "mean_change", within)
+    _add(rows, panel, "change_difference", between)
 
 
-def _scale(panel: Panel) -> float:
-    return float(np.nanmax(np.abs(panel.values)))
-
-
-def _within_rows(
-    panel: Panel, pair: tuple[int, int], declared: bool, level: float
-) -> list[dict[str, Any]]:
-    rows = []
-    d = changes(panel, pair)
-    alone = len(panel.groups) == 1
+def _within(panel: Panel, pair: tuple[int, int], declared: bool) -> list[ContrastRow]:
+    change, scale = changes(panel, pair), float(np.nanmax(np.abs(panel.values)))
+    out = []
     for index, label in enumerate(panel.groups):
-        part = d[panel.member == index]
-        found = mean_of_changes(part, _scale(panel))
-        row = _row(panel, "mean_change", label, pair_label(panel, pair), OWN_T)
-        row |= found.row(level)
-        row["role"] = "primary" if declared and alone else "exploratory"
-        if declared:
-            row["text"] = _with_range(panel, found, leave_one_out(part, None))
-        rows.append(row)
-    return rows
+        mine = change[panel.member == index]
+        without = leave_one_out(mine, None)[0] if declared else np.empty(0)
+        out.append(
+            ContrastRow(
+                (label,),
+                panel.session_names(pair),
+                mean_of_changes(mine, scale),
+                "t",
+                declared and len(panel.groups) == 1,
+                without,
+            )
+        )
+    return out
 
 
-def _between_rows(
-    panel: Panel, pair: tuple[int, int], declared: bool, level: float
-) -> list[dict[str, Any]]:
-    rows = []
-    d = changes(panel, pair)
+def _between(panel: Panel, pair: tuple[int, int], declared: bool) -> list[ContrastRow]:
+    change, scale = changes(panel, pair), float(np.nanmax(np.abs(panel.values)))
+    out = []
     for groups in panel.group_pairs:
-        reference, other = (d[panel.member == g] for g in groups)
-        pooled, separate = difference_of_changes(other, reference, _scale(panel))
-        for method, found in ((POOLED_T, pooled), (HC2_T, separate)):
-            label, contrast = group_label(panel, groups), pair_label(panel, pair)
-            row = _row(panel, "change_difference", label, contrast, method)
-            row |= found.row(level)
-            first = declared and groups[0] == 0 and method == POOLED_T
-            row["role"] = "primary" if first else "exploratory"
-            if first:
-                row["text"] = _with_range(panel, found, leave_one_out(other, reference))
-            rows.append(row)
-    return rows
+        reference, other = (change[panel.member == g] for g in groups)
+        found = difference_of_changes(other, reference, scale)
+        names = (panel.groups[groups[1]], panel.groups[groups[0]])
+        for kind, one in zip((POOLED, SEPARATE), found, strict=True):
+            first = declared and groups[0] == 0 and kind == POOLED
+            without = np.concatenate(leave_one_out(other, reference)) if first else np.empty(0)
+            out.append(ContrastRow(names, panel.session_names(pair), one, kind, first, without))
+    return out
 
 
-def _row(panel: Panel, statistic: str, group: str, contrast: str, method: str) -> dict[str, Any]:
-    return {
-        "metric": panel.metric,
-        "statistic": statistic,
-        "group": group or None,
-        "contrast": contrast,
-        "unit": unit_of(panel.metric),
-        "method": method,
-    }
+def _add(rows: Rows, panel: Panel, statistic: str, contrasts: Sequence[ContrastRow]) -> None:
+    """Add one statistic for all contrasts side by side, p adjusted by kind and role."""
+    if not contrasts:
+        return
+    found = side_by_side([c.found for c in contrasts])
+    p = [
+        two_sided_p(c.found.estimate / c.found.se if c.found.se > 0 else np.nan, c.found.df)
+        for c in contrasts
+    ]
+    earlier, later = ([c.sessions[i] for c in contrasts] for i in (0, 1))
+    if statistic == "mean_change":
+        groups = [c.groups[0] or None for c in contrasts]
+        place = rows.at(metric=panel.metric, group=groups, first=later, second=earlier)
+    else:
+        first, second = ([c.groups[i] for c in contrasts] for i in (0, 1))
+        place = rows.at(
+            metric=panel.metric, first=first, second=second, session=later, since=earlier
+        )
+    place.add_estimate(
+        statistic,
+        found,
+        reason=[c.found.reason for c in contrasts],
+        remark=[c.remark for c in contrasts],
+        n=[c.found.n for c in contrasts],
+        df=found.df,
+        p_adjusted=holm_in_families(p, [(c.interval_kind, c.role) for c in contrasts]),
+        role=[c.role for c in contrasts],
+        estimator="change_per_athlete",
+        interval_kind=[c.interval_kind for c in contrasts],
+    )
 
 
-def _with_range(panel: Panel, found: Estimate, without: list[NDArray[np.float64]]) -> str:
-    """Return the text of a declared row: a reason, or the leave-one-out range."""
-    values = np.concatenate(without)
-    if found.text or not np.isfinite(values).any():
-        return found.text
-    unit = unit_of(panel.metric)
-    low, high = show(np.nanmin(values), unit, with_unit=False), show(np.nanmax(values), unit)
-    return f"leaving out one athlete at a time: {low} to {high}"
-
-
-def adjust(rows: list[dict[str, Any]]) -> None:
-    """Fill p_adjusted (Holm) within each family: same statistic, method and role."""
-    families: dict[tuple[str, str, str], list[int]] = {}
-    for i, row in enumerate(rows):
-        families.setdefault((row["statistic"], row["method"], row["role"]), []).append(i)
-    for members in families.values():
-        for i, value in zip(members, holm([rows[i]["p"] for i in members]), strict=True):
-            rows[i]["p_adjusted"] = value
-
-
-def _left_out(panel: Panel) -> list[Note]:
+def missing_sessions(panel: Panel) -> list[Note]:
     """Return one note naming the athletes who miss a session, per session."""
     missing = ~panel.observed
-    if not missing.any():
-        return []
-    parts = [
-        f"{session}: {panel.names(missing[:, j])}"
+    who = [
+        Sentence(
+            "mixed.missing_in_session",
+            values={"session": session, "athletes": panel.who(missing[:, j])},
+        )
         for j, session in enumerate(panel.sessions)
         if missing[:, j].any()
     ]
-    text = (
-        f"{panel.metric}: no value in {'; '.join(parts)}. A contrast leaves out who misses one of"
-        " its two sessions; the models use every value that is there."
-    )
-    return [Note("missing_sessions", text)]
+    return [Note("missing_sessions", {"metric": panel.metric, "missing": who})] if who else []
 
 
 def leave_one_out_data(panel: Panel, primary: tuple[int, int]) -> pd.DataFrame:
-    """Return the pre-declared estimates without each athlete: group, athlete left out, estimate."""
-    d = changes(panel, primary)
-    columns = ["group", "contrast", "athlete", "estimate"]
-    pairs: list[tuple[int | None, int]] = [(None, 0)]
-    if panel.group_pairs:
-        pairs = [(r, o) for r, o in panel.group_pairs if r == 0]
-    rows: list[tuple[str, str, str, float]] = []
-    for reference, other in pairs:
-        members = [panel.member == other]
-        label = panel.groups[other]
-        if reference is not None:
-            members.append(panel.member == reference)
-            label = group_label(panel, (reference, other))
-        parts = [d[m] for m in members]
-        estimates = leave_one_out(parts[0], parts[1] if len(parts) > 1 else None)
+    """Return the pre-declared estimates without each athlete.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns first (group), second (reference group; none for the mean change of one group),
+        session, since, athlete (left out), estimate.
+    """
+    change = changes(panel, primary)
+    since, session = panel.session_names(primary)
+    compared: list[tuple[int, int | None]] = [(o, r) for r, o in panel.group_pairs if r == 0]
+    rows = []
+    for group, reference in compared or [(0, None)]:
+        members = [panel.member == i for i in (group, reference) if i is not None]
+        others = None if reference is None else change[members[1]]
+        estimates = leave_one_out(change[members[0]], others)
+        place = (panel.groups[group], None if reference is None else panel.groups[reference])
         for member, values in zip(members, estimates, strict=True):
-            names = [a for a, m in zip(panel.athletes, member, strict=True) if m]
-            contrast = pair_label(panel, primary)
-            rows += [(label, contrast, a, float(v)) for a, v in zip(names, values, strict=True)]
+            who = panel.who(member)
+            rows += [
+                (*place, session, since, a, float(v)) for a, v in zip(who, values, strict=True)
+            ]
+    columns = ["first", "second", "session", "since", "athlete", "estimate"]
     return pd.DataFrame(rows, columns=columns).dropna(subset="estimate", ignore_index=True)
 
 
@@ -205,12 +222,13 @@ def figure_data(panel: Panel, primary: tuple[int, int]) -> dict[str, pd.DataFram
     )
     grouped = values.dropna(subset="value").groupby(["group", "session"], sort=False)["value"]
     means = grouped.agg(n="count", mean="mean", sd="std").reset_index()
-    parts = [
+    every = [
         pd.DataFrame(
             {
                 "athlete": panel.athletes,
                 "group": labels,
-                "contrast": pair_label(panel, pair),
+                "session": panel.sessions[pair[1]],
+                "since": panel.sessions[pair[0]],
                 "change": changes(panel, pair),
             }
         )
@@ -219,6 +237,6 @@ def figure_data(panel: Panel, primary: tuple[int, int]) -> dict[str, pd.DataFram
     return {
         "values": values,
         "means": means,
-        "changes": pd.concat(parts, ignore_index=True),
+        "changes": pd.concat(every, ignore_index=True),
         "leave_one_out": leave_one_out_data(panel, primary),
     }

@@ -16,10 +16,15 @@ import pandas as pd
 
 from cmjlab.checks import level as check_level
 from cmjlab.results import Note, Result
-from cmjlab.stats.common.tables import statistics_frame
-from cmjlab.stats.mixed.anova import anova_rows, why_no_anova
-from cmjlab.stats.mixed.contrast_rows import contrast_rows, figure_data, primary_pair
-from cmjlab.stats.mixed.model_rows import model_rows
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.mixed.anova import add_anova, why_no_anova
+from cmjlab.stats.mixed.contrast_rows import (
+    add_contrasts,
+    figure_data,
+    missing_sessions,
+    primary_pair,
+)
+from cmjlab.stats.mixed.model_rows import add_models
 from cmjlab.stats.mixed.models import models_to_fit
 from cmjlab.stats.mixed.panel import Panel, read_panel
 from cmjlab.stats.mixed.sentences import one_test_note, sentences, standing_notes
@@ -58,12 +63,14 @@ def change_mixed(
     Returns
     -------
     Result
-        ``mean_change`` per group and pair of sessions, ``change_difference`` per pair of groups;
-        contrasts are "later - earlier" and "group - control"; the column ``method`` tells the
-        contrasts per athlete from the models (Satterthwaite and Kenward–Roger) and from the mixed
-        ANOVA. Role "primary": the declared pair of sessions by the contrast per athlete (group −
-        control, or the mean change when there is one group). ``p_adjusted`` is Holm within
-        statistic, method and role. ``points``: values, means, changes, leave_one_out.
+        ``mean_change`` per group and pair of sessions (``first`` is the later, ``second`` the
+        earlier one), ``change_difference`` per pair of groups (``first`` is the group, ``second``
+        its reference) and pair of sessions (``session`` is the later, ``since`` the earlier one);
+        the column ``estimator`` tells the contrasts per athlete, which lead, from the models
+        (``interval_kind`` "satterthwaite" and "kenward_roger") and from the mixed ANOVA. Role
+        "primary": the declared pair of sessions by the contrast per athlete (group − control, or
+        the mean change when there is one group). ``p_adjusted`` is Holm within statistic,
+        estimator, interval and role. ``points``: values, means, changes, leave_one_out.
 
     Notes
     -----
@@ -81,38 +88,45 @@ def change_mixed(
     level = check_level(level)
     panel = read_panel(table, metric, order=order, control=control)
     declared = primary_pair(panel, primary)
-    rows, notes = contrast_rows(panel, declared, level)
+    rows = Rows(level=level)
+    add_contrasts(rows, panel, declared)
     words = sentences(panel, rows, declared)
-    more, found = _beside(panel, rows, constrained=constrained, level=level)
+    beside = _add_beside(rows, panel, constrained=constrained)
+    several = len(panel.groups) > 1
     settings: dict[str, Any] = {
         "metric": panel.metric,
         "order": list(panel.sessions),
-        "primary": [panel.sessions[declared[0]], panel.sessions[declared[1]]],
+        "primary": list(panel.session_names(declared)),
         "control": panel.groups[0],
         "constrained": constrained,
         "level": level,
+        "leading": {
+            "statistic": "change_difference" if several else "mean_change",
+            "why": "declared_contrast",
+        },
     }
     return Result(
-        "change over sessions",
-        statistics_frame([*rows, *more]),
+        "change_over_sessions",
+        rows.frame(),
         figure_data(panel, declared),
         settings,
-        (*panel.notes, *notes, *found, *standing_notes(panel, constrained=constrained)),
+        (
+            *panel.notes,
+            *missing_sessions(panel),
+            *beside,
+            *standing_notes(panel, constrained=constrained),
+        ),
         words,
     )
 
 
-def _beside(
-    panel: Panel, rows: list[dict[str, Any]], *, constrained: bool, level: float
-) -> tuple[list[dict[str, Any]], list[Note]]:
-    """Return rows and notes of the mixed models and of the mixed ANOVA."""
-    more, notes = model_rows(panel, models_to_fit(panel, constrained=constrained), level)
+def _add_beside(rows: Rows, panel: Panel, *, constrained: bool) -> list[Note]:
+    """Add the mixed models and the mixed ANOVA; return their notes."""
+    notes = add_models(rows, panel, models_to_fit(panel, constrained=constrained))
     groups = len(panel.groups)
-    complete = bool(panel.complete.all())
-    if len(panel.sessions) == 2 and complete and groups <= 2:
-        return more, [*notes, one_test_note(panel, rows)] if groups == 2 else notes
-    reason = why_no_anova(panel)
-    if reason:
-        return more, [*notes, Note("no_mixed_anova", f"{panel.metric}, mixed ANOVA: {reason}")]
-    anova, left_out = anova_rows(panel)
-    return [*more, *anova], [*notes, *left_out]
+    if len(panel.sessions) == 2 and bool(panel.complete.all()) and groups <= 2:
+        return [*notes, one_test_note(panel, rows)] if groups == 2 else notes
+    why = why_no_anova(panel)
+    if why:
+        return [*notes, Note("no_mixed_anova", {"metric": panel.metric, "why": why})]
+    return [*notes, *add_anova(rows, panel)]

@@ -34,8 +34,8 @@ UNSTRUCTURED_MARGIN = 8
 UNSTRUCTURED_SESSIONS = 6
 #: Athletes beyond the number of groups below which no model is fitted.
 SPARE_ATHLETES = 2
-#: Names of the covariance structures.
-INTERCEPT, SLOPE, FREE = "random intercept", "random slope", "unstructured"
+#: Covariance structures.
+INTERCEPT, SLOPE, FREE = "random_intercept", "random_slope", "unstructured"
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class ModelFit:
     Attributes
     ----------
     name : str
-        Covariance structure, with "constrained" in front where it is.
+        Key of the model: its covariance structure, behind "constrained" where it is.
     status : str
         "ok", "negative" (kept; see the boundary rule), or why there is no fit.
     design : Design
@@ -140,12 +140,12 @@ def fit_model(panel: Panel, covariance: str, *, constrained: bool = False) -> Mo
     ----------
     panel : Panel
     covariance : str
-        "random intercept", "random slope" or "unstructured".
+        "random_intercept", "random_slope" or "unstructured".
     constrained : bool
         No group difference at the first session.
     """
     design = cell_design(panel, constrained=constrained)
-    name = f"constrained, {covariance}" if constrained else covariance
+    name = f"constrained_{covariance}" if constrained else f"model_{covariance}"
     if len(panel.athletes) < len(panel.groups) + SPARE_ATHLETES:
         nothing = no_fit("few", 1, design.x.shape[2])
         return ModelFit(name, "few", design, nothing.pieces, {}, np.nan)

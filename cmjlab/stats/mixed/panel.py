@@ -75,9 +75,13 @@ class Panel:
         """All pairs (reference, other): group − control first, then the rest."""
         return list(combinations(range(len(self.groups)), 2))
 
-    def names(self, which: NDArray[np.bool_]) -> str:
-        """Return the ids of some athletes as text."""
-        return ", ".join(a for a, w in zip(self.athletes, which, strict=True) if w)
+    def who(self, which: NDArray[np.bool_]) -> list[str]:
+        """Return the ids of some athletes."""
+        return [a for a, w in zip(self.athletes, which, strict=True) if w]
+
+    def session_names(self, pair: tuple[int, int]) -> tuple[str, str]:
+        """Return the names of two sessions."""
+        return self.sessions[pair[0]], self.sessions[pair[1]]
 
 
 def read_panel(
@@ -113,8 +117,7 @@ def read_panel(
     checked = check_table(table)
     notes: list[Note] = []
     if len(checked) < len(table):
-        many = len(table) - len(checked)
-        notes.append(Note("repeated_rows", f"{many} exact repeat(s) of whole rows left out."))
+        notes.append(Note("repeated_rows", {"n": len(table) - len(checked)}))
     name = metric_names(checked, metric)[0]
     sessions, more = _sessions(checked, name, order)
     cells = grid(checked, name, sessions)
@@ -124,7 +127,7 @@ def read_panel(
     present = [g for g in group_order if any(labels.get(a) == g for a in cells.athletes)]
     lost = [g for g in group_order if g not in present]
     if lost:
-        notes.append(Note("group_empty", f"{name}: no value at all in group {', '.join(lost)}."))
+        notes.append(Note("group_empty", {"metric": name, "groups": lost}))
     groups = _reference_first(present or [EVERYBODY], control)
     member = np.array([groups.index(labels.get(a, EVERYBODY)) for a in cells.athletes])
     return Panel(name, cells.values, cells.athletes, tuple(sessions), groups, member, tuple(notes))
@@ -138,8 +141,7 @@ def _sessions(
     if order is None:
         wanted = session_order(table)
         if not isinstance(table["session"].dtype, pd.CategoricalDtype):
-            text = f"Sessions in order of appearance: {', '.join(wanted)}; set order= to change it."
-            notes.append(Note("order_of_appearance", text))
+            notes.append(Note("order_of_appearance", {"sessions": wanted}))
     else:
         if isinstance(order, str) or not all(isinstance(s, str) for s in order):
             raise ArgumentError(f"order: a list of session names is needed, found {shown(order)}.")
@@ -148,19 +150,15 @@ def _sessions(
             raise ArgumentError(f"order: a session stands twice: {', '.join(wanted)}.")
         in_table = sessions_to_use(table, wanted)  # refuses names that are not there
         if in_table != wanted:
-            text = (
-                f"order= puts the sessions as {', '.join(wanted)}; the table has them as"
-                f" {', '.join(in_table)}. The former is used: a change is later − earlier in order=."
-            )
-            notes.append(Note("order_differs", text))
+            notes.append(Note("order_differs", {"sessions": wanted, "in_table": in_table}))
         others = [s for s in session_order(table) if s not in wanted]
         if others:
-            notes.append(Note("sessions_not_used", f"Not in order=: {', '.join(others)}."))
+            notes.append(Note("sessions_not_in_order", {"sessions": others}))
     values = pd.Series(table[metric].to_numpy(dtype=float, na_value=np.nan))
     filled = set(table["session"].astype(str).to_numpy()[values.notna().to_numpy()])
     empty = [s for s in wanted if s not in filled]
     if empty:
-        notes.append(Note("session_empty", f"{metric}: no value in session {', '.join(empty)}."))
+        notes.append(Note("session_empty", {"metric": metric, "sessions": empty}))
     used = [s for s in wanted if s in filled]
     if len(used) < 2:
         raise StatsError(

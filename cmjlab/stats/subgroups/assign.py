@@ -16,9 +16,11 @@ from numpy.typing import NDArray
 from cmjlab import checks
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
-from cmjlab.stats.common.tables import statistics_frame
+from cmjlab.results import Note, Reason, Result, Sentence
+from cmjlab.stats.common.measures import ALL
+from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.subgroups.balance import standardised_difference
+from cmjlab.stats.subgroups.sentences import group_sizes
 
 Array = NDArray[np.float64]
 #: Probability of the group that gives the best balance; below 1, so that no assignment is certain.
@@ -86,27 +88,22 @@ def assign_randomly(
         "athlete": data["athlete"], "subgroup": [names[c] for c in code],
         "stratum": _stratum(data, strata_columns), "turn": turn,
     })  # fmt: skip
-    columns = [*strata_columns, *balance_columns] or _numbers(data)
-    rows = _balance(data, columns, placements["subgroup"].to_numpy())
-    how = (
-        "minimisation"
-        if balance_columns
-        else "blocks within strata"
-        if strata_columns
-        else "blocks"
-    )
+    used = [*strata_columns, *balance_columns]
+    how = "minimisation" if balance_columns else "blocks_in_strata" if used else "blocks"
     record = {
         "formed": "random", "how": how, "seed": int(seed), "shares": dict(shares),
-        "columns": [*strata_columns, *balance_columns],
-        "groups": {g: int((placements["subgroup"] == g).sum()) for g in names},
+        "columns": used, "groups": {g: int((placements["subgroup"] == g).sum()) for g in names},
     }  # fmt: skip
+    rows = Rows(level=float("nan"))  # nothing here has an interval
+    _add_balance(rows, data, used or _numbers(data), placements["subgroup"].to_numpy())
+    note = Note("formed_at_random_on", {"columns": used}) if used else Note("formed_at_random")
     return Result(
         "assignment",
-        statistics_frame(rows),
+        rows.frame(),
         points={"placements": placements},
         settings={"record": record, "seed": int(seed)},
-        notes=_notes([*strata_columns, *balance_columns]),
-        sentences=(_sentence(record, rows),),
+        notes=(note,),
+        sentences=_sentences(record, rows),
     )
 
 
@@ -156,7 +153,7 @@ def _shares(groups: Sequence[str] | Mapping[str, int], n: int) -> dict[str, int]
 
 def _stratum(data: pd.DataFrame, columns: list[str]) -> pd.Series:
     if not columns:
-        return pd.Series("all", index=data.index)
+        return pd.Series(ALL, index=data.index)
     return data[columns].astype(str).agg(", ".join, axis=1)
 
 
@@ -241,9 +238,8 @@ def _numbers(data: pd.DataFrame) -> list[str]:
     return [str(c) for c in data.columns if pd.api.types.is_numeric_dtype(data[c])][:6]
 
 
-def _balance(data: pd.DataFrame, columns: list[str], group: NDArray[Any]) -> list[dict[str, Any]]:
-    """Return the standardised difference of every column and group from the rest."""
-    rows = []
+def _add_balance(rows: Rows, data: pd.DataFrame, columns: list[str], group: NDArray[Any]) -> None:
+    """Add the standardised difference of every column and group from the rest."""
     for name in columns:
         features = _features(data, [name])
         for g in dict.fromkeys(sorted(group)):
@@ -251,30 +247,23 @@ def _balance(data: pd.DataFrame, columns: list[str], group: NDArray[Any]) -> lis
                 [standardised_difference(f[group == g], f[group != g]) for f in features.T]
             )
             known = d[np.isfinite(d)]
-            worst = float(known[np.argmax(np.abs(known))]) if len(known) else float("nan")
-            rows.append({
-                "metric": name, "statistic": "assignment_balance", "group": g, "estimate": worst,
-                "contrast": f"{g} - the rest", "n": len(data), "unit": "", "method": "pooled SD",
-                "text": None if len(known) else "not estimable: no spread, or fewer than two athletes",
-            })  # fmt: skip
-    return rows
+            worst = known[np.argmax(np.abs(known))] if len(known) else np.nan
+            rows.at(metric=name, group=g, n=len(data)).add(
+                "assignment_balance",
+                worst,
+                reason=Reason("few_or_no_spread"),
+                estimator="pooled_sd",
+            )
 
 
-def _notes(columns: list[str]) -> tuple[Note, ...]:
-    text = "Formed at random: use assignment='random' in the change analysis."
-    if columns:
-        text += f" Hold {', '.join(columns)} as covariates or strata there too."
-    return (Note("formed_at_random", text),)
-
-
-def _sentence(record: dict[str, Any], rows: list[dict[str, Any]]) -> str:
-    sizes = ", ".join(f"{g} {n}" for g, n in record["groups"].items())
-    text = f"Assigned at random ({record['how']}, seed {record['seed']}): {sizes}."
-    known = [r for r in rows if np.isfinite(r["estimate"])]
+def _sentences(record: dict[str, Any], rows: Rows) -> tuple[Sentence, ...]:
+    values = {"seed": record["seed"], "sizes": group_sizes(record["groups"])}
+    out = [Sentence(f"assigned.{record['how']}", values=values)]
+    known = [r for r in rows.records("assignment_balance") if np.isfinite(r["estimate"])]
     if known:
-        worst = max(known, key=lambda r: abs(r["estimate"]))
-        text += (
-            f" Largest standardised difference: {worst['estimate']:.2f}".replace("-", "−")
-            + f" SD ({worst['metric']}, {worst['group']} against the rest)."
+        worst = max(known, key=lambda r: abs(float(r["estimate"])))
+        difference = {"difference": float(worst["estimate"])}
+        out.append(
+            Sentence("assigned.balance", str(worst["metric"]), str(worst["group"]), difference)
         )
-    return text
+    return tuple(out)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cmjlab.stats.association.rows import correlation_row
-from cmjlab.stats.common.intervals import mean_limits, t_tail
-from cmjlab.stats.common.measures import measure_label
+from cmjlab.results import Case, Reason, Sentence
+from cmjlab.stats.association.rows import Correlation, add_correlation
+from cmjlab.stats.common.least_squares import Estimate, is_constant
+from cmjlab.stats.common.measures import ALL
+from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.tables import unit_of
-from cmjlab.units import show
+from cmjlab.stats.common.verdicts import estimate_says, relation_says, side_of_zero
 
 Array = NDArray[np.float64]
+SUPPORTED, NOT_SUPPORTED, CANNOT_TELL = "supported", "not_supported", "cannot_tell"
 #: A difference smaller than this share of the squad's SD separates nothing; our own limit.
 SMALL = 0.5
 _FEWEST = 6
@@ -33,126 +35,107 @@ class CutPart:
     y: Array
 
 
-def cut_rows(part: CutPart, level: float) -> tuple[list[dict[str, Any]], str]:
-    """Return rows of the regression, of the difference and of the step; and the verdict."""
-    base = {"metric": part.outcome, "group": part.name, "session": part.session, "n": len(part.x)}
-    why = ""
+def add_cut(rows: Rows, part: CutPart) -> str:
+    """Add rows of the regression, of the difference and of the step; return the verdict."""
+    here = rows.at(
+        metric=part.outcome,
+        other_metric=part.metric,
+        group=part.name,
+        session=part.session,
+        n=len(part.x),
+    )
+    per_unit = f"{unit_of(part.outcome)} per unit".strip()
+    why = None
     if len(part.x) < _FEWEST:
-        why = f"{len(part.x)} athletes with both values; {_FEWEST} are needed"
-    elif part.x.std() == 0 or part.y.std() == 0:
-        why = "no spread"
-    if why:
-        names = ("outcome_slope", "correlation", "cut_difference", "cut_beyond_line")
-        rows = [base | {"statistic": s, "text": f"not estimable: {why}"} for s in names]
-        return rows, "cannot tell"
-    contrast = f"on {part.metric}"
-    unit = f"{unit_of(part.outcome)} per unit" if unit_of(part.outcome) else "per unit"
-    line = _regression(np.column_stack([np.ones_like(part.x), part.x]), part.y, 1, level)
-    rows = [
-        base | {"statistic": "outcome_slope", "contrast": contrast, "unit": unit,
-                "method": "least squares"} | line,
-        _r_row(base, part, level),
-    ]  # fmt: skip
+        why = Reason("few_with_both_values", {"n": len(part.x)})
+    elif is_constant(part.x) or is_constant(part.y):
+        why = Reason("one_does_not_vary")
+    if why is not None:
+        here.none("outcome_slope", why, unit=per_unit)
+        for statistic in ("correlation", "cut_difference", "cut_beyond_line"):
+            here.none(statistic, why)
+        return CANNOT_TELL
+    design = np.column_stack([np.ones_like(part.x), part.x])
+    _add_coefficient(here.at(unit=per_unit), "outcome_slope", design, part.y)
+    r = float(np.corrcoef(part.x, part.y)[0, 1])
+    add_correlation(here, "correlation", Correlation(r, len(part.x) - 2, len(part.x)))
+    cut = {"cut": part.cut, "unit": unit_of(part.metric)}
+    return _add_difference(here.at(case=Case("above_less_below", cut)), part, design)
+
+
+def _add_difference(here: Place, part: CutPart, line: Array) -> str:
+    """Add the difference across the cut, and what it adds to the line; return the verdict."""
     above = part.x >= part.cut
-    label = f"{part.metric} ≥ {part.cut:g} - below"
-    difference = base | {"statistic": "cut_difference", "contrast": label, "method": "Welch",
-                         "unit": unit_of(part.outcome)}  # fmt: skip
-    step = base | {"statistic": "cut_beyond_line", "contrast": label, "method": "least squares",
-                   "unit": unit_of(part.outcome)}  # fmt: skip
     sizes = int(above.sum()), int((~above).sum())
     if min(sizes) < 2:
-        text = f"not estimable: {sizes[0]} at or above the cut, {sizes[1]} below; 2 each are needed"
-        return [*rows, difference | {"text": text}, step | {"text": text}], "cannot tell"
-    difference |= _welch(part.y[above], part.y[~above], level)
-    design = np.column_stack([np.ones_like(part.x), part.x, above.astype(float)])
-    step |= _regression(design, part.y, 2, level)
-    return [*rows, difference, step], _verdict(difference, float(part.y.std(ddof=1)))
+        why = Reason("few_on_a_side", {"above": sizes[0], "below": sizes[1]})
+        for statistic in ("cut_difference", "cut_beyond_line"):
+            here.none(statistic, why)
+        return CANNOT_TELL
+    difference = _welch(part.y[above], part.y[~above])
+    here.add_estimate(
+        "cut_difference", difference, estimator="difference_of_means", interval_kind="welch_t"
+    )
+    _add_coefficient(here, "cut_beyond_line", np.column_stack([line, above.astype(float)]), part.y)
+    low, high = (float(limit) for limit in difference.interval(here.level))
+    if side_of_zero(low, high) in ("up", "down"):
+        return SUPPORTED
+    return NOT_SUPPORTED if max(-low, high) < SMALL * part.y.std(ddof=1) else CANNOT_TELL
 
 
-def _r_row(base: dict[str, Any], part: CutPart, level: float) -> dict[str, Any]:
-    r = float(np.corrcoef(part.x, part.y)[0, 1])
-    named = base | {
-        "statistic": "correlation",
-        "contrast": f"with {part.metric}",
-        "method": "Pearson",
-    }
-    return correlation_row(named, r, len(part.x) - 2, len(part.x), level)
-
-
-def _regression(design: Array, y: Array, column: int, level: float) -> dict[str, Any]:
-    """Return one coefficient with its t interval."""
+def _add_coefficient(here: Place, statistic: str, design: Array, y: Array) -> None:
+    """Add the last coefficient of a regression with its t interval."""
     solution, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
     df = len(y) - rank
     if rank < design.shape[1] or df < 1:
-        return {"text": "not estimable: cut and measure cannot be told apart here"}
+        here.none(statistic, Reason("cut_and_line_alike"))
+        return
     rest = y - design @ solution
     variance = float(rest @ rest) / df
-    se = float(np.sqrt(variance * np.linalg.inv(design.T @ design)[column, column]))
-    return _estimate(float(solution[column]), se, float(df), level)
+    se = float(np.sqrt(variance * np.linalg.inv(design.T @ design)[-1, -1]))
+    estimate = Estimate(float(solution[-1]), se, float(df))
+    here.add_estimate(statistic, estimate, estimator="least_squares", interval_kind="t")
 
 
-def _welch(first: Array, second: Array, level: float) -> dict[str, Any]:
-    """Return the difference of two means with Welch's t interval."""
+def _welch(first: Array, second: Array) -> Estimate:
+    """Return the difference of two means with Welch's standard error and df."""
     parts = np.array([first.var(ddof=1) / len(first), second.var(ddof=1) / len(second)])
-    se = float(np.sqrt(parts.sum()))
-    df = float(parts.sum() ** 2 / (parts**2 / [len(first) - 1, len(second) - 1]).sum())
-    return _estimate(float(first.mean() - second.mean()), se, df, level)
+    difference, variance = float(first.mean() - second.mean()), float(parts.sum())
+    if not variance > 0:
+        return Estimate(difference, 0.0, np.nan)
+    df = variance**2 / float((parts**2 / [len(first) - 1, len(second) - 1]).sum())
+    return Estimate(difference, float(np.sqrt(variance)), df)
 
 
-def _estimate(value: float, se: float, df: float, level: float) -> dict[str, Any]:
-    low, high = mean_limits(value, se, df, level)
-    t = value / se if se > 0 else np.inf
-    return {
-        "estimate": value, "ci_low": float(low), "ci_high": float(high), "level": level, "df": df,
-        "se": se, "test_value": float(t), "p": float(t_tail(abs(t), df)),
-    }  # fmt: skip
-
-
-def _verdict(row: dict[str, Any], sd: float) -> str:
-    low, high = row["ci_low"], row["ci_high"]
-    if low > 0 or high < 0:
-        return "supported"
-    return "not supported" if max(-low, high) < SMALL * sd else "cannot tell"
-
-
-def cut_sentences(part: CutPart, rows: list[dict[str, Any]], verdict: str) -> list[str]:
-    """Return what the scatter, the difference and the step say, in words."""
-    found = {r["statistic"]: r for r in rows}
-    who = "" if part.name == "all" else f" ({part.name})"
-    outcome = measure_label(part.outcome)
-    unit = unit_of(part.outcome)
-    difference = found["cut_difference"]
-    if "estimate" not in difference:
-        return [f"{outcome}{who}: {difference['text']}."]
-
-    def amount(row: dict[str, Any]) -> str:
-        limits = [show(row[k], unit, with_unit=False) for k in ("ci_low", "ci_high")]
-        return f"{show(row['estimate'], unit)} ({limits[0]} to {limits[1]})".replace("-", "−")
-
-    name = measure_label(part.metric)
-    name = name[0].lower() + name[1:]
-    verdicts = {
-        "supported": f"the cut separates {outcome[0].lower()}{outcome[1:]} in this squad",
-        "not supported": "a split at this cut is not supported in this squad: the interval holds no"
-        f" difference as large as {SMALL:g} SD of the squad",
-        "cannot tell": f"whether the cut separates them cannot be told from {len(part.x)} athletes",
+def cut_sentences(part: CutPart, rows: Rows, verdict: str) -> list[Sentence]:
+    """Return what the difference, the correlation and the step say."""
+    group = "" if part.name == ALL else part.name
+    found = {str(r["statistic"]): r for r in rows.records(group=part.name)}
+    difference, step, r = (found[s] for s in ("cut_difference", "cut_beyond_line", "correlation"))
+    common = {"other": part.metric, "cut": _as_declared(part.metric, part.cut)}
+    if not np.isfinite(difference["estimate"]):
+        why = {**common, "why": difference["reason"]}
+        return [Sentence("threshold.unknown", part.outcome, group, why)]
+    said = {
+        **common,
+        "difference": estimate_says(difference),
+        "small": SMALL,
+        "athletes": len(part.x),
     }
-    out = [
-        f"{outcome}{who} at or above {name} {part.cut:g} less below: {amount(difference)}:"
-        f" {verdicts[verdict]}."
-    ]
-    r, step = found["correlation"], found["cut_beyond_line"]
-    if "estimate" in r:
-        out.append(
-            f"Correlation of {outcome[0].lower()}{outcome[1:]} with {name}{who}: {r['estimate']:.2f}"
-            f" ({r['ci_low']:.2f} to {r['ci_high']:.2f}), n = {r['n']}.".replace("-0", "−0")
-        )
-    if "estimate" in step:
-        adds = step["ci_low"] > 0 or step["ci_high"] < 0
-        says = (
-            "the cut adds something to the line"
-            if adds
-            else "the cut adds nothing that can be seen"
-        )
-        out.append(f"Beyond the straight line the cut adds {amount(step)}: {says}.")
+    out = [Sentence(f"threshold.{verdict}", part.outcome, group, said)]
+    if np.isfinite(r["estimate"]):
+        numbers = {c: float(r[c]) for c in ("estimate", "ci_low", "ci_high", "level")}
+        says = relation_says(r["ci_low"], r["ci_high"])
+        values = {**common, **numbers, "athletes": len(part.x), "says": says}
+        out.append(Sentence("threshold.correlation", part.outcome, group, values))
+    if np.isfinite(step["estimate"]):
+        adds = "nothing" if side_of_zero(step["ci_low"], step["ci_high"]) == "open" else "something"
+        values = {**common, "step": estimate_says(step)}
+        out.append(Sentence(f"threshold.adds_{adds}", part.outcome, group, values))
     return out
+
+
+def _as_declared(metric: str, cut: float) -> Sentence:
+    """Return a cut with the metric's unit; without a unit as it was written."""
+    kind = "cut_with_unit" if unit_of(metric) else "cut_without_unit"
+    return Sentence(f"threshold.{kind}", metric, values={"cut": cut})

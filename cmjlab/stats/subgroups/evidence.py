@@ -7,23 +7,33 @@ nothing was trained between two tests? When not, the answer is that the split is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from cmjlab import checks
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
-from cmjlab.stats.common.measures import measure_label, strata
-from cmjlab.stats.common.tables import check_table, metric_names, sessions_to_use, statistics_frame
+from cmjlab.results import Note, Reason, Result, Sentence, stored_reason
+from cmjlab.stats.common.measures import explanations, strata
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite, sessions_to_use
 from cmjlab.stats.reliability.reliability import reliability
-from cmjlab.stats.subgroups.cut import CutPart, cut_rows, cut_sentences
-from cmjlab.stats.subgroups.noise import check_session, find_noise, refuse_infinite
-from cmjlab.stats.subgroups.repeat import repeat_rows, repeat_sentence
+from cmjlab.stats.subgroups.cut import (
+    CANNOT_TELL,
+    NOT_SUPPORTED,
+    SUPPORTED,
+    CutPart,
+    add_cut,
+    cut_sentences,
+)
+from cmjlab.stats.subgroups.noise import check_session, find_noise
+from cmjlab.stats.subgroups.repeat import add_repeat, repeat_sentence
 from cmjlab.stats.subgroups.rules import check_columns, read_rules
 
-SUPPORTED, NOT_SUPPORTED, CANNOT_TELL = "supported", "not supported", "cannot tell"
+#: Fewer athletes with both values give no repeatability.
+_FEWEST = 3
 #: Below this repeatability (ICC) placements are too noisy to act on; our own limit, no paper.
 ICC_NEEDED = 0.7
 #: The interval must show at least this much; half of the differences are then real.
@@ -62,9 +72,9 @@ def threshold_evidence(
         Rows ``outcome_slope`` (regression of outcome on the measure), ``correlation``,
         ``cut_difference`` (above - below, Welch) and ``cut_beyond_line`` (the step that the cut
         adds to the line); ``points["scatter"]``; ``settings["verdict"]`` per stratum:
-        "supported" when the interval of the difference holds only one direction, "not
-        supported" when the interval holds no difference of half the squad's SD, else "cannot
-        tell".
+        "supported" when the interval of the difference includes one direction only,
+        "not_supported" when it includes no difference of half the squad's SD, else
+        "cannot_tell".
 
     Raises
     ------
@@ -78,8 +88,10 @@ def threshold_evidence(
     cut = float(checks.number("cut", cut))
     chosen = check_session(data, session)
     at = data["session"].astype(str) == chosen
-    rows: list[dict[str, Any]] = []
-    verdicts, sentences, points = {}, [], []
+    rows = Rows(level=level)
+    verdicts: dict[str, str] = {}
+    sentences: list[Sentence] = []
+    points = []
     for name, mask in strata(data, within).items():
         part = data[mask & at]
         both = part[part[metric].notna() & part[outcome].notna()]
@@ -87,29 +99,22 @@ def threshold_evidence(
             name, chosen, metric, outcome, cut,
             both[metric].to_numpy(float), both[outcome].to_numpy(float),
         )  # fmt: skip
-        more, verdict = cut_rows(found, level)
-        rows += more
-        verdicts[name] = verdict
-        sentences += cut_sentences(found, more, verdict)
+        verdicts[name] = add_cut(rows, found)
+        sentences += cut_sentences(found, rows, verdicts[name])
         points.append(
             pd.DataFrame({
                 "stratum": name, "athlete": both["athlete"].astype(str), "x": both[metric],
                 "y": both[outcome],
             })
         )  # fmt: skip
+    notes = [Note("cut_is_a_choice"), *explanations([metric, outcome])]
     missing = data.loc[at & (data[metric].isna() | data[outcome].isna()), "athlete"]
-    notes = [
-        Note(
-            "cut_is_a_choice",
-            "A cut throws away how far an athlete is from it; the line uses it. No cut has a source"
-            " of its own in this squad: it is a choice that was declared.",
-        )
-    ]
     if len(missing):
-        notes.append(Note("no_value", f"Without both values: {', '.join(missing.astype(str))}."))
+        who = {"metric": metric, "other": outcome, "athletes": list(missing.astype(str))}
+        notes.append(Note("not_both_values", who))
     return Result(
         "threshold",
-        statistics_frame(rows),
+        rows.frame(),
         points={"scatter": pd.concat(points, ignore_index=True), "noise": _errors(data, metric, outcome, within)},
         settings={"metric": metric, "outcome": outcome, "cut": cut, "session": chosen,
                   "within": within, "level": level, "verdict": verdicts},
@@ -157,7 +162,7 @@ def split_repeatability(
         Rows ``split_icc`` per deciding metric, ``changed_group`` (seen) and
         ``changed_group_expected`` (from typical error alone, with limits; ``estimate`` and
         limits are counts of ``n``). ``points["both"]``: subgroup of each athlete in both
-        sessions. ``settings["verdict"]`` per metric: "supported", "not supported", "cannot tell".
+        sessions. ``settings["verdict"]`` per metric: "supported", "not_supported", "cannot_tell".
 
     Raises
     ------
@@ -177,18 +182,18 @@ def split_repeatability(
     pair = _two_sessions(data, sessions)
     masks = strata(data, within)
     noise = find_noise(data, read.metrics, reliability, masks)
-    rows, verdicts, sentences = _icc_rows(data, read.metrics, pair, level)
-    more, both = repeat_rows(data, masks, read, noise, (pair, level))
-    sentences.append(repeat_sentence(more, pair))
-    notes = [Note("not_estimable", f"Not estimable: {why}.") for why in noise.missing.values()]
+    rows = Rows(level=level)
+    verdicts = _add_iccs(rows, data, read.metrics, pair)
+    both = add_repeat(rows, data, masks, (read, noise), pair)
+    unknown = [Note("error_unknown", {"why": why}) for why in noise.missing.values()]
     return Result(
         "split repeatability",
-        statistics_frame(rows + more),
+        rows.frame(),
         points={"both": both},
         settings={"sessions": list(pair), "within": within, "level": level, "verdict": verdicts,
                   "subgroups": list(read.subgroups)},
-        notes=tuple(notes),
-        sentences=tuple(sentences),
+        notes=(*explanations(read.metrics), *unknown),
+        sentences=(*_icc_sentences(rows, verdicts), repeat_sentence(rows, pair)),
     )  # fmt: skip
 
 
@@ -220,7 +225,8 @@ def metric_repeatability(
     data = check_table(table)
     names = metric_names(data, metrics)
     pair = _two_sessions(data, sessions)
-    rows, verdicts, sentences = _icc_rows(data, names, pair, level)
+    rows = Rows(level=level)
+    verdicts = _add_iccs(rows, data, names, pair)
     part = data[data["session"].astype(str).isin(pair)]
     points = pd.concat(
         [
@@ -232,10 +238,11 @@ def metric_repeatability(
     )  # fmt: skip
     return Result(
         "measure repeatability",
-        statistics_frame(rows),
+        rows.frame(),
         points={"values": points},
         settings={"sessions": list(pair), "level": level, "verdict": verdicts},
-        sentences=tuple(sentences),
+        notes=explanations(names),
+        sentences=_icc_sentences(rows, verdicts),
     )
 
 
@@ -250,32 +257,37 @@ def _two_sessions(table: pd.DataFrame, sessions: tuple[str, str] | None) -> tupl
     return first, second
 
 
-def _icc_rows(
-    table: pd.DataFrame, metrics: Sequence[str], pair: tuple[str, str], level: float
-) -> tuple[list[dict[str, Any]], dict[str, str], list[str]]:
-    """Return repeatability, verdict and sentence of every measure."""
-    rows, verdicts, sentences = [], {}, []
-    usable = [m for m in metrics if _both(table, m, pair) >= 3]
-    found = reliability(table, usable, use=list(pair), level=level) if usable else None
+def _add_iccs(
+    rows: Rows, table: pd.DataFrame, metrics: Sequence[str], pair: tuple[str, str]
+) -> dict[str, str]:
+    """Add the repeatability of every measure; return the verdicts."""
+    verdicts: dict[str, str] = {}
+    counts = {m: _both(table, m, pair) for m in metrics}
+    usable = [m for m in metrics if counts[m] >= _FEWEST]
+    found = reliability(table, usable, use=list(pair), level=rows.level) if usable else None
     for metric in metrics:
-        base = {"metric": metric, "statistic": "split_icc", "contrast": f"{pair[1]} with {pair[0]}",
-                "unit": "", "method": "ICC(C,1)"}  # fmt: skip
-        part = found.rows("icc_c1", metric=metric) if found and metric in usable else None
-        if part is None or not len(part) or pd.isna(part["estimate"].iloc[0]):
-            n = _both(table, metric, pair)
-            why = f"{n} athletes with {metric} in both sessions"
-            rows.append(base | {"n": n, "text": f"not estimable: {why}"})
+        row = found.row("icc_c1", metric=metric).to_dict() if found and metric in usable else {}
+        few = Reason("few_in_both_sessions", {"n": counts[metric]})
+        why = stored_reason(row) if row else few
+        here = rows.at(metric=metric, first=pair[1], second=pair[0], n=counts[metric])
+        if not np.isfinite(row.get("estimate", np.nan)):
+            here.none("split_icc", why or few)
             verdicts[metric] = CANNOT_TELL
-            sentences.append(f"{measure_label(metric)}: whether it repeats cannot be told ({why}).")
             continue
-        row = part.iloc[0]
-        numbers = {k: row[k] for k in ("estimate", "ci_low", "ci_high", "level", "n", "df", "df2")}
-        verdicts[metric] = icc_verdict(
-            float(row["estimate"]), float(row["ci_low"]), float(row["ci_high"])
+        numbers = [float(row[c]) for c in ("estimate", "ci_low", "ci_high")]
+        verdicts[metric] = icc_verdict(*numbers)
+        here.at(n=row["n"]).add(
+            "split_icc",
+            numbers[0],
+            limits=(numbers[1], numbers[2]),
+            reason=why,
+            remark=Reason(f"repeats_{verdicts[metric]}"),
+            df=row["df"],
+            df2=row["df2"],
+            estimator="icc_consistency",
+            interval_kind="exact_f",
         )
-        rows.append(base | numbers | {"text": verdicts[metric]})
-        sentences.append(_icc_sentence(metric, row, verdicts[metric]))
-    return rows, verdicts, sentences
+    return verdicts
 
 
 def icc_verdict(estimate: float, low: float, high: float) -> str:
@@ -285,14 +297,19 @@ def icc_verdict(estimate: float, low: float, high: float) -> str:
     return SUPPORTED if estimate >= ICC_NEEDED and low >= ICC_LOWEST else CANNOT_TELL
 
 
-def _icc_sentence(metric: str, row: pd.Series, verdict: str) -> str:
-    numbers = f"ICC(C,1) {row['estimate']:.2f} ({row['ci_low']:.2f} to {row['ci_high']:.2f}, {int(row['n'])} athletes)"
-    words = {
-        SUPPORTED: "athletes keep their place; a split on it is supported by its repeatability",
-        NOT_SUPPORTED: "athletes do not keep their place; a split on it is not supported in this squad",
-        CANNOT_TELL: f"whether a split on it repeats cannot be told from {int(row['n'])} athletes",
-    }
-    return f"{measure_label(metric)}: {numbers}: {words[verdict]}."
+def _icc_sentences(rows: Rows, verdicts: Mapping[str, str]) -> tuple[Sentence, ...]:
+    return tuple(_icc_sentence(row, verdicts) for row in rows.records("split_icc"))
+
+
+def _icc_sentence(row: Mapping[str, Any], verdicts: Mapping[str, str]) -> Sentence:
+    metric = str(row["metric"])
+    values: dict[str, Any] = {"before": row["second"], "after": row["first"]}
+    if not np.isfinite(row["estimate"]):
+        return Sentence("repeats.unknown", metric, values={**values, "why": row["reason"]})
+    kind = "with_interval" if np.isfinite(row["ci_low"]) else "alone"
+    numbers = {c: float(row[c]) for c in ("estimate", "ci_low", "ci_high", "level")}
+    values |= {"athletes": int(row["n"]), "icc": Sentence(f"repeats.{kind}", values=numbers)}
+    return Sentence(f"repeats.{verdicts[metric]}", metric, values=values)
 
 
 def _both(table: pd.DataFrame, metric: str, pair: tuple[str, str]) -> int:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Reason, Result
 from cmjlab.stats.common.noise import noise_of
 from cmjlab.stats.common.tables import sessions_to_use
 from cmjlab.stats.subgroups.draws import Noise
@@ -18,13 +18,24 @@ from cmjlab.stats.subgroups.draws import Noise
 
 @dataclass(frozen=True)
 class FoundNoise:
-    """Noise of the metrics whose error is known, and why it is not of the others."""
+    """Noise of the metrics whose error is known, and why it is not of the others.
+
+    Attributes
+    ----------
+    metrics : tuple of str
+        Metrics whose error is known, in the order of ``noise``.
+    noise : Noise or None
+    missing : dict of str to Reason
+    notes : tuple of Note
+    sources : dict of str to list of str
+        Sessions that an error comes from; none when it was supplied.
+    """
 
     metrics: tuple[str, ...]
     noise: Noise | None
-    missing: dict[str, str]
+    missing: dict[str, Reason]
     notes: tuple[Note, ...]
-    sources: dict[str, str]
+    sources: dict[str, list[str]]
 
     def part(self, metrics: Sequence[str]) -> Noise | None:
         """Return the noise of some metrics, None when one of them is not known."""
@@ -34,6 +45,10 @@ class FoundNoise:
         return Noise(
             self.noise.error[at], self.noise.df[at], self.noise.correlation[np.ix_(at, at)]
         )
+
+    def why_not(self, metrics: Sequence[str]) -> Reason | None:
+        """Return why the noise of some metrics is not known: the first reason, None without one."""
+        return next((self.missing[m] for m in metrics if m in self.missing), None)
 
 
 def find_noise(
@@ -57,45 +72,31 @@ def find_noise(
     """
     sessions = [str(s) for s in sessions_to_use(table)]
     errors: dict[str, tuple[float, float]] = {}
-    missing: dict[str, str] = {}
-    sources: dict[str, str] = {}
+    missing: dict[str, Reason] = {}
+    sources: dict[str, list[str]] = {}
     residuals = _residuals(table, metrics, sessions, masks)
     for metric in metrics:
         given = _given(reliability, metric)
         if given is not None:
-            errors[metric], sources[metric] = given, "supplied"
+            errors[metric], sources[metric] = given, []
             continue
         squares, df = residuals[metric]
         if df < 1:
-            missing[metric] = (
-                f"{metric} was measured once ({', '.join(sessions)}), so its typical error is not"
-                " known; supply it (reliability={'" + metric + "': (typical error, df)})"
-            )
+            missing[metric] = Reason("measured_once", {"metric": metric, "sessions": sessions})
         elif squares <= 0:
-            missing[metric] = (
-                f"{metric} is the same in every baseline, as if copied: its error cannot be seen;"
-                " supply it"
-            )
+            missing[metric] = Reason("error_as_if_copied", {"metric": metric})
         else:
-            errors[metric] = (float(np.sqrt(squares / df)), float(df))
-            sources[metric] = f"baselines {', '.join(sessions)}"
+            errors[metric], sources[metric] = (float(np.sqrt(squares / df)), float(df)), sessions
     kept = tuple(m for m in metrics if m in errors)
     if not kept:
         return FoundNoise((), None, missing, (), sources)
     correlation, known = _correlation(table, kept, sessions, masks)
-    notes = []
-    if len(kept) > 1 and not known:
-        notes.append(
-            Note(
-                "error_correlation_unknown",
-                "The metrics of the rules were not repeated together; their errors are taken as"
-                " independent.",
-            )
-        )
+    unknown = len(kept) > 1 and not known
+    notes = (Note("error_correlation_unknown"),) if unknown else ()
     noise = Noise(
         np.array([errors[m][0] for m in kept]), np.array([errors[m][1] for m in kept]), correlation
     )
-    return FoundNoise(kept, noise, missing, tuple(notes), sources)
+    return FoundNoise(kept, noise, missing, notes, sources)
 
 
 def _given(reliability: Any, metric: str) -> tuple[float, float] | None:
@@ -163,18 +164,6 @@ def _correlation(
     if len(rest) < 2 * len(metrics) + 4 or not (root > 0).all():
         return np.eye(len(metrics)), len(metrics) == 1
     return products / np.outer(root, root), True
-
-
-def refuse_infinite(table: pd.DataFrame, metrics: Sequence[str]) -> None:
-    """Raise StatsError naming the first infinite value."""
-    for metric in metrics:
-        values = table[metric].to_numpy(dtype=float, na_value=np.nan)
-        if np.isinf(values).any():
-            row = table[np.isinf(values)].iloc[0]
-            raise StatsError(
-                f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct"
-                " or remove it."
-            )
 
 
 def check_session(table: pd.DataFrame, session: str | None) -> str:

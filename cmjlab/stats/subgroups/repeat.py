@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from cmjlab.results import Reason, Sentence
+from cmjlab.stats.common.least_squares import is_constant
+from cmjlab.stats.common.measures import PLACEMENT_RULES
+from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.subgroups.draws import SEED, second_test, squad_draws
 from cmjlab.stats.subgroups.noise import FoundNoise
 from cmjlab.stats.subgroups.rules import Rules, place, roster_words
@@ -17,55 +20,54 @@ Array = NDArray[np.float64]
 _FEWEST = 6
 
 
-def repeat_rows(
+def add_repeat(
+    rows: Rows,
     table: pd.DataFrame,
     masks: Mapping[str, pd.Series],
-    rules: Rules,
-    noise: FoundNoise,
-    what: tuple[tuple[str, str], float],
-) -> tuple[list[dict[str, Any]], pd.DataFrame]:
-    """Return rows of changes of subgroup seen and expected, and both subgroups per athlete.
+    decided: tuple[Rules, FoundNoise],
+    pair: tuple[str, str],
+) -> pd.DataFrame:
+    """Add changes of subgroup seen and expected; return both subgroups of every athlete.
 
     Parameters
     ----------
+    rows : Rows
     table : pandas.DataFrame
         Checked sessions table.
     masks : mapping of stratum to mask
-    rules : Rules
-    noise : FoundNoise
-    what : ((first session, second session), level)
+    decided : (Rules, FoundNoise)
+    pair : (first session, second session)
     """
-    pair, level = what
-    both, expected, reasons = [], [], []
+    rules, noise = decided
+    both: list[pd.DataFrame] = []
+    expected: list[Array] = []
+    reasons: list[Reason] = []
     for name, mask in masks.items():
         first, second = (_values(table[mask], rules, s) for s in pair)
-        seen = _seen(first, second, rules, name)
-        both.append(seen)
-        draws, why = _expected(first, list(seen["athlete"]), rules, noise)
-        expected.append(draws)
-        if why:
-            reasons.append(why)
+        both.append(_seen(first, second, rules, name))
+        draws = _expected(first, list(both[-1]["athlete"]), rules, noise)
+        if isinstance(draws, Reason):
+            reasons.append(draws)
+        elif draws is not None:
+            expected.append(draws)
     frame = pd.concat(both, ignore_index=True)
-    n = len(frame)
-    base = {"metric": " and ".join(rules.metrics) or "roster", "n": n, "unit": "",
-            "contrast": f"{pair[1]} against {pair[0]}"}  # fmt: skip
-    changed = int(frame["changed"].sum())
-    rows = [base | {"statistic": "changed_group", "estimate": float(changed), "method": "counted"}]
-    row = base | {
-        "statistic": "changed_group_expected",
-        "method": "second test drawn with the same true values",
-    }
-    if reasons or not expected:
-        rows.append(
-            row | {"text": f"not estimable: {'; '.join(dict.fromkeys(reasons)) or 'no athletes'}"}
-        )
-        return rows, frame
-    total = np.sum([e for e in expected if e is not None], axis=0)
-    low, high = np.quantile(total, [0.5 - level / 2, 0.5 + level / 2], method="inverted_cdf")
-    text = "prediction of the count, from typical error alone and without a session change"
-    rows.append(row | {"estimate": float(total.mean()), "ci_low": float(low), "ci_high": float(high),
-                       "level": level, "text": text})  # fmt: skip
-    return rows, frame
+    here = rows.at(metric=PLACEMENT_RULES, first=pair[1], second=pair[0], n=len(frame))
+    here.add("changed_group", int(frame["changed"].sum()), estimator="counted")
+    if reasons:
+        here.none("changed_group_expected", reasons[0])
+        return frame
+    total = np.sum(expected, axis=0)
+    level = rows.level
+    limits = np.quantile(total, [0.5 - level / 2, 0.5 + level / 2], method="inverted_cdf")
+    here.add(
+        "changed_group_expected",
+        total.mean(),
+        limits=(limits[0], limits[1]),
+        remark=Reason("prediction_of_count"),
+        estimator="second_test_drawn",
+        interval_kind="quantiles_of_draws",
+    )
+    return frame
 
 
 def _values(rows: pd.DataFrame, rules: Rules, session: str) -> pd.DataFrame:
@@ -102,20 +104,23 @@ def _seen(first: pd.DataFrame, second: pd.DataFrame, rules: Rules, stratum: str)
 
 def _expected(
     first: pd.DataFrame, athletes: list[str], rules: Rules, noise: FoundNoise
-) -> tuple[Array | None, str]:
-    """Return draws of the number of athletes who change subgroup, or why there are none."""
+) -> Array | Reason | None:
+    """Return draws of the number of athletes who change subgroup, or why there are none.
+
+    None when there is nothing to change: no athletes, or rules without any metric.
+    """
     if not athletes or not rules.metrics:
-        return None, ""
+        return None
     known = noise.part(rules.metrics)
     if known is None:
-        return None, "; ".join(noise.missing[m] for m in rules.metrics if m in noise.missing)
+        return noise.why_not(rules.metrics)
     complete = first.dropna(subset=list(rules.metrics))
     fewest = max(_FEWEST, len(rules.metrics) + 4)
     if len(complete) < fewest:
-        return None, f"{len(complete)} athletes with every value; {fewest} are needed"
+        return Reason("few_with_every_value", {"n": len(complete), "needed": fewest})
     matrix = complete[list(rules.metrics)].to_numpy(float)
-    if (matrix.std(axis=0) == 0).any():
-        return None, "no spread"
+    if any(is_constant(column) for column in matrix.T):
+        return Reason("values_all_equal")
     rng = np.random.default_rng(SEED)
     true, errors = squad_draws(matrix, known, rng)
     again = second_test(true, errors, rng)
@@ -125,27 +130,23 @@ def _expected(
     now = names[_codes(complete, rules)]
     then = names[place(rules, drawn, words)]
     counted = np.isin(complete.index.to_numpy(), athletes)
-    return np.asarray(((then != now) & counted).sum(axis=1), dtype=np.float64), ""
+    return np.asarray(((then != now) & counted).sum(axis=1), dtype=np.float64)
 
 
-def repeat_sentence(rows: list[dict[str, Any]], pair: tuple[str, str]) -> str:
+def repeat_sentence(rows: Rows, pair: tuple[str, str]) -> Sentence:
     """Return how many changed, and how many were to be expected."""
-    seen, expected = rows[0], rows[1]
-    text = (
-        f"With the rules applied to {pair[1]} instead of {pair[0]}, {int(seen['estimate'])} of"
-        f" {seen['n']} athletes would be in another subgroup"
-    )
-    if "estimate" not in expected:
-        return f"{text}; how many noise alone would move is {expected['text']}."
-    low, high = int(expected["ci_low"]), int(expected["ci_high"])
-    inside = low <= seen["estimate"] <= high
-    says = (
-        "the noise of the test explains it"
-        if inside
-        else "more than the noise of the test explains: something changed between the sessions"
-        if seen["estimate"] > high
-        else "fewer than that, by chance or because the cuts were set in gaps between the measured values"
-    )
-    return (
-        f"{text}; typical error alone makes {expected['estimate']:.1f} ({low} to {high}): {says}."
-    )
+    seen, expected = rows.first("changed_group"), rows.first("changed_group_expected")
+    assert seen is not None
+    assert expected is not None
+    changed, low, high = seen["estimate"], expected["ci_low"], expected["ci_high"]
+    values = {
+        "before": pair[0],
+        "after": pair[1],
+        "changed": int(changed),
+        "athletes": int(seen["n"]),
+    }
+    if not np.isfinite(expected["estimate"]):
+        return Sentence("changed_group.unknown", values={**values, "why": expected["reason"]})
+    kind = "more" if changed > high else "fewer" if changed < low else "as_expected"
+    numbers = {"expected": float(expected["estimate"]), "low": int(low), "high": int(high)}
+    return Sentence(f"changed_group.{kind}", values={**values, **numbers})

@@ -52,6 +52,11 @@ class Condition:
         """Whether the cut is a place in the squad: a percentile, or the mean (coded -1)."""
         return not math.isnan(self.relative)
 
+    @property
+    def place(self) -> str:
+        """The place in the squad that a relative cut names, as a rule writes it."""
+        return {-1.0: "mean", 50.0: "median"}.get(self.relative, f"percentile {self.relative:g}")
+
     def cut_of(self, values: Array) -> Array:
         """Return the cut for values of one stratum; athletes in the last axis.
 
@@ -84,8 +89,7 @@ class Condition:
             return f"{self.metric} = {self.word}"
         if not self.is_relative:
             return f"{self.metric} {self.sign} {self.cut:g}"
-        where = {-1.0: "mean", 50.0: "median"}.get(self.relative, f"percentile {self.relative:g}")
-        return f"{self.metric} {self.sign} {where}"
+        return f"{self.metric} {self.sign} {self.place}"
 
 
 @dataclass(frozen=True)
@@ -182,14 +186,25 @@ def read_rules(table: pd.DataFrame) -> Rules:
         elif rule.casefold() == ELSE:
             rules.append(Rule(subgroup, (), reason, is_else=True))
         else:
-            parts = re.split(r"\s+and\s+", rule, flags=re.I)
-            rules.append(Rule(subgroup, tuple(_condition(p, where) for p in parts), reason))
+            rules.append(Rule(subgroup, read_conditions(rule, where), reason))
     if not rules or not rules[-1].is_else:
         raise StatsError(
             "rules: the last rule must be 'else', so that everybody is placed; add a row"
             " 'subgroup, else' below the others."
         )
     return Rules(tuple(rules), close, moves)
+
+
+def read_conditions(rule: str, where: str = "rule") -> tuple[Condition, ...]:
+    """Return the conditions of a rule other than else.
+
+    Raises
+    ------
+    StatsError
+        One of them cannot be read; ``where`` names its place.
+    """
+    parts = re.split(r"\s+and\s+", rule, flags=re.I)
+    return tuple(_condition(p, where) for p in parts)
 
 
 def _text(value: object) -> str:

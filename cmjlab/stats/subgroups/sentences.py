@@ -1,46 +1,67 @@
-"""Sentences and notes of a placement, written from its numbers."""
+"""Sentences and notes of a placement, from its numbers."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
-from cmjlab.results import Note
+from cmjlab.results import Note, Sentence
+from cmjlab.stats.common.measures import explanations
 from cmjlab.stats.subgroups.noise import FoundNoise
 from cmjlab.stats.subgroups.rules import Rules
 
 
 def placement_sentences(
     placements: pd.DataFrame, rules: Rules, session: str, sure: float
-) -> tuple[str, ...]:
-    """Return the result in plain words: sizes, how sure, who was moved."""
+) -> tuple[Sentence, ...]:
+    """Return sizes, how certain the placements are, who is close to a limit, who was moved."""
     counts = placements["subgroup"].value_counts()
-    sizes = ", ".join(f"{g} {int(counts.get(g, 0))}" for g in rules.every_subgroup)
-    out = [f"{len(placements)} athletes placed on the values of {session}: {sizes}."]
-    call = placements["call"]
-    if (call == "not estimable").all():
-        out.append("How sure the placements are is not estimable; the notes say why.")
+    sizes = {g: int(counts.get(g, 0)) for g in rules.every_subgroup}
+    placed = {"athletes": len(placements), "session": session, "sizes": group_sizes(sizes)}
+    out = [Sentence("placement.placed", values=placed)]
+    known = placements[placements["call"] != "unknown"]
+    if known.empty:
+        out.append(Sentence("placement.certainty_unknown"))
     else:
-        clear = int((call == "clear").sum())
-        out.append(
-            f"{clear} of {int((call != 'not estimable').sum())} placements are at least"
-            f" {100 * sure:g} % sure given the noise of a test."
-        )
-        close = placements[call == "too close to call"].sort_values("probability")
-        if len(close):
-            who = ", ".join(
-                f"{r.athlete} ({r.by_rules} {100 * r.probability:.0f} %"
-                + (f", likelier {r.likelier})" if r.likelier else ")")
-                for r in close.itertuples()
-            )
-            out.append(f"Too close to call: {who}.")
-    moved = placements[placements["moved"] == "yes"]
-    if len(moved):
-        who = "; ".join(
-            f"{r.athlete} from {r.by_rules or 'no subgroup'} to {r.subgroup} ({r.reason})"
-            for r in moved.itertuples()
-        )
-        out.append(f"Moved by a person: {who}.")
+        clear = int((known["call"] == "clear").sum())
+        certain = {"clear": clear, "known": len(known), "sure": sure}
+        out.append(Sentence("placement.certainty", values=certain))
+    close = known[known["call"] == "close"].sort_values("probability")
+    if len(close):
+        who = [_close(r) for r in close.itertuples()]
+        out.append(Sentence("placement.close", values={"who": who}))
+    moved = [_moved(r) for r in placements[placements["moved"] == "yes"].itertuples()]
+    if moved:
+        out.append(Sentence("placement.moved", values={"who": moved}))
     return tuple(out)
+
+
+def group_sizes(sizes: dict[str, int]) -> list[Sentence]:
+    """Return each group with the number of its athletes, as phrases of a list."""
+    return [
+        Sentence("placement.size", group=g, values={"count": count}) for g, count in sizes.items()
+    ]
+
+
+def _close(row: Any) -> Sentence:
+    """Return an athlete whose placement is too close to call, with its probability."""
+    values = {"athlete": row.athlete, "probability": float(row.probability)}
+    if not row.likelier:
+        return Sentence("placement.close_one", group=row.by_rules, values=values)
+    return Sentence(
+        "placement.close_one_likelier", group=row.by_rules, values={**values, "other": row.likelier}
+    )
+
+
+def _moved(row: Any) -> Sentence:
+    """Return an athlete whom a person moved, from where to where and why."""
+    values = {"athlete": row.athlete, "before": row.by_rules, "reason": row.reason}
+    if row.by_rules == row.subgroup:
+        key = "kept_one"
+    else:
+        key = "moved_one" if row.by_rules else "moved_one_from_none"
+    return Sentence(f"placement.{key}", group=row.subgroup, values=values)
 
 
 def placement_notes(
@@ -53,55 +74,21 @@ def placement_notes(
     """Return what a reader must know about these groups."""
     notes = []
     if rules.metrics:
-        notes.append(
-            Note(
-                "selected_on_baseline",
-                f"The groups were selected on {', '.join(rules.metrics)} in {session}. They will"
-                " drift towards the squad without any training; a change analysis must know it"
-                " (assignment=selection_of(result)).",
-            )
-        )
-    if rules.metrics and (placements["call"] != "not estimable").any():
-        notes.append(
-            Note(
-                "one_kind_assumed",
-                "The probabilities take the athletes of a stratum for one kind, spread like a normal"
-                " distribution. In a squad of two distinct kinds they are off (in simulations down"
-                " to 66 % right where 80 % is said), and a squad of this size cannot show it: look"
-                " at the figure.",
-            )
-        )
-    notes += [Note("not_estimable", f"Not estimable: {why}.") for why in noise.missing.values()]
-    notes += list(noise.notes)
+        chosen = {"metrics": list(rules.metrics), "session": session}
+        notes.append(Note("selected_on_baseline", chosen))
+        if (placements["call"] != "unknown").any():
+            notes.append(Note("one_kind_assumed"))
+    notes += explanations(rules.metrics)
+    notes += [Note("error_unknown", {"why": why}) for why in noise.missing.values()]
+    notes += noise.notes
     if missing:
-        notes.append(
-            Note(
-                "not_placed", f"Not placed, because not tested in {session}: {', '.join(missing)}."
-            )
-        )
-    without = placements.loc[placements["subgroup"] == "", "athlete"]
-    if len(without):
-        notes.append(
-            Note(
-                "no_subgroup",
-                "Without a subgroup, because a value that decides is missing:"
-                f" {', '.join(without)}. Move them by hand, with a reason.",
-            )
-        )
+        notes.append(Note("not_placed", {"session": session, "athletes": missing}))
+    without = list(placements.loc[placements["subgroup"] == "", "athlete"])
+    if without:
+        notes.append(Note("no_subgroup", {"athletes": without}))
     unknown = sorted(set(rules.moves) - set(placements["athlete"]))
     if unknown:
-        notes.append(
-            Note(
-                "move_without_athlete",
-                f"Moves of athletes who were not tested: {', '.join(unknown)}.",
-            )
-        )
+        notes.append(Note("move_without_athlete", {"athletes": unknown}))
     if rules.moves:
-        notes.append(
-            Note(
-                "moved_by_hand",
-                "Moves by a person use knowledge that the table does not hold: an adjustment for"
-                " the deciding metrics alone cannot take it out.",
-            )
-        )
+        notes.append(Note("moved_by_hand"))
     return tuple(notes)

@@ -6,8 +6,10 @@ reference table is the user's own and must name its source.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,14 +19,33 @@ from scipy import special
 from cmjlab import checks
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
-from cmjlab.results import Note, Result
+from cmjlab.results import Note, Reason, Result
 from cmjlab.stats.common.intervals import mean_limits, sd_limits
-from cmjlab.stats.common.measures import strata
-from cmjlab.stats.common.tables import check_table, metric_names, statistics_frame, unit_of
-from cmjlab.stats.subgroups.noise import check_session, refuse_infinite
+from cmjlab.stats.common.measures import explanations, strata
+from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite
+from cmjlab.stats.subgroups.noise import check_session
 
+#: Columns of the points.
+_COLUMNS = [
+    "athlete", "stratum", "metric", "value", "n", "squad_percentile", "reference_percentile",
+    "source", "remark_code", "word_values",
+]  # fmt: skip
 _QUANTILE = re.compile(r"p(\d{1,2}(?:\.\d+)?)")
 _PLACES = ("sex", "position", "age_band")
+
+
+@dataclass(frozen=True)
+class _InReference:
+    """A percentile in the reference with where it comes from, or why there is none."""
+
+    percentile: float = float("nan")
+    remark: Reason | None = None
+    reason: Reason | None = None
+
+    @property
+    def source(self) -> str:
+        return str(self.remark.values["source"]) if self.remark else ""
 
 
 def athlete_standing(
@@ -57,7 +78,8 @@ def athlete_standing(
     -------
     Result
         Rows ``squad_mean``, ``squad_sd``, ``squad_percentile`` and ``reference_percentile``;
-        ``points["standing"]`` with athlete, metric, value, n and both percentiles.
+        ``points["standing"]`` with athlete, metric, value, n, both percentiles and the
+        ``source`` of the reference. ``settings["sources"]`` names every source.
 
     Raises
     ------
@@ -67,7 +89,7 @@ def athlete_standing(
     Notes
     -----
     A percentile in a squad of n athletes moves in steps of 100 / n. Percentiles outside the
-    outermost quantile of a reference are given as that quantile, and the text says so.
+    outermost quantile of a reference are given as that quantile, and the remark says so.
     """
     level = checks.level(level)
     data = check_table(table)
@@ -76,93 +98,74 @@ def athlete_standing(
     chosen = check_session(data, session)
     known = None if reference is None else _checked(reference, names)
     at = data["session"].astype(str) == chosen
-    rows: list[dict[str, Any]] = []
-    points: list[tuple[Any, ...]] = []
+    rows = Rows(level=level)
+    points: list[pd.DataFrame] = []
     for name, mask in strata(data, within).items():
         part = data[mask & at]
         for metric in names:
-            rows += _spread_rows(part, metric, name, chosen, level)
-            found = [_one(part, metric, name, row, known) for row in part.to_dict("records")]
-            points += found
-            rows += _percentile_rows(found, metric, chosen, known is not None)
-    columns = [
-        "athlete",
-        "stratum",
-        "metric",
-        "value",
-        "n",
-        "squad_percentile",
-        "reference_percentile",
-        "remark",
-    ]
-    notes = (
-        ()
-        if known is None
-        else (
-            Note(
-                "reference",
-                "Reference: " + "; ".join(dict.fromkeys(known["source"].astype(str))) + ".",
-            ),
-        )
-    )
+            _add_spread(rows.at(metric=metric, group=name, session=chosen), part[metric])
+            if len(part):
+                points.append(_add_percentiles(rows, part, metric, (name, chosen), known))
+    sources = [] if known is None else list(dict.fromkeys(known["source"].astype(str)))
+    notes = [Note("reference", {"sources": sources})] if sources else []
     return Result(
         "standing",
-        statistics_frame(rows),
-        points={"standing": pd.DataFrame(points, columns=columns)},
-        settings={"session": chosen, "within": within, "level": level},
-        notes=notes,
-    )  # fmt: skip
+        rows.frame(),
+        points={
+            "standing": pd.concat(points, ignore_index=True)
+            if points
+            else pd.DataFrame(columns=_COLUMNS)
+        },
+        settings={"session": chosen, "within": within, "level": level, "sources": sources},
+        notes=(*notes, *explanations(names)),
+    )
 
 
-def _one(
+def _add_percentiles(
+    rows: Rows,
     part: pd.DataFrame,
     metric: str,
-    stratum: str,
-    row: dict[Any, Any],
+    where: tuple[str, str],
     reference: pd.DataFrame | None,
-) -> tuple[Any, ...]:
-    """Return one athlete's line: value, n of the stratum, both percentiles, remark."""
-    other, remark = _in_reference(reference, metric, row)
-    n = int(part[metric].notna().sum())
-    place = _percentile(part[metric], row[metric])
-    return (str(row["athlete"]), stratum, metric, row[metric], n, place, other, remark)
+) -> pd.DataFrame:
+    """Add both percentiles of the athletes of one stratum; return the points."""
+    stratum, session = where
+    values = part[metric].to_numpy(dtype=float, na_value=np.nan)
+    athletes, n = list(part["athlete"].astype(str)), int(np.isfinite(values).sum())
+    squad = [_percentile(part[metric], v) for v in values]
+    here = rows.at(metric=metric, athlete=athletes, session=session)
+    here.at(group=stratum, n=n).add("squad_percentile", squad, reason=Reason("no_value_here"))
+    places = [_in_reference(reference, metric, row) for row in part.to_dict("records")]
+    if reference is not None:
+        here.add(
+            "reference_percentile",
+            [p.percentile for p in places],
+            reason=[p.reason for p in places],
+            remark=[p.remark for p in places],
+        )
+    return pd.DataFrame({
+        "athlete": athletes, "stratum": stratum, "metric": metric, "value": values, "n": n,
+        "squad_percentile": squad, "reference_percentile": [p.percentile for p in places],
+        "source": [p.source for p in places],
+        "remark_code": [p.remark.code if p.remark else "" for p in places],
+        "word_values": [json.dumps(p.remark.values) if p.remark else "" for p in places],
+    })  # fmt: skip
 
 
-def _percentile_rows(
-    found: list[tuple[Any, ...]], metric: str, session: str, with_reference: bool
-) -> list[dict[str, Any]]:
-    rows = []
-    for athlete, stratum, _, _, n, place, other, remark in found:
-        base = {"metric": metric, "athlete": athlete, "session": session, "unit": "%"}
-        why = None if np.isfinite(place) else "not estimable: no value"
-        rows.append(base | {"statistic": "squad_percentile", "group": stratum, "estimate": place,
-                            "n": n, "text": why})  # fmt: skip
-        if with_reference:
-            rows.append(
-                base | {"statistic": "reference_percentile", "estimate": other, "text": remark}
-            )
-    return rows
-
-
-def _spread_rows(
-    part: pd.DataFrame, metric: str, stratum: str, session: str, level: float
-) -> list[dict[str, Any]]:
-    values = part[metric].dropna().to_numpy(dtype=float)
+def _add_spread(place: Place, column: pd.Series) -> None:
+    """Add mean and SD of one stratum of the squad."""
+    values = column.dropna().to_numpy(dtype=float)
     n = len(values)
-    base = {"metric": metric, "group": stratum, "session": session, "n": n, "unit": unit_of(metric)}
+    here = place.at(n=n)
     if n < 2:
-        text = f"not estimable: {n} athlete(s) with a value"
-        return [base | {"statistic": s, "text": text} for s in ("squad_mean", "squad_sd")]
+        for statistic in ("squad_mean", "squad_sd"):
+            here.none(statistic, Reason("few_with_value", {"n": n}))
+        return
     sd = float(values.std(ddof=1))
-    low, high = mean_limits(values.mean(), sd / np.sqrt(n), n - 1, level)
-    sd_low, sd_high = sd_limits(sd, n - 1, level)
-    common = {"level": level, "df": n - 1.0}
-    return [
-        base | common | {"statistic": "squad_mean", "estimate": float(values.mean()),
-                         "ci_low": float(low), "ci_high": float(high), "method": "t"},
-        base | common | {"statistic": "squad_sd", "estimate": sd, "ci_low": float(sd_low),
-                         "ci_high": float(sd_high), "method": "chi-square"},
-    ]  # fmt: skip
+    mean = mean_limits(values.mean(), sd / np.sqrt(n), n - 1, place.level)
+    here.add("squad_mean", values.mean(), limits=mean, df=n - 1, interval_kind="t")
+    limits = sd_limits(sd, n - 1, place.level)
+    here.add("squad_sd", sd, limits=limits, df=n - 1, interval_kind="chi_square")
 
 
 def _percentile(squad: pd.Series, value: float) -> float:
@@ -210,12 +213,10 @@ def _quantiles(row: dict[Any, Any]) -> list[tuple[float, float]]:
     return sorted(found)
 
 
-def _in_reference(
-    reference: pd.DataFrame | None, metric: str, row: dict[Any, Any]
-) -> tuple[float, str | None]:
-    """Return the percentile of one athlete in the reference, and a remark."""
+def _in_reference(reference: pd.DataFrame | None, metric: str, row: dict[Any, Any]) -> _InReference:
+    """Return where one athlete stands in the reference."""
     if reference is None:
-        return float("nan"), None
+        return _InReference()
     fitting = [
         r
         for r in reference[reference["metric"] == metric].to_dict("records")
@@ -224,18 +225,19 @@ def _in_reference(
         )
     ]  # fmt: skip
     if not fitting:
-        return float("nan"), f"not estimable: the reference has no row for {metric} of this athlete"
+        return _InReference(reason=Reason("no_row_of_reference"))
     best = max(fitting, key=lambda r: sum(c in r and pd.notna(r[c]) for c in _PLACES))
     value = row[metric]
     if not np.isfinite(value):
-        return float("nan"), "not estimable: no value"
-    source = str(best["source"])
+        return _InReference(reason=Reason("no_value_here"))
+    source = {"source": str(best["source"])}
     quantiles = _quantiles(best)
     if len(quantiles) < 2:
         z = (value - float(best["mean"])) / float(best["sd"])
-        return float(100 * special.ndtr(z)), f"{source}; as a normal distribution"
+        share = 100 * special.ndtr(z)
+        return _InReference(float(share), Reason("reference_as_normal", source))
     at, values = np.array(quantiles).T
-    if value < values[0] or value > values[-1]:
-        side = f"below {at[0]:g}" if value < values[0] else f"above {at[-1]:g}"
-        return float(at[0] if value < values[0] else at[-1]), f"{source}; {side}"
-    return float(np.interp(value, values, at)), source
+    found = float(np.interp(value, values, at))  # np.interp holds the outermost quantile
+    side = "below" if value < values[0] else "above" if value > values[-1] else "within"
+    edge = {} if side == "within" else {"percentile": found}
+    return _InReference(found, Reason(f"reference_{side}", {**source, **edge}))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,18 +13,21 @@ from numpy.typing import NDArray
 
 from cmjlab import checks
 from cmjlab.plan import Selection
-from cmjlab.results import Result
-from cmjlab.stats.common.measures import strata
-from cmjlab.stats.common.tables import check_table, statistics_frame, unit_of
-from cmjlab.stats.subgroups.balance import balance_rows
+from cmjlab.results import Reason, Result
+from cmjlab.stats.common.least_squares import is_constant
+from cmjlab.stats.common.measures import PLACEMENT_RULES, strata
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import check_table, every_group, refuse_infinite
+from cmjlab.stats.subgroups.balance import add_balance
 from cmjlab.stats.subgroups.draws import DRAWS, SEED, Noise, squad_draws
-from cmjlab.stats.subgroups.noise import FoundNoise, check_session, find_noise, refuse_infinite
+from cmjlab.stats.subgroups.noise import FoundNoise, check_session, find_noise
 from cmjlab.stats.subgroups.rules import Rules, check_columns, place, read_rules, roster_words
 from cmjlab.stats.subgroups.sentences import placement_notes, placement_sentences
 
 Array = NDArray[np.float64]
 
-CLEAR, CLOSE_CALL, UNKNOWN = "clear", "too close to call", "not estimable"
+#: Keys of the column ``call``: how certain a placement is.
+CLEAR, CLOSE_CALL, UNKNOWN = "clear", "close", "unknown"
 _FEWEST = 6
 #: Fewer draws for very large squads, so that they fit into memory.
 _FEWEST_DRAWS, _LARGEST = 500, 6_000_000
@@ -37,7 +41,7 @@ class _Stratum:
     athletes: tuple[str, ...]
     code: NDArray[np.int64]
     probability: Array
-    reason: tuple[str, ...]
+    reason: tuple[Reason | None, ...]
 
 
 def subgroup_athletes(
@@ -68,12 +72,12 @@ def subgroup_athletes(
     reliability : Result or mapping, optional
         Typical errors: a Result of :func:`cmjlab.reliability`, or metric -> error or (error,
         df). Metrics that it lacks are taken from the repeated baselines of the table; a metric
-        measured once and not supplied makes its placements "not estimable".
+        measured once and not supplied leaves the certainty of its placements unknown.
     within : str, sequence of str or None
         Roster columns that make strata with their own spread and squad-relative cuts; "sex"
         is passed over when the table does not have it.
     sure : float
-        A placement below this probability is "too close to call".
+        A placement below this probability is too close to call.
     level : float
         Level of the intervals of likely true values and baseline means.
 
@@ -82,8 +86,10 @@ def subgroup_athletes(
     Result
         Rows ``placement_probability`` (one per athlete and subgroup), ``true_value``,
         ``group_baseline`` and ``baseline_difference_sd``. ``points["placements"]`` has one row
-        per athlete: ``by_rules``, ``probability``, ``call``, ``subgroup`` (what later analysis
-        uses), ``moved``, ``reason``. ``settings["record"]`` says how the groups came about.
+        per athlete: ``by_rules``, ``rule``, ``probability``, ``call`` ("clear", "close",
+        "unknown"), ``subgroup`` (what later analysis uses), ``moved``, ``reason`` (a person's
+        own words) and ``reason_code`` (why the rules or the certainty fail).
+        ``settings["record"]`` says how the groups came about.
 
     Raises
     ------
@@ -111,15 +117,21 @@ def subgroup_athletes(
     found = [_place_stratum(name, data[mask & at], read, noise) for name, mask in masks.items()]
     placements = _placements(found, read, sure)
     missing = sorted(set(data["athlete"]) - set(placements["athlete"]))
-    rows = _probability_rows(found, read, chosen)
-    rows += _true_value_rows(data[at], masks, read, noise, level)
-    balance, points = balance_rows(data[at], placements, read.metrics, level)
-    settings = _settings(read, chosen, noise, within, sure, placements)
+    rows = Rows(level=level)
+    for part in found:
+        _add_probabilities(rows, part, read, chosen)
+    for metric in read.metrics:
+        for mask in masks.values():
+            _add_true_values(rows, data[at & mask & data[metric].notna()], metric, noise)
+    balance = add_balance(rows, data[at], placements, read.metrics)
     return Result(
         "subgroups",
-        statistics_frame(rows + balance),
-        points={"placements": placements, "balance": points, "rules": _rules_frame(read)},
-        settings=settings,
+        rows.frame(),
+        points={"placements": placements, "balance": balance, "rules": _rules_frame(read)},
+        settings={
+            **_settings(read, chosen, noise, within, sure, placements),
+            "groups": list(dict.fromkeys([*every_group(data), *read.every_subgroup])),
+        },
         notes=placement_notes(read, noise, placements, missing, chosen),
         sentences=placement_sentences(placements, read, chosen, sure),
     )
@@ -176,33 +188,34 @@ def _place_stratum(name: str, rows: pd.DataFrame, rules: Rules, noise: FoundNois
         return _Stratum(name, (), np.zeros(0, int), np.zeros((0, len(rules.rules))), ())
     if not values and not words:
         sure = np.ones((len(athletes), len(rules.rules)))
-        return _Stratum(name, athletes, np.zeros(len(athletes), int), sure, ("",) * len(athletes))
+        return _Stratum(name, athletes, np.zeros(len(athletes), int), sure, (None,) * len(athletes))
     code = place(rules, values, words)
     probability = np.full((len(athletes), len(rules.rules)), np.nan)
     matrix = np.column_stack([*values.values()]) if values else np.zeros((len(athletes), 0))
     complete = np.atleast_1d(np.isfinite(matrix).all(axis=1))
-    reason = ["" if c else _no_value(rules.metrics, matrix[i]) for i, c in enumerate(complete)]
+    reason = [None if c else _no_value(rules.metrics, matrix[i]) for i, c in enumerate(complete)]
     why = _why_not(rules, noise, int(complete.sum()))
-    if why:
+    if why is not None:
         reason = [r or why for r in reason]
     else:
         part = {w: v[complete] for w, v in words.items()}
         probability[complete] = _probabilities(matrix[complete], part, rules, noise)
+        flat = np.isnan(probability).any(axis=1)
+        reason = [r or (Reason("values_all_equal") if f else None) for r, f in zip(reason, flat, strict=True)]  # fmt: skip
     return _Stratum(name, athletes, code, probability, tuple(reason))
 
 
-def _no_value(metrics: tuple[str, ...], row: Array) -> str:
+def _no_value(metrics: tuple[str, ...], row: Array) -> Reason:
     missing = [m for m, v in zip(metrics, row, strict=True) if not np.isfinite(v)]
-    return f"no value of {', '.join(missing)}"
+    return Reason("value_missing", {"metrics": missing})
 
 
-def _why_not(rules: Rules, noise: FoundNoise, n: int) -> str:
-    if any(m in noise.missing for m in rules.metrics):
-        return "; ".join(noise.missing[m] for m in rules.metrics if m in noise.missing)
+def _why_not(rules: Rules, noise: FoundNoise, n: int) -> Reason | None:
+    why = noise.why_not(rules.metrics)
     fewest = max(_FEWEST, len(rules.metrics) + 4)
-    if rules.metrics and n < fewest:
-        return f"{n} athletes with every value in this stratum; {fewest} are needed"
-    return ""
+    if why is None and rules.metrics and n < fewest:
+        return Reason("few_with_every_value", {"n": n, "needed": fewest})
+    return why
 
 
 def _probabilities(
@@ -218,7 +231,7 @@ def _probabilities(
         return np.asarray(place(rules, {}, words)[:, None] == np.arange(rows), dtype=float)
     known = noise.part(rules.metrics)
     assert known is not None
-    if (matrix.std(axis=0) == 0).any():
+    if any(is_constant(column) for column in matrix.T):
         return np.full((n, rows), np.nan)
     size = max(_FEWEST_DRAWS, min(size, _LARGEST // matrix.size))
     true, _ = squad_draws(matrix, known, np.random.default_rng(SEED), size)
@@ -243,8 +256,8 @@ def _placements(found: list[_Stratum], rules: Rules, sure: float) -> pd.DataFram
         chances = _by_subgroup(rules, part.probability)
         for i, athlete in enumerate(part.athletes):
             rows.append(_placement(part, i, athlete, rules, (chances[i], sure)))
-    columns = ["athlete", "stratum", "by_rules", "rule", "probability", "likelier", "call"]
-    columns += ["subgroup", "moved", "reason"]
+    columns = ["athlete", "stratum", "by_rules", "rule", "probability", "likelier"]
+    columns += ["call", "subgroup", "moved", "reason", "reason_code", "word_values"]
     columns += [f"p_{g}" for g in rules.subgroups]
     return pd.DataFrame(rows, columns=columns).sort_values("athlete", ignore_index=True)
 
@@ -260,73 +273,69 @@ def _placement(
     likelier = ""
     if np.isfinite(p) and chances.max() > p:
         likelier = rules.subgroups[int(chances.argmax())]
-    subgroup, moved = by_rules, ""
-    reason = rules.rules[code].reason if code >= 0 else part.reason[i]
+    subgroup, moved, why = by_rules, "", part.reason[i]
+    reason = rules.rules[code].reason if code >= 0 else ""
     if rules.close and (call == CLOSE_CALL or not by_rules):
-        subgroup, reason = rules.close, part.reason[i] or CLOSE_CALL
+        subgroup, reason, why = rules.close, "", why or Reason("too_close_to_call")
     if athlete in rules.moves:
         subgroup, reason = rules.moves[athlete]
         moved = "yes"
     return {
         "athlete": athlete, "stratum": part.name, "by_rules": by_rules,
-        "rule": str(rules.rules[code]) if code >= 0 else "", "probability": p,
-        "likelier": likelier, "call": call, "subgroup": subgroup, "moved": moved, "reason": reason,
+        "rule": str(rules.rules[code]) if code >= 0 else "",
+        "probability": p, "likelier": likelier, "call": call, "subgroup": subgroup,
+        "moved": moved, "reason": reason, "reason_code": why.code if why else "",
+        "word_values": json.dumps(why.values, ensure_ascii=False) if why else "",
         **{f"p_{g}": float(c) for g, c in zip(rules.subgroups, chances, strict=True)},
     }  # fmt: skip
 
 
-def _probability_rows(found: list[_Stratum], rules: Rules, session: str) -> list[dict[str, Any]]:
-    rows = []
-    metric = " and ".join(rules.metrics) or "roster"
-    for part in found:
-        chances = _by_subgroup(rules, part.probability)
-        for i, athlete in enumerate(part.athletes):
-            for g, group in enumerate(rules.subgroups):
-                p = float(chances[i, g])
-                rows.append({
-                    "metric": metric, "statistic": "placement_probability", "group": group,
-                    "session": session, "athlete": athlete, "estimate": p,
-                    "n": len(part.athletes), "unit": "", "method": "posterior of the true value",
-                    "text": None if np.isfinite(p) else f"not estimable: {part.reason[i] or 'no spread'}",
-                })  # fmt: skip
-    return rows
+def _add_probabilities(rows: Rows, part: _Stratum, rules: Rules, session: str) -> None:
+    """Add the probability of every subgroup for every athlete of a stratum."""
+    n, groups = len(part.athletes), len(rules.subgroups)
+    if not n:
+        return
+    here = rows.at(
+        metric=PLACEMENT_RULES,
+        session=session,
+        athlete=np.repeat(np.array(part.athletes, dtype=object), groups),
+        group=np.tile(np.array(rules.subgroups, dtype=object), n),
+        n=n,
+    )
+    here.add(
+        "placement_probability",
+        _by_subgroup(rules, part.probability).ravel(),
+        reason=[r for r in part.reason for _ in range(groups)],
+        estimator="posterior_share",
+    )
 
 
-def _true_value_rows(
-    rows: pd.DataFrame,
-    masks: dict[str, pd.Series],
-    rules: Rules,
-    noise: FoundNoise,
-    level: float,
-) -> list[dict[str, Any]]:
-    """Return each athlete's likely true value of every deciding metric, with its interval."""
-    out = []
-    for metric in rules.metrics:
-        known = noise.part([metric])
-        for mask in masks.values():
-            part = rows[mask.loc[rows.index] & rows[metric].notna()]
-            base = {"metric": metric, "statistic": "true_value", "unit": unit_of(metric)}
-            if known is None or len(part) < _FEWEST:
-                why = noise.missing.get(metric, f"{len(part)} athletes; {_FEWEST} are needed")
-                out += [
-                    base | {"athlete": a, "text": f"not estimable: {why}"}
-                    for a in part["athlete"].astype(str)
-                ]
-                continue
-            likely = _likely(part[metric].to_numpy(float), known, level)
-            for i, athlete in enumerate(part["athlete"].astype(str)):
-                out.append(base | {
-                    "athlete": athlete, "session": str(part["session"].iloc[i]),
-                    "estimate": likely[0, i], "ci_low": likely[1, i], "ci_high": likely[2, i],
-                    "level": level, "n": len(part), "se": likely[3, i],
-                    "method": "posterior of the true value",
-                })  # fmt: skip
-    return out
+def _add_true_values(rows: Rows, part: pd.DataFrame, metric: str, noise: FoundNoise) -> None:
+    """Add each athlete's likely true value of one deciding metric, with its interval."""
+    n = len(part)
+    if not n:
+        return
+    place = {"athlete": list(part["athlete"].astype(str)), "session": str(part["session"].iloc[0])}
+    here = rows.at(metric=metric, n=n, **place)
+    known = noise.part([metric])
+    if known is None or n < _FEWEST:
+        few = Reason("few_with_every_value", {"n": n, "needed": _FEWEST})
+        here.none("true_value", noise.missing.get(metric, few))
+        return
+    mean, low, high, sd = _likely(part[metric].to_numpy(float), known, rows.level)
+    here.add(
+        "true_value",
+        mean,
+        limits=(low, high),
+        se=sd,
+        estimator="posterior_mean",
+        interval_kind="quantiles_of_draws",
+    )
 
 
 def _likely(values: Array, noise: Noise, level: float) -> Array:
     """Return mean, limits and SD of each athlete's true value of one metric, (4, n)."""
-    if values.std() == 0:
+    if is_constant(values):
         return np.stack([values, values, values, np.zeros_like(values)])
     true = squad_draws(values[:, None], noise, np.random.default_rng(SEED))[0][..., 0]
     low, high = np.quantile(true, [0.5 - level / 2, 0.5 + level / 2], axis=0)
@@ -364,7 +373,7 @@ def _settings(
         "seed": SEED,
         "subgroups": list(rules.every_subgroup),
         "typical_errors": {
-            m: {"error": float(e), "df": float(d), "source": noise.sources[m]}
+            m: {"error": float(e), "df": float(d), "source": "baselines" if noise.sources[m] else "supplied", "sessions": noise.sources[m]}
             for m, e, d in zip(noise.metrics, noise.noise.error, noise.noise.df, strict=True)
         } if noise.noise is not None else {},
         "record": record,

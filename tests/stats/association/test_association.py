@@ -5,12 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from result_kit import assert_typed
 from scipy import stats
 
 import cmjlab as cj
 from cmjlab.errors import StatsError
+from cmjlab.stats.association import rows
 from cmjlab.stats.association.association import repeated_correlation
-from cmjlab.stats.association.rows import coupling, few_words, fisher_limits
+from cmjlab.stats.association.rows import coupling, fisher_limits
+from cmjlab.stats.association.sentences import chance_note
+from cmjlab.words.catalog import read_words
 
 
 @pytest.mark.filterwarnings("ignore:The inplace keyword")  # inside pingouin
@@ -72,7 +76,7 @@ def test_with_two_sessions_the_centred_form_is_the_correlation_of_changes():
     wide = data.pivot(index="athlete", columns="session", values=["x", "y"])
     change = {c: wide[c]["b"] - wide[c]["a"] for c in ("x", "y")}
     r = stats.pearsonr(change["x"], change["y"])
-    centred = result.rows("correlation_repeated", method="session centred").iloc[0]
+    centred = result.rows("correlation_repeated", estimator="sessions_taken_out").iloc[0]
     direct = result.rows("correlation_change").iloc[0]
     for row in (centred, direct):
         assert row["estimate"] == pytest.approx(r.statistic, rel=1e-10)
@@ -106,11 +110,12 @@ def test_change_against_start_is_named_and_oldham_stands_beside_it():
         for s in ("a", "b")
     ])  # fmt: skip
     result = cj.association(data, "jump_height_m", "jump_height_m", before="a", after="b")
-    start = result.rows("correlation_with_change", contrast="with jump_height_m in a").iloc[0]
+    start = result.rows("correlation_with_change", session="a").iloc[0]
     assert start["estimate"] == pytest.approx(-0.5, abs=0.1)
-    assert start["text"].startswith("coupled")
+    assert start["remark_code"] == "change_contains_value"
+    assert (start["first"], start["second"]) == ("b", "a")
     assert result.value("correlation_oldham") == pytest.approx(0, abs=0.12)
-    assert "Oldham" in next(str(n) for n in result.notes if n.code == "coupling")
+    assert "Oldham" in next(str(n) for n in result.notes if n.code == "change_contains_start")
 
 
 @pytest.mark.parametrize(
@@ -128,27 +133,36 @@ def test_known_couplings(a, b, tied):
     assert coupling(a, b) == coupling(b, a)
 
 
+def test_every_coupling_has_words():
+    assert all(f"reason.{why}" in read_words().keys for _, _, why in rows._COUPLED)
+
+
 def test_attendance_of_one_session_against_change_is_association_only():
     data = two_sessions(20, np.random.default_rng(5))
     data["attendance_percent"] = np.where(data["session"] == "b", 80 + np.arange(40) % 7, np.nan)
     result = cj.association(data, "attendance_percent", "y", before="a", after="b")
     row = result.rows("correlation_with_change").iloc[0]
-    assert row["contrast"] == "with attendance_percent in b"
+    assert (row["other_metric"], row["session"]) == ("attendance_percent", "b")
+    assert row["contrast"] == "b - a, with attendance percent"
     assert row["n"] == 20
-    assert "no value in both a and b" in result.rows("correlation_change")["text"].iloc[0]
+    missing = result.rows("correlation_change").iloc[0]
+    assert missing["reason_code"] == "no_change_of_other"
+    assert "attendance percent has no value in both a and b" in missing["text"]
     assert result.has_note("association_only")
-    assert "20 athletes" in next(str(n) for n in result.notes if n.code == "few_athletes")
+    assert "20 athletes" in next(str(n) for n in result.notes if n.code == "chance_correlation")
 
 
 def test_few_athletes_words_use_the_exact_limit():
     """With 12 athletes |r| must exceed .576 (table of critical values, e.g. Bland 2015)."""
-    assert "−0.58 and 0.58" in few_words(12)
-    assert "next to nothing" in few_words(4)
+    assert chance_note(12).values["edge"] == pytest.approx(0.576, abs=5e-4)
+    assert "−0.58 and 0.58" in str(chance_note(12))
+    assert "next to nothing" in str(chance_note(4))
 
 
 def test_constant_columns_and_too_few_athletes_are_explained():
     data = two_sessions(8, np.random.default_rng(6)).assign(z=1.0)
     result = cj.association(data, "z", "y")
+    assert (result.table["reason_code"] == "one_does_not_vary").all()
     assert (result.table["text"] == "not estimable: one of the two does not vary").all()
     small = cj.association(two_sessions(3, np.random.default_rng(7)), "x", "y")
     assert small.rows("correlation")["text"].str.contains("3 athletes with both values").all()
@@ -194,3 +208,28 @@ def test_infinite_values_are_named():
     data.loc[3, "y"] = np.inf
     with pytest.raises(StatsError, match="y: athlete A1, session b is infinite"):
         cj.association(data, "x", "y")
+
+
+@pytest.mark.parametrize("n", [1, 2, 4, 12])
+@pytest.mark.parametrize("change", ["plain", "constant", "holes", "sexes"])
+def test_everything_is_typed_and_can_be_said(n, change):
+    data = two_sessions(n, np.random.default_rng(n)).rename(columns={"y": "jump_height_m"})
+    data = data.assign(coach_rating=np.arange(len(data)) % 5, force_share=data["jump_height_m"] + 1)
+    if change == "constant":
+        data["x"] = 3.0
+    if change == "holes":
+        data.loc[data["session"] == "a", "coach_rating"] = np.nan
+        data.loc[::3, "x"] = np.nan
+    if change == "sexes":
+        data = data.assign(
+            sex=np.where(np.arange(len(data)) % 4 < 2, "f", "m"), group=data["athlete"]
+        )
+    columns = ["x", "jump_height_m", "coach_rating", "force_share"]
+    result = cj.association(data, columns, columns, before="a", after="b")
+    assert_typed(result)
+    both = result.rows("correlation_repeated")
+    for _, part in both.groupby(["metric", "other_metric"]):
+        assert part["leads"].sum() == 1
+    said = [s for s in result.sentences if s.key == "association.correlation_repeated"]
+    known = both["estimate"].notna() & both["leads"].astype(bool)
+    assert len(said) == int(known.sum())

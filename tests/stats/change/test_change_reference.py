@@ -87,17 +87,21 @@ def sleep() -> Result:
     return change_within(long_table(SLEEP[1], SLEEP[0]), before="pre", after="post")
 
 
-def _row(result: Result, statistic: str, method: str, **where: str) -> pd.Series:
-    rows = result.rows(statistic, **where)
-    rows = rows[rows["method"].str.contains(method, regex=False)]
+def _row(result: Result, statistic: str, interval_kind: str, **where: str) -> pd.Series:
+    rows = result.rows(statistic, interval_kind=interval_kind, **where)
     assert len(rows) == 1
     return rows.iloc[0]
+
+
+def _pair(contrast: str) -> dict[str, str]:
+    first, second = contrast.split(" - ")
+    return {"first": first, "second": second}
 
 
 @pytest.mark.parametrize("contrast", list(ANOREXIA))
 def test_ancova_classical_equals_r(compared: Result, contrast: str) -> None:
     estimate, se, p, low, high, _, _ = ANOREXIA[contrast]
-    row = _row(compared, "adjusted_difference", "classical", contrast=contrast)
+    row = _row(compared, "adjusted_difference", "classical", **_pair(contrast))
     found = row[["estimate", "se", "p", "ci_low", "ci_high"]].astype(float).tolist()
     assert found == pytest.approx([estimate, se, p, low, high], abs=1e-9)
     assert row["df"] == 68
@@ -105,7 +109,7 @@ def test_ancova_classical_equals_r(compared: Result, contrast: str) -> None:
 
 @pytest.mark.parametrize("contrast", list(ANOREXIA))
 def test_ancova_hc3_equals_car(compared: Result, contrast: str) -> None:
-    row = _row(compared, "adjusted_difference", "HC3", contrast=contrast)
+    row = _row(compared, "adjusted_difference", "hc3", **_pair(contrast))
     assert row["se"] == pytest.approx(ANOREXIA[contrast][5], abs=1e-9)
     assert row["p"] == pytest.approx(ANOREXIA[contrast][6], abs=1e-9)
 
@@ -140,11 +144,11 @@ def test_two_groups_only_equal_r(anorexia: pd.DataFrame) -> None:
 
 def test_effect_sizes_of_the_comparison(compared: Result) -> None:
     # effectsize 0.8.3 hedges_g (point) and the noncentral-t interval of d by R pt, uniroot
-    row = compared.rows("hedges_g", contrast="FT - Cont").iloc[0]
+    row = compared.rows("hedges_g", first="FT", second="Cont").iloc[0]
     assert row["estimate"] == pytest.approx(0.986651571685, abs=1e-9)
     assert row["ci_low"] == pytest.approx(0.35106060614836, abs=1e-6)
     assert row["ci_high"] == pytest.approx(1.64837528129692, abs=1e-6)
-    morris = compared.value("dppc2", contrast="FT - Cont")
+    morris = compared.value("dppc2", first="FT", second="Cont")
     assert morris == pytest.approx(1.38998245698661, abs=1e-10)
 
 
@@ -187,7 +191,9 @@ def test_bell_mccaffrey_without_covariate_is_welch() -> None:
     table = long_table([1.0] * 9, [3, 5, 4, 6, 2, 9, 7, 5, 8], list("xxxxyyyyy"))
     table.loc[table["session"] == "pre", "value"] = [1, 2, 3, 1, 2, 3, 1, 2, 2]
     row = _row(
-        change_between(table, before="pre", after="post", control="x"), "change_difference", "Welch"
+        change_between(table, before="pre", after="post", control="x"),
+        "change_difference",
+        "welch_bm",
     )
     change = pd.DataFrame({"g": list("xxxxyyyyy"), "c": [2, 3, 1, 5, 0, 6, 6, 3, 6]})
     variance = change.groupby("g")["c"].var()
@@ -207,7 +213,7 @@ def test_hc2_equals_statsmodels(anorexia: pd.DataFrame, compared: Result) -> Non
     ).astype(float)
     fitted = sm.OLS(wide["post"].to_numpy(), design).fit(cov_type="HC2")
     for k, contrast in enumerate(["CBT - Cont", "FT - Cont"]):
-        row = _row(compared, "adjusted_difference", "HC2", contrast=contrast)
+        row = _row(compared, "adjusted_difference", "hc2_bm", **_pair(contrast))
         assert row["se"] == pytest.approx(float(fitted.bse[k + 1]), rel=1e-9)
 
 
@@ -227,14 +233,14 @@ def test_tukey_kramer_equals_emmeans(anorexia: pd.DataFrame, contrast: str) -> N
     order = pd.CategoricalDtype(["Cont", "CBT", "FT"], ordered=True)
     ordered = anorexia.assign(group=anorexia["group"].astype(order))
     result = change_between(ordered, before="pre", after="post", assignment="random")
-    row = _row(result, "simultaneous_difference", "Tukey", contrast=contrast)
+    row = _row(result, "simultaneous_difference", "tukey_kramer", **_pair(contrast))
     found = row[["p_adjusted", "ci_low", "ci_high"]].astype(float).tolist()
     assert found == pytest.approx(TUKEY[contrast], abs=1e-7)
     together = _row(
         result,
         "simultaneous_difference",
-        "classical standard error; simultaneous",
-        contrast=contrast,
+        "multivariate_t_classical",
+        **_pair(contrast),
     )
     # the exact multivariate t is a little smaller than Tukey-Kramer, which is conservative
     assert together["p_adjusted"] <= TUKEY[contrast][0] + 2e-4
@@ -243,7 +249,7 @@ def test_tukey_kramer_equals_emmeans(anorexia: pd.DataFrame, contrast: str) -> N
 
 @pytest.mark.parametrize("contrast", list(DUNNETT))
 def test_dunnett_equals_emmeans(compared: Result, contrast: str) -> None:
-    row = _row(compared, "simultaneous_difference", "classical", contrast=contrast)
+    row = _row(compared, "simultaneous_difference", "multivariate_t_classical", **_pair(contrast))
     assert row["p_adjusted"] == pytest.approx(DUNNETT[contrast], abs=1.5e-4)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from change_kit import chosen_squad
 
 from cmjlab.errors import StatsError
 from cmjlab.plan import Selection
@@ -12,25 +13,11 @@ from cmjlab.stats.change.change import change_between
 from cmjlab.stats.change.drift import constrained_model, regression_drift
 from cmjlab.stats.change.regression_to_mean import drift_expected, drift_from_outside
 
-
-def chosen(n: int = 20, *, effect: float = 0.0, seed: int = 0) -> pd.DataFrame:
-    """Return a squad whose lowest third in base1 forms the group "low"."""
-    rng = np.random.default_rng(seed)
-    trait = rng.normal(33.0, 3.0, n)
-    wide = pd.DataFrame({s: trait + rng.normal(0, 1.5, n) for s in ("base1", "base2", "post")})
-    low = wide["base1"].rank() <= n // 3
-    wide["post"] += np.where(low, effect, 0.0)
-    wide["athlete"] = [f"A{i:02d}" for i in range(n)]
-    wide["group"] = np.where(low, "low", "rest")
-    long = wide.melt(id_vars=["athlete", "group"], var_name="session", value_name="value")
-    return long.assign(role=np.where(long["session"] == "post", "post", "baseline"))
-
-
 SELECTION = Selection(("value",), "base1")
 
 
 def test_drift_equals_the_written_out_regression() -> None:
-    table = chosen()
+    table = chosen_squad()
     result = drift_expected(table, selection=SELECTION, after="post", baseline="base2", group="low")
     wide = table.pivot(index="athlete", columns="session", values="value")
     low = table.drop_duplicates("athlete").set_index("athlete")["group"].loc[wide.index] == "low"
@@ -39,7 +26,8 @@ def test_drift_equals_the_written_out_regression() -> None:
     fitted = y.mean() + slope * (x[low].mean() - x.mean())
     assert result.value("drift_expected") == pytest.approx(fitted - x[low].mean(), rel=1e-10)
     beyond = result.rows("change_beyond_drift")
-    by_regression = beyond[beyond["method"].str.contains("regressed")].iloc[0]
+    by_regression = beyond[beyond["estimator"] == "second_baseline_on_selectors"].iloc[0]
+    assert not by_regression["leads"]
     assert by_regression["estimate"] == pytest.approx(wide["post"][low].mean() - fitted, rel=1e-10)
     assert by_regression["df"] == 18
     # variance s² [1/m + (1 - 2c) h], all of it written out
@@ -53,13 +41,14 @@ def test_drift_equals_the_written_out_regression() -> None:
 
 def test_clean_change_leads_with_the_squads_error_in_small_groups() -> None:
     result = drift_expected(
-        chosen(), selection=SELECTION, after="post", baseline="base2", group="low"
+        chosen_squad(), selection=SELECTION, after="post", baseline="base2", group="low"
     )
     first, second = (
         result.rows("change_beyond_drift").iloc[0],
         result.rows("change_beyond_drift").iloc[1],
     )
-    assert "typical error of the squad" in first["method"]
+    assert (first["interval_kind"], second["interval_kind"]) == ("squad_error", "own_spread")
+    assert (first["leads"], second["leads"]) == (True, False)
     assert (first["df"], second["df"]) == (19, 5)
     assert first["estimate"] == pytest.approx(second["estimate"])
 
@@ -85,26 +74,30 @@ def test_published_example_of_the_drift_formula() -> None:
     assert drift[0] == pytest.approx(0.814, abs=2e-3)
     assert drift == pytest.approx([0.2 * 4.07, 0.4 * 4.07, 0.1 * 4.07])
     assert result.has_note("slope_from_elsewhere")
-    assert (result.table["text"] == "depends on a slope from elsewhere").all()
+    assert (result.rows("drift_expected")["reason_code"] == "slope_not_measured").all()
+    assert (result.rows("change_beyond_drift")["remark_code"] == "slope_from_elsewhere").all()
+    assert result.row("drift_expected")["estimator"] == "outside_slope"
 
 
 def test_sentence_names_start_drift_and_remainder() -> None:
     result = drift_expected(
-        chosen(effect=2.0), selection=SELECTION, after="post", baseline="base2", group="low"
+        chosen_squad(effect=2.0), selection=SELECTION, after="post", baseline="base2", group="low"
     )
-    assert result.sentences[0].startswith("value: in base1 the mean of group low was −")
-    assert "Without any training it would be expected to move by +" in result.sentences[0]
-    assert "beyond the drift, measured as change from base2, that is " in result.sentences[0]
+    sentence = result.sentences[0]
+    assert (sentence.key, sentence.metric, sentence.group) == ("change.drift_clean", "value", "low")
+    assert sentence.text.startswith("Value, low: in base1 the group’s mean was −")
+    assert "Without any training it would be expected to move by +" in sentence.text
+    assert "beyond this drift, measured as the change from base2, is " in sentence.text
     assert result.has_note("drift_remains")
 
 
 def test_change_between_is_not_silent_about_selected_groups() -> None:
-    table = chosen()
+    table = chosen_squad()
     from_first = change_between(
         table, before="base1", after="post", assignment=SELECTION, control="rest"
     )
     assert len(from_first.rows("drift_expected")) == 2
-    assert from_first.rows("adjusted_difference")["method"].str.contains("constrained").sum() == 1
+    assert len(from_first.rows("adjusted_difference", estimator="constrained_model")) == 1
     assert len(from_first.points["regression_to_mean"]) == 40
     no_role = change_between(
         table.drop(columns="role"),
@@ -114,11 +107,11 @@ def test_change_between_is_not_silent_about_selected_groups() -> None:
         control="rest",
     )
     assert no_role.has_note("drift_unknown")
-    assert no_role.rows("drift_expected")["text"].str.startswith("not estimable").all()
+    assert (no_role.rows("drift_expected")["reason_code"] == "one_baseline").all()
     clean = change_between(
         table, before="base2", after="post", assignment=SELECTION, control="rest"
     )
-    assert clean.has_note("groups_selected")
+    assert clean.has_note("groups_selected_elsewhere")
     assert len(clean.rows("change_beyond_drift")) == 6
 
 
@@ -174,11 +167,11 @@ def test_several_selectors_and_another_outcome() -> None:
 def test_unusable_questions(change: dict[str, object], message: str) -> None:
     options: dict[str, object] = {"selection": SELECTION, "after": "post", "baseline": "base2"}
     with pytest.raises((StatsError, ValueError), match=message):
-        drift_expected(chosen(), **{**options, **change})  # type: ignore[arg-type]
+        drift_expected(chosen_squad(), **{**options, **change})  # type: ignore[arg-type]
 
 
 def test_the_chosen_group_alone_is_no_squad() -> None:
-    table = chosen()
+    table = chosen_squad()
     with pytest.raises(StatsError, match="the whole squad"):
         drift_expected(
             table[table["group"] == "low"], selection=SELECTION, after="post", baseline="base2"
@@ -221,12 +214,12 @@ def test_drift_is_towards_the_own_sex() -> None:
 
 
 def test_values_without_noise_give_numbers_with_the_reason() -> None:
-    table = chosen()
+    table = chosen_squad()
     first = table[table["session"] == "base1"].set_index("athlete")["value"]
     exact = table["athlete"].map(first).to_numpy()
     table["value"] = exact * np.where(table["session"] == "base2", 2.0, 1.0)
     result = drift_expected(table, selection=SELECTION, after="post", baseline="base2", group="low")
     rows = result.table[result.table["ci_low"].isna()]
     assert len(rows) == 2
-    assert rows["text"].str.contains("interval not estimable").all()
+    assert (rows["reason_code"] == "second_follows_first").all()
     assert rows["estimate"].notna().all()

@@ -13,9 +13,9 @@ from cmjlab.results import Result
 from cmjlab.stats.change.change import change_between, change_within
 from cmjlab.stats.change.plan import apply_plan
 from cmjlab.stats.common.effect_sizes import hedges_j, noncentrality_interval
-from cmjlab.stats.common.equivalence import share_above, share_below, tost, verdict
+from cmjlab.stats.common.equivalence import share_above, share_below, tost
 from cmjlab.stats.common.multiplicity import adjust_across_metrics, adjust_p, family_of, fcr_level
-from cmjlab.stats.common.tables import statistics_frame
+from cmjlab.tables import STATISTICS_TABLE
 
 
 def test_exact_j() -> None:
@@ -91,29 +91,6 @@ def test_shares_are_one_minus_the_one_sided_p() -> None:
     assert float(share_below(1.2, 0.5, 11.0, -1.0)) == pytest.approx(float(found.p_lower))
 
 
-@pytest.mark.parametrize(
-    ("low", "high", "words"),
-    [
-        (1.2, 2.0, "the whole interval is beyond the change that matters, upwards"),
-        (-3.0, -1.1, "the whole interval is beyond the change that matters, downwards"),
-        (
-            -0.5,
-            0.9,
-            "the whole interval is smaller than the change that matters, in either direction",
-        ),
-        (0.2, 2.0, "the interval still holds a rise that matters and a change too small to matter"),
-        (
-            -2.0,
-            2.0,
-            "the interval still holds a rise that matters and a fall that matters and a change too small to"
-            " matter",
-        ),
-    ],
-)
-def test_verdict_words(low: float, high: float, words: str) -> None:
-    assert verdict(low, high, 1.0) == words
-
-
 def test_adjusted_p_values_by_hand() -> None:
     p = [0.01, 0.04, np.nan, 0.03]
     assert adjust_p(p, "holm")[[0, 1, 3]] == pytest.approx([0.03, 0.06, 0.06])
@@ -180,14 +157,16 @@ def test_plan_fills_roles_and_margins(two_metrics: pd.DataFrame) -> None:
     gain = result.value("probability_meaningful_gain")
     assert gain == pytest.approx(1 - effect["p"])
     assert result.has_note("no_change_that_matters")
-    assert result.sentences[-1].startswith(
-        "Jump height (take-off velocity), mean change (post - pre): +"
-    )
-    assert "against a change that matters of 1.0 cm:" in result.sentences[-1]
+    assert set(result.rows("equivalence")["case"]) == {"mean_change"}
+    assert row["remark_code"].startswith("margin_")
+    sentence = result.sentences[-1]
+    assert (sentence.key, sentence.metric) == ("change.matters_mean_change", "jump_height_m")
+    assert sentence.values["margin"] == 0.01
+    assert "; the change that matters is 1.0 cm. The " in sentence.text
 
 
 def test_plan_without_its_primary_metric_says_so() -> None:
-    frame = statistics_frame([{"metric": "x", "statistic": "mean_change", "estimate": 1.0}])
+    frame = STATISTICS_TABLE.frame([{"metric": "x", "statistic": "mean_change", "estimate": 1.0}])
     result = apply_plan(Result("change_within", frame), Plan())
     assert result.has_note("no_primary_metric")
     assert result.table["role"].tolist() == ["exploratory"]
@@ -204,8 +183,9 @@ def test_exploratory_p_values_are_adjusted_as_one_family(reference_data: Path) -
     table = pd.concat(parts, ignore_index=True)
     result = change_between(table, before="pre", after="post", control="Cont")
     planned = apply_plan(result, Plan(primary_metric="m0"))
-    rows = planned.rows("adjusted_difference", contrast="FT - Cont")
-    rows = rows[rows["method"].str.contains("classical")].set_index("metric")
+    rows = planned.rows(
+        "adjusted_difference", first="FT", second="Cont", interval_kind="classical"
+    ).set_index("metric")
     assert np.isnan(rows.loc["m0", "p_adjusted"])
     expected = adjust_p([rows.loc["m1", "p"], rows.loc["m2", "p"]], "holm")
     assert rows.loc[["m1", "m2"], "p_adjusted"].tolist() == pytest.approx(expected.tolist())

@@ -14,7 +14,7 @@ from cmjlab.words.catalog import read_words
 PHRASES = {"Sentence": "", "Note": "note.", "Reason": "reason.", "Case": "case."}
 COLUMNS = {"estimator": "estimator.", "interval_kind": "interval."}
 #: Rooms whose sentences and notes are all typed.
-ROOMS = ("common", "reliability", "planning", "individual")
+ROOMS = ("common", "reliability", "planning", "individual", "association", "subgroups")
 FILES = sorted(p for r in ROOMS for p in (ROOT / "cmjlab" / "stats" / r).glob("*.py"))
 
 

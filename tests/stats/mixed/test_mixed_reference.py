@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from cmjlab.stats.common.tables import statistics_frame
-from cmjlab.stats.mixed.anova import mixed_anova
-from cmjlab.stats.mixed.contrast_rows import HC2_T, OWN_T, POOLED_T
+from cmjlab.results import Result
+from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.mixed.anova import GG, HF, PLAIN, TYPE_2, mixed_anova
+from cmjlab.stats.mixed.contrast_rows import POOLED, SEPARATE
 from cmjlab.stats.mixed.mixed import change_mixed
-from cmjlab.stats.mixed.model_rows import model_rows
+from cmjlab.stats.mixed.model_rows import add_models
 from cmjlab.stats.mixed.models import FREE, INTERCEPT, SLOPE, fit_model
 from cmjlab.stats.mixed.panel import read_panel
 
@@ -89,32 +90,36 @@ def squads():
     return long_table(SQUADS, ("pre", "mid", "post"), "jh")
 
 
-def f_row(result, statistic, method):
-    rows = result.rows(statistic, method=method)
+def f_row(result, statistic, estimator):
+    rows = result.rows(statistic, estimator=estimator)
     assert len(rows) == 1
     return rows.iloc[0]
+
+
+def model_table(panel, covariance):
+    """Return the rows of one fitted model and its notes."""
+    rows = Rows(level=0.95)
+    notes = add_models(rows, panel, [fit_model(panel, covariance)])
+    return rows.frame(), notes
 
 
 def test_mixed_anova_obrien_kaiser(obk):
     result = mixed_anova(obk, "value")
     for key, (f, df, df2, p) in OK_ANOVA.items():
-        row = f_row(result, key, "mixed ANOVA, Type III")
+        row = f_row(result, key, PLAIN)
         assert (row["estimate"], row["df"], row["df2"]) == pytest.approx((f, df, df2), rel=RTOL)
         assert row["p"] == pytest.approx(p, rel=RTOL)
     for key, (df, df2, p) in OK_GG.items():
-        row = f_row(result, key, "mixed ANOVA, Type III, Greenhouse–Geisser")
+        row = f_row(result, key, GG)
         assert (row["df"], row["df2"], row["p"]) == pytest.approx((df, df2, p), rel=RTOL)
     for key, p in OK_HF.items():
-        row = f_row(result, key, "mixed ANOVA, Type III, Huynh–Feldt")
+        row = f_row(result, key, HF)
         assert row["p"] == pytest.approx(p, rel=RTOL)
     for key, (partial, general) in OK_SIZES.items():
-        method = f"mixed ANOVA, Type III, {key}"
-        assert result.value("partial_eta_squared", method=method) == pytest.approx(
-            partial, rel=RTOL
-        )
-        assert result.value("generalised_eta_squared", method=method) == pytest.approx(
-            general, rel=RTOL
-        )
+        assert result.value("partial_eta_squared", case=key) == pytest.approx(partial, rel=RTOL)
+        assert result.value("generalised_eta_squared", case=key) == pytest.approx(general, rel=RTOL)
+    for key in OK_GG:
+        assert result.row(key)["estimator"] == GG
 
 
 def test_sphericity_obrien_kaiser(obk):
@@ -131,13 +136,13 @@ def test_mixed_anova_weight_loss(reference_data):
     wide = pd.read_csv(reference_data / "prepost" / "WeightLoss.csv")
     table = wide.melt(id_vars=["id", "group"], value_vars=["wl1", "wl2", "wl3"], var_name="session")
     result = mixed_anova(table.rename(columns={"id": "athlete"}), "value")
-    row = f_row(result, "group_by_time", "mixed ANOVA, Type III, Greenhouse–Geisser")
+    row = f_row(result, "group_by_time", GG)
     assert row["estimate"] == pytest.approx(7.08135877822, rel=RTOL)
     assert row["p"] == pytest.approx(2.71424337116e-04, rel=RTOL)
-    row = f_row(result, "time_main_effect", "mixed ANOVA, Type III, Huynh–Feldt")
+    row = f_row(result, "time_main_effect", HF)
     assert row["estimate"] == pytest.approx(113.70895163117, rel=RTOL)
     assert row["p"] == pytest.approx(2.816493386e-19, rel=1e-5)
-    assert f_row(result, "group_main_effect", "mixed ANOVA, Type III")["p"] == pytest.approx(
+    assert f_row(result, "group_main_effect", PLAIN)["p"] == pytest.approx(
         1.44150876645e-02, rel=RTOL
     )
 
@@ -155,23 +160,28 @@ def test_mixed_anova_shipped_with_pingouin():
         table["athlete"] = table["group"] + table["athlete"].astype(str)
         result = mixed_anova(table, "y")
         for key, f in zip(OK_ANOVA, (group, time, both), strict=True):
-            row = f_row(result, key, "mixed ANOVA, Type III")
+            row = f_row(result, key, PLAIN)
             assert row["estimate"] == pytest.approx(f, rel=RTOL)
         epsilon = result.rows("sphericity_epsilon")["estimate"].iloc[0]
         assert epsilon == pytest.approx(gg, rel=RTOL)
         # Huynh–Feldt above 1 is taken as 1, as R does
-        row = f_row(result, "group_by_time", "mixed ANOVA, Type III, Huynh–Feldt")
-        plain = f_row(result, "group_by_time", "mixed ANOVA, Type III")
+        row = f_row(result, "group_by_time", HF)
+        plain = f_row(result, "group_by_time", PLAIN)
         assert row["p"] == pytest.approx(plain["p"], rel=1e-12)
 
 
 def test_random_intercept_rows_equal_emmeans(obk):
     panel = read_panel(obk, "value")
-    rows, notes = model_rows(panel, [fit_model(panel, INTERCEPT)], 0.95)
-    table = statistics_frame(rows)
-    table = table[table["method"] == "random intercept, REML, Kenward–Roger"]
+    table, notes = model_table(panel, INTERCEPT)
+    assert set(table["estimator"]) == {"model_random_intercept"}
+    table = table[table["interval_kind"] == "kenward_roger"]
     for (group, contrast), (estimate, se, low, high, p) in OK_CHANGES.items():
-        row = table[(table["group"] == group) & (table["contrast"] == contrast)].iloc[0]
+        later, earlier = contrast.split(" - ")
+        first, *second = group.split(" - ")
+        place = {"group": first, "first": later, "second": earlier}
+        if second:
+            place = {"first": first, "second": second[0], "session": later, "since": earlier}
+        row = Result("model", table).rows(**place).iloc[0]
         assert (row["estimate"], row["se"], row["df"]) == pytest.approx(
             (estimate, se, 26), rel=RTOL
         )
@@ -183,23 +193,16 @@ def test_random_intercept_rows_equal_emmeans(obk):
 def test_type_of_sums_of_squares_and_order_of_sessions(squads):
     """Type II F(2,20) = 26.0794 by R and pingouin, Type III 32.78; interaction 17.2988."""
     result = mixed_anova(squads, "jh", control="control")
-    assert f_row(result, "time_main_effect", "mixed ANOVA, Type II")["estimate"] == pytest.approx(
-        26.0794, abs=5e-5
-    )
-    assert f_row(result, "time_main_effect", "mixed ANOVA, Type III")["estimate"] == pytest.approx(
-        32.78, abs=5e-3
-    )
-    row = f_row(result, "group_by_time", "mixed ANOVA, Type III, Greenhouse–Geisser")
+    assert f_row(result, "time_main_effect", TYPE_2)["estimate"] == pytest.approx(26.0794, abs=5e-5)
+    assert f_row(result, "time_main_effect", PLAIN)["estimate"] == pytest.approx(32.78, abs=5e-3)
+    row = f_row(result, "group_by_time", GG)
     assert row["estimate"] == pytest.approx(17.2988, abs=5e-5)
     assert row["p"] == pytest.approx(0.000222, abs=5e-7)
-    assert f_row(result, "group_main_effect", "mixed ANOVA, Type III")["estimate"] == pytest.approx(
-        0.5096, abs=5e-5
-    )
+    assert f_row(result, "group_main_effect", PLAIN)["estimate"] == pytest.approx(0.5096, abs=5e-5)
     changed = change_mixed(squads, "jh", control="control")
-    assert list(dict.fromkeys(changed.rows("mean_change")["contrast"])) == [
-        "mid - pre", "post - pre", "post - mid",
-    ]  # fmt: skip
-    gain = changed.value("mean_change", group="plyo", contrast="post - pre", method=OWN_T)
+    pairs = changed.rows("mean_change")[["first", "second"]].drop_duplicates()
+    assert pairs.to_numpy().tolist() == [["mid", "pre"], ["post", "pre"], ["post", "mid"]]
+    gain = changed.value("mean_change", group="plyo", first="post", second="pre")
     assert gain == pytest.approx(2.30, abs=1e-9)
 
 
@@ -207,7 +210,7 @@ def test_mixed_anova_names_who_is_left_out(squads):
     """Without A3's post value R afex gives F(2,18) = 27.1664, p = 3.66e-6."""
     squads.loc[(squads["athlete"] == "P3") & (squads["session"] == "post"), "jh"] = np.nan
     result = mixed_anova(squads, "jh")
-    row = f_row(result, "group_by_time", "mixed ANOVA, Type III")
+    row = f_row(result, "group_by_time", PLAIN)
     assert (row["df"], row["df2"], row["n"]) == (2, 18, 11)
     assert row["estimate"] == pytest.approx(27.1664, abs=5e-5)
     assert row["p"] == pytest.approx(3.66e-6, abs=5e-9)
@@ -219,16 +222,20 @@ def test_all_values_are_used_by_the_random_intercept(squads):
     interval .002 to .769; plyo × post 2.2033, SE .2991, t 7.367; F(2, 19.0) = 28.886."""
     squads.loc[(squads["athlete"] == "P3") & (squads["session"] == "post"), "jh"] = np.nan
     panel = read_panel(squads, "jh", control="control")
-    rows, _ = model_rows(panel, [fit_model(panel, INTERCEPT)], 0.95)
-    table = statistics_frame(rows)
-    table = table[table["method"] == "random intercept, REML, Satterthwaite"]
-    own = table[(table["group"] == "control") & (table["contrast"] == "post - pre")].iloc[0]
+    table, _ = model_table(panel, INTERCEPT)
+    table = table[table["interval_kind"] == "satterthwaite"]
+    own = table[
+        table["group"].eq("control") & table["first"].eq("post") & table["second"].eq("pre")
+    ]
+    own = own.iloc[0]
     assert own["estimate"] == pytest.approx(0.3857, abs=5e-5)
     assert own["se"] == pytest.approx(0.1833, abs=5e-5)
     assert own["df"] == pytest.approx(19.0, abs=0.05)
     assert own["p"] == pytest.approx(0.0489, abs=5e-5)
     assert (own["ci_low"], own["ci_high"]) == pytest.approx((0.002, 0.769), abs=5e-4)
-    between = table[(table["group"] == "plyo - control") & (table["contrast"] == "post - pre")]
+    between = table[table["statistic"].eq("change_difference") & table["session"].eq("post")]
+    between = between[between["since"] == "pre"]
+    assert between[["first", "second"]].to_numpy().tolist() == [["plyo", "control"]]
     assert between["estimate"].iloc[0] == pytest.approx(2.2033, abs=5e-5)
     assert between["se"].iloc[0] == pytest.approx(0.2991, abs=5e-5)
     assert between["test_value"].iloc[0] == pytest.approx(7.367, abs=5e-4)
@@ -243,18 +250,17 @@ def test_two_complete_sessions_hold_one_test(obk):
     p .135503222 (R afex and t.test); reported once."""
     table = obk[obk["group"].isin(["control", "A"]) & obk["session"].isin(["pre", "post"])]
     result = change_mixed(table, "value", control="control")
-    row = result.rows("change_difference", method=POOLED_T).iloc[0]
+    row = result.rows("change_difference", interval_kind=POOLED).iloc[0]
     assert row["test_value"] == pytest.approx(1.686798247065, rel=RTOL)
     assert row["p"] == pytest.approx(0.135503222329, rel=RTOL)
     assert (row["df"], row["n"], row["role"]) == (7, 9, "primary")
     assert result.rows("group_by_time").empty
     assert "F(1, 7) = t² = 2.845" in next(n.text for n in result.notes if n.code == "one_test")
-    anova = f_row(mixed_anova(table, "value"), "group_by_time", "mixed ANOVA, Type III")
+    anova = f_row(mixed_anova(table, "value"), "group_by_time", PLAIN)
     assert anova["estimate"] == pytest.approx(2.84528832630, rel=RTOL)
     assert anova["p"] == pytest.approx(row["p"], rel=1e-9)
     panel = read_panel(table, "value", control="control")
-    rows, _ = model_rows(panel, [fit_model(panel, INTERCEPT)], 0.95)
-    model = statistics_frame(rows)
+    model, _ = model_table(panel, INTERCEPT)
     for p in model.loc[model["statistic"] == "change_difference", "p"]:
         assert p == pytest.approx(row["p"], rel=1e-9)
 
@@ -264,9 +270,8 @@ def test_welch_standard_error_of_the_second_row(obk):
     from scipy import stats
 
     result = change_mixed(obk, "value", control="control")
-    row = result.rows(
-        "change_difference", method=HC2_T, group="B - control", contrast="fup - pre"
-    ).iloc[0]
+    places = {"first": "B", "second": "control", "session": "fup", "since": "pre"}
+    row = result.rows("change_difference", interval_kind=SEPARATE, **places).iloc[0]
     b, c = (np.array(OBRIEN_KAISER[g], dtype=float) for g in ("B", "control"))
     theirs = stats.ttest_ind(b[:, 2] - b[:, 0], c[:, 2] - c[:, 0], equal_var=False)
     assert row["test_value"] == pytest.approx(theirs.statistic, rel=1e-12)
@@ -297,8 +302,8 @@ def test_random_slope_and_unstructured_agree_on_complete_data_at_the_ends(squads
     panel = read_panel(squads, "jh", control="control")
     tables = []
     for covariance in (SLOPE, FREE):
-        rows, _ = model_rows(panel, [fit_model(panel, covariance)], 0.95)
-        table = statistics_frame(rows)
-        keep = (table["statistic"] == "change_difference") & (table["contrast"] == "post - pre")
+        table, _ = model_table(panel, covariance)
+        keep = table["session"].eq("post") & table["since"].eq("pre")
         tables.append(table.loc[keep, "se"].to_numpy())
+    assert len(tables[0]) == 2
     np.testing.assert_allclose(tables[0], tables[1], rtol=1e-7)

@@ -7,6 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from result_kit import assert_typed
 
 import cmjlab as cj
 from cmjlab.errors import StatsError
@@ -95,7 +96,8 @@ def test_the_record_says_random_and_what_to_do_with_it():
     assert record["formed"] == "random"
     assert record["seed"] == 5
     assert "covariates" in str(result.notes[0])
-    assert "minimisation, seed 5" in result.sentences[0]
+    assert result.sentences[0].key == "assigned.minimisation"
+    assert "by minimisation (seed 5)" in result.sentences[0].text
     joined = cj.with_subgroups(squad(), result)
     assert set(joined["group"]) == {"jump", "usual"}
 
@@ -125,3 +127,11 @@ def test_another_order_column_keeps_the_deal_when_ids_are_replaced():
 def test_wrong_arguments_are_named(table, given, options, message):
     with pytest.raises(StatsError, match=re.escape(message)):
         cj.assign_randomly(table, given, seed=1, **options)
+
+
+@pytest.mark.parametrize("n", [2, 3, 24])
+@pytest.mark.parametrize("how", [{}, {"stratify": "position"}, {"minimise": ["jump_height_m"]}])
+def test_assignments_are_typed_and_can_be_said(n, how):
+    assert_typed(cj.assign_randomly(squad(n), ["jump", "usual"], seed=1, **how))
+    same = squad(n).assign(jump_height_m=0.3, relative_strength=1.5)
+    assert_typed(cj.assign_randomly(same, ["jump", "usual"], seed=1, **how))

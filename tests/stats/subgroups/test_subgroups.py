@@ -1,4 +1,4 @@
-"""Placement with its sureness, the record, balance, standing, force–distance balance."""
+"""Placement with its certainty, the record, balance, force–distance balance."""
 
 from __future__ import annotations
 
@@ -7,35 +7,14 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from result_kit import assert_typed
 from scipy import stats
+from subgroups_kit import RULES, harder, squad
 
 import cmjlab as cj
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.measures import add_age_band, strata
 from cmjlab.stats.subgroups.draws import Noise, second_test, squad_draws
-from cmjlab.stats.subgroups.standing import athlete_standing
-
-RULES = pd.DataFrame(
-    [("low", "relative_strength < 1.5", "", "strength first"), ("usual", "else", "", "")],
-    columns=["subgroup", "rule", "athlete", "reason"],
-)
-
-
-def squad(n: int = 20, seed: int = 1, error: float = 0.08, sessions: int = 2) -> pd.DataFrame:
-    rng = np.random.default_rng(seed)
-    true = 1.5 + 0.2 * rng.standard_normal(n)
-    rows = [
-        {
-            "athlete": f"A{i:02d}", "session": f"base{k + 1}", "role": "baseline",
-            "sex": "female" if i % 2 else "male",
-            "relative_strength": true[i] + error * rng.standard_normal(),
-            "jump_height_m": 0.3 + 0.1 * (true[i] - 1.5) + 0.02 * rng.standard_normal(),
-        }
-        for i in range(n)
-        for k in range(sessions)
-    ]  # fmt: skip
-    return pd.DataFrame(rows)
-
 
 # ---- the distribution of true values ------------------------------------------------------
 
@@ -100,7 +79,7 @@ def test_placement_far_from_the_cut_is_clear_and_near_it_too_close():
     assert (people["by_rules"] == np.where(first < 1.5, "low", "usual")).all()
     gap = (first - 1.5).abs()
     assert (people.loc[gap > 0.25, "call"] == "clear").all()
-    assert (people.loc[gap < 0.02, "call"] == "too close to call").any()
+    assert (people.loc[gap < 0.02, "call"] == "close").any()
     assert np.allclose(people["p_low"] + people["p_usual"], 1)
     rows = result.rows("placement_probability")
     assert len(rows) == 2 * 30
@@ -122,20 +101,22 @@ def test_strength_measured_once_needs_a_supplied_error():
     data = squad(sessions=1)
     result = cj.subgroup_athletes(data, RULES, within=None)
     people = result.points["placements"]
-    assert (people["call"] == "not estimable").all()
+    assert (people["call"] == "unknown").all()
     assert set(people["subgroup"]) == {"low", "usual"}
-    assert "measured once" in result.rows("placement_probability")["text"].iloc[0]
-    assert any("not estimable" in s for s in result.sentences)
+    assert set(result.rows("placement_probability")["reason_code"]) == {"measured_once"}
+    assert set(people["reason_code"]) == {"measured_once"}
+    assert result.sentences[1].key == "placement.certainty_unknown"
     given = cj.subgroup_athletes(data, RULES, within=None, reliability={"relative_strength": 0.08})
-    assert (given.points["placements"]["call"] != "not estimable").all()
+    assert (given.points["placements"]["call"] != "unknown").all()
     assert given.settings["typical_errors"]["relative_strength"]["source"] == "supplied"
 
 
 def test_a_copied_strength_test_is_not_taken_for_a_perfect_one():
     data = squad(error=0.0)
     result = cj.subgroup_athletes(data, RULES, within=None)
-    assert (result.points["placements"]["call"] == "not estimable").all()
-    assert any("as if copied" in str(n) for n in result.notes)
+    assert (result.points["placements"]["call"] == "unknown").all()
+    why = [n.values["why"].code for n in result.notes if n.code == "error_unknown"]
+    assert why == ["error_as_if_copied"]
 
 
 def test_an_error_supplied_by_a_reliability_result_is_used():
@@ -190,14 +171,16 @@ def test_moves_close_calls_and_missing_values():
     assert (
         people.loc["A05", ["subgroup", "moved", "reason"]] == ["low", "yes", "seen on court"]
     ).all()
-    close = (people["call"] == "too close to call") & (people["moved"] != "yes")
+    close = (people["call"] == "close") & (people["moved"] != "yes")
     assert close.any()
     assert (people.loc[close, "subgroup"] == "mixed").all()
     assert people.loc["A03", "by_rules"] == ""
-    assert people.loc["A03", "call"] == "not estimable"
+    assert people.loc["A03", "call"] == "unknown"
     assert result.has_note("move_without_athlete")
     assert result.has_note("moved_by_hand")
-    assert any("A05 from" in s and "seen on court" in s for s in result.sentences)
+    assert people.loc["A03", "reason_code"] == "value_missing"
+    assert set(people.loc[close, "reason_code"]) == {"too_close_to_call"}
+    assert "A05 stays in low (seen on court)" in result.sentences[-1].text
 
 
 def test_the_record_is_what_the_change_analysis_needs():
@@ -266,8 +249,10 @@ def test_a_rule_on_an_unknown_column_says_where_such_values_belong():
 def test_too_few_athletes_and_one_stratum_only():
     result = cj.subgroup_athletes(squad(4), RULES, within=None)
     people = result.points["placements"]
-    assert (people["call"] == "not estimable").all()
-    assert "4 athletes with every value" in result.rows("placement_probability")["text"].iloc[0]
+    assert (people["call"] == "unknown").all()
+    row = result.rows("placement_probability").iloc[0]
+    assert row["reason_code"] == "few_with_every_value"
+    assert "4 athletes with every value" in row["text"]
     alone = cj.subgroup_athletes(
         squad(8), pd.DataFrame([("all", "else")], columns=["subgroup", "rule"]), within=None
     )
@@ -336,52 +321,6 @@ def test_age_bands_and_strata():
         strata(out.assign(age_band=["x", "x", "x", None]), "age_band")
 
 
-# ---- standing -----------------------------------------------------------------------------
-
-
-def test_percentiles_in_squad_and_reference():
-    data = squad(9).query("session == 'base1'").assign(relative_strength=np.arange(9) * 0.1 + 1.1)
-    reference = pd.DataFrame([
-        {"metric": "relative_strength", "sex": "female", "mean": 1.5, "sd": 0.2, "source": "our club 2024, n = 60"},
-        {"metric": "relative_strength", "sex": "male", "p10": 1.2, "p50": 1.5, "p90": 1.8, "source": "our club 2024, n = 80"},
-    ])  # fmt: skip
-    result = athlete_standing(data, "relative_strength", reference=reference, within=None)
-    found = result.points["standing"].set_index("athlete")
-    assert found.loc["A04", "squad_percentile"] == pytest.approx(50)
-    assert found.loc["A00", "squad_percentile"] == pytest.approx(100 * 0.5 / 9)
-    assert found.loc["A01", "reference_percentile"] == pytest.approx(
-        100 * stats.norm.cdf((1.2 - 1.5) / 0.2)
-    )
-    assert found.loc["A04", "reference_percentile"] == pytest.approx(50)
-    assert found.loc["A00", "reference_percentile"] == 10
-    assert "below 10" in found.loc["A00", "remark"]
-    assert "2024" in str(result.notes[0])
-
-
-def test_tied_values_share_their_percentile():
-    data = (
-        squad(6)
-        .query("session == 'base1'")
-        .assign(relative_strength=[1.0, 1.0, 1.0, 2.0, 2.0, 2.0])
-    )
-    found = athlete_standing(data, "relative_strength", within=None).points["standing"]
-    assert found["squad_percentile"].tolist() == pytest.approx([25.0] * 3 + [75.0] * 3)
-
-
-@pytest.mark.parametrize(
-    ("row", "message"),
-    [
-        ({"metric": "relative_strength", "mean": 1.5, "sd": 0.2, "source": ""}, "no source"),
-        ({"metric": "relative_strength", "mean": 1.5, "sd": 0, "source": "x"}, "positive sd, or at least two quantiles"),
-        ({"metric": "relative_strength", "p10": 2.0, "p90": 1.0, "source": "x"}, "do not rise"),
-        ({"metric": "height", "mean": 1.5, "sd": 0.2, "source": "x"}, "none of the metrics asked for"),
-    ],
-)  # fmt: skip
-def test_a_reference_must_be_usable_and_name_its_source(row, message):
-    with pytest.raises(StatsError, match=message):
-        athlete_standing(squad(), "relative_strength", reference=pd.DataFrame([row]))
-
-
 def test_infinite_values_and_empty_sexes_are_named():
     data = squad()
     data.loc[3, "relative_strength"] = np.inf
@@ -389,3 +328,35 @@ def test_infinite_values_and_empty_sexes_are_named():
         cj.subgroup_athletes(data, RULES)
     with pytest.raises(StatsError, match="within: sex is empty for A02"):
         cj.subgroup_athletes(squad().assign(sex=["f"] * 4 + [None] * 2 + ["f"] * 34), RULES)
+
+
+# ---- typed facts and words ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("change", ["whole", "few", "one", "once", "holes", "equal"])
+@pytest.mark.parametrize("within", ["sex", None])
+def test_placements_are_typed_and_can_be_said(change, within):
+    rules = pd.concat([RULES, pd.DataFrame([
+        {"subgroup": "mixed", "rule": "too close to call"},
+        {"subgroup": "usual", "rule": "", "athlete": "A04", "reason": "seen"},
+        {"subgroup": "low", "rule": "", "athlete": "A05", "reason": "seen"},
+        {"subgroup": "low", "rule": "", "athlete": "Z9", "reason": "gone"},
+    ])])  # fmt: skip
+    data = harder(squad(), change)
+    for table in (RULES, rules, rules.assign(rule=["sex = male", *rules["rule"][1:]])):
+        result = cj.subgroup_athletes(data, table, within=within)
+        assert_typed(result)
+        people = result.points["placements"]
+        unknown = people["probability"].isna()
+        assert (unknown == (people["call"] == "unknown")).all()
+        assert (people.loc[unknown, "reason_code"] != "").all()
+        assert (people.loc[people["by_rules"] == "", "reason_code"] != "").all()
+
+
+def test_measures_that_few_know_are_explained():
+    data = squad().assign(force_share=lambda d: 1 + d["relative_strength"] / 10)
+    rules = RULES.assign(rule=["force_share < 1.15", "else"])
+    notes = [n for n in cj.subgroup_athletes(data, rules).notes if n.code == "measure_explained"]
+    assert [n.metric for n in notes] == ["force_share"]
+    assert "mean force of the push" in str(notes[0])
+    assert not cj.subgroup_athletes(data, RULES).has_note("measure_explained")

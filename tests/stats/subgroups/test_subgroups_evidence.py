@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from result_kit import assert_typed
 from scipy import stats
 
 import cmjlab as cj
@@ -61,17 +62,21 @@ def test_the_three_verdicts_on_a_threshold():
     y = np.tile([0.29, 0.31], 50)
     x = np.repeat(np.linspace(1.2, 1.8, 50), 2)
     none = threshold_evidence(table(x, y), 1.5)
-    assert none.settings["verdict"] == {"all": "not supported"}
-    assert "not supported in this squad" in " ".join(none.sentences)
+    assert none.settings["verdict"] == {"all": "not_supported"}
+    assert none.sentences[0].key == "threshold.not_supported"
+    assert "not supported in this squad" in none.sentences[0].text
     few = threshold_evidence(table(x[::13], y[::13] + np.linspace(0, 0.02, 8)), 1.5)
-    assert few.settings["verdict"] == {"all": "cannot tell"}
-    assert "cannot be told from 8 athletes" in " ".join(few.sentences)
+    assert few.settings["verdict"] == {"all": "cannot_tell"}
+    assert "cannot be told from 8 athletes" in few.sentences[0].text
 
 
 def test_one_athlete_above_the_cut_is_not_estimable():
     x = np.array([1.0, 1.1, 1.2, 1.3, 1.25, 1.15, 2.0])
     result = threshold_evidence(table(x, 0.3 + 0.01 * x), 1.8)
-    assert "1 at or above the cut, 6 below" in result.rows("cut_difference")["text"].iloc[0]
+    row = result.rows("cut_difference").iloc[0]
+    assert row["reason_code"] == "few_on_a_side"
+    assert "1 at or above the cut and 6 below" in row["text"]
+    assert row["contrast"] == "with relative strength, at or above 1.80 less below"
 
 
 def test_a_measure_that_is_noise_is_not_supported():
@@ -79,8 +84,9 @@ def test_a_measure_that_is_noise_is_not_supported():
     data = table(np.full(20, 1.5), np.full(20, 0.3), sessions=2, error=0.1)
     data["jump_height_m"] += 0.01 * rng.standard_normal(40)
     result = metric_repeatability(data, "relative_strength")
-    assert result.settings["verdict"]["relative_strength"] == "not supported"
-    assert "not supported in this squad" in result.sentences[0]
+    assert result.settings["verdict"]["relative_strength"] == "not_supported"
+    assert result.table["remark_code"][0] == "repeats_not_supported"
+    assert "not supported in this squad" in result.sentences[0].text
 
 
 def test_a_measure_that_repeats_is_supported_and_equals_the_published_form():
@@ -96,10 +102,10 @@ def test_a_measure_that_repeats_is_supported_and_equals_the_published_form():
     ("numbers", "verdict"),
     [
         ((0.8, 0.6, 0.9), "supported"),
-        ((0.8, 0.4, 0.9), "cannot tell"),
-        ((0.6, 0.2, 0.85), "cannot tell"),
-        ((0.4, -0.1, 0.75), "not supported"),
-        ((0.6, 0.5, 0.69), "not supported"),
+        ((0.8, 0.4, 0.9), "cannot_tell"),
+        ((0.6, 0.2, 0.85), "cannot_tell"),
+        ((0.4, -0.1, 0.75), "not_supported"),
+        ((0.6, 0.5, 0.69), "not_supported"),
     ],
 )
 def test_limits_of_the_verdict(numbers, verdict):
@@ -128,7 +134,8 @@ def test_a_real_change_between_baselines_is_more_than_noise():
     data = table(1.4 + 0.05 * rng.standard_normal(30), np.full(30, 0.3), sessions=2, error=0.02)
     data.loc[data["session"] == "base2", "relative_strength"] += 0.25
     result = split_repeatability(data, RULES)
-    assert "something changed between the sessions" in result.sentences[-1]
+    assert result.sentences[-1].key == "changed_group.more"
+    assert "something changed between the sessions" in result.sentences[-1].text
 
 
 def test_noise_alone_moves_as_many_as_expected_on_average():
@@ -144,3 +151,39 @@ def test_one_baseline_says_what_is_missing():
     data = table(np.linspace(1.2, 1.8, 10), np.full(10, 0.3))
     with pytest.raises(StatsError, match="a second baseline is needed"):
         split_repeatability(data, RULES)
+
+
+@pytest.mark.parametrize(
+    "change", ["whole", "few", "two", "equal", "same_test", "one_above", "tied"]
+)
+def test_evidence_is_typed_and_can_be_said(change):
+    rng = np.random.default_rng(8)
+    x = 1.5 + 0.2 * rng.standard_normal(24)
+    data = table(x, 0.3 + 0.08 * (x - 1.5), sessions=2, error=0.05)
+    data["jump_height_m"] += 0.01 * rng.standard_normal(48)
+    cut = 1.5
+    if change == "few":
+        data = data[data["athlete"].isin([f"A{i:02d}" for i in range(5)])]
+    if change == "two":
+        data = data[data["athlete"].isin(["A00", "A01"])]
+    if change == "equal":
+        data["relative_strength"] = 1.4
+    if change == "same_test":
+        data["relative_strength"] = data.groupby("athlete")["relative_strength"].transform("mean")
+    if change == "one_above":
+        cut = 3.0
+    if change == "tied":
+        data["relative_strength"] = np.where(data["relative_strength"] > 1.5, 1.7, 1.3)
+    data["force_share"] = data["jump_height_m"]
+    for result in (
+        threshold_evidence(data, cut),
+        threshold_evidence(data, 0.3, metric="force_share", outcome="relative_strength"),
+        metric_repeatability(data, ["relative_strength", "force_share"]),
+        split_repeatability(data, RULES),
+    ):
+        assert_typed(result)
+        assert set(result.settings["verdict"].values()) <= {
+            "supported",
+            "not_supported",
+            "cannot_tell",
+        }
