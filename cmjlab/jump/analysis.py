@@ -174,7 +174,8 @@ def _flight(signal: Signal, contacts: Contacts, fixed: Mapping[str, float]) -> F
 def _edges(
     signal: Signal, flight: Flight, contacts: Contacts, method: Method, fixed: Mapping[str, float]
 ) -> Edges:
-    edges = find_edges(signal, flight, contacts.threshold - signal.offset, method)
+    coarse = contacts.threshold + contacts.shift - signal.offset
+    edges = find_edges(signal, flight, coarse, method)
     if "takeoff" in fixed:
         sample = min(max(fixed["takeoff"], 2.0), signal.n - 2.0)
         k = int(sample)

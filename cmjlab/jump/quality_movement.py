@@ -18,7 +18,7 @@ _BEFORE_S = 0.5
 #: Swings of the velocity before the onset must be this much larger than those after it.
 _DIP_BEFORE = 3.0
 #: An unloaded plate this shortly before take-off is a hop, s.
-_HOP_BEFORE_S = 1.5
+_HOP_BEFORE_S = 2.0
 #: A body slower than this at the bottom has stopped, m/s.
 _STOPPED_M_PER_S = 0.05
 
@@ -67,6 +67,12 @@ def _flight(found: Analysis, limits: Limits) -> Check:
 def _why_no_flight(found: Analysis) -> str:
     """Return in words why no flight was found."""
     contacts, signal = found.contacts, found.signal
+    if contacts.zeroed_n == contacts.zeroed_n:
+        return (
+            "No flight: the plates seem to have been zeroed with the athlete on them, as standing"
+            f" reads about 0 N and the flight {contacts.zeroed_n:.0f} N. Set offset_removal ="
+            ' "flight" under [method].'
+        )
     if contacts.level <= 0.0:
         return (
             "No flight: the force is never above zero; the plate is empty or the sign is reversed"
@@ -106,6 +112,13 @@ def _countermovement(found: Analysis, numbers: dict[str, float], limits: Limits)
     stepped_on = any(stop == found.begin for _, stop in found.contacts.unloaded)
     if stepped_on and contact < limits.standing_before_s:
         text = f"Contact lasts {contact:.3g} s after an unloaded plate: a drop jump or a rebound."
+        return verdict(code, "fail", math.nan, least, text)
+    hops = [b - a for a, b in found.contacts.unloaded.tolist() if b == found.begin and a > 0]
+    if hops and contact < _HOP_BEFORE_S and found.complete() is None:
+        text = (
+            f"The plate is unloaded for {hops[0] / signal.rate:.2f} s, {contact:.1f} s before"
+            " take-off, without standing in between: a hop or a rebound."
+        )
         return verdict(code, "fail", math.nan, least, text)
     if found.phases is None or found.path is None or found.edges is None:
         text = "No dip before the push: a squat jump, or not enough standing before the jump."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cmjlab.jump.flights import find_contacts
+from cmjlab.jump.flights import Flight, find_contacts
 from cmjlab.jump.signal import prepare
 from cmjlab.method import Method
 from cmjlab.recording import Recording
@@ -10,13 +10,16 @@ from cmjlab.recording import Recording
 _DEFAULT = Method()
 #: Less contact than this between two flights is a rebound of the same jump, s.
 REBOUND_S = 0.9
+#: So much of the flights before and after is kept: it shows that the plate was empty, s.
+_FLIGHT_SEEN_S = 0.03
 
 
 def split_jumps(recording: Recording, method: Method = _DEFAULT) -> list[Recording]:
-    """Return one recording per jump, each with its own standing before and after.
+    """Return one recording per jump, each with all of the contact before and after it.
 
-    Cuts lie in the middle of the contact between two flights. A second flight less than
-    0.9 s after landing is a rebound and stays with its jump.
+    A recording begins at the end of the flight before and ends with the beginning of the flight
+    after: the standing between two jumps belongs to both, so that neither loses any of it. A
+    second flight less than 0.9 s after landing is a rebound and stays with its jump.
 
     Parameters
     ----------
@@ -38,19 +41,22 @@ def split_jumps(recording: Recording, method: Method = _DEFAULT) -> list[Recordi
     signal = prepare(recording)
     flights = sorted(find_contacts(signal, method).flights, key=lambda f: f.start)
     rebound = REBOUND_S * signal.rate
-    cuts = [
-        (before.stop + after.start) // 2
-        for before, after in zip(flights, flights[1:], strict=False)
-        if after.start - before.stop >= rebound
-    ]
-    if not cuts:
+    jumps: list[list[Flight]] = []
+    for flight in flights:
+        if jumps and flight.start - jumps[-1][-1].stop < rebound:
+            jumps[-1].append(flight)
+        else:
+            jumps.append([flight])
+    if len(jumps) < 2:
         return [recording]
-    bounds = [0, *cuts, signal.n]
+    seen = signal.samples(_FLIGHT_SEEN_S)
+    starts = [0, *(j[-1].stop - seen for j in jumps[:-1])]
+    stops = [*(j[0].start + seen for j in jumps[1:]), signal.n]
     return [
         recording.replace(
             force_n=recording.force_n[start:stop],
             start_s=recording.start_s + start / recording.rate_hz,
             jump=number,
         )
-        for number, (start, stop) in enumerate(zip(bounds, bounds[1:], strict=False), start=1)
+        for number, (start, stop) in enumerate(zip(starts, stops, strict=True), start=1)
     ]
