@@ -33,9 +33,11 @@ COMPARED = {
     "ICC: jump_height_m, icc_a1, mcgraw_wong, ci_high",
     "ICC: jump_height_m, icc_c1, mcgraw_wong, ci_low",
     "paired t: jump_height_m, mean_change, jump, p",
-    "ANCOVA, HC2 standard error: jump_height_m, jump - usual, df",
-    "ANCOVA, classical standard error: jump_height_m, jump - usual, se",
+    "ANCOVA, HC2 standard error: jump_height_m, adjusted_difference, jump, usual, hc2_bm, df",
+    "ANCOVA, classical standard error: jump_height_m, adjusted_difference, jump, usual, classical, se",
 }
+#: standard error, as the script names it -> kind of interval in the table
+KINDS = {"classical standard error": "classical", "HC2 standard error": "hc2_bm"}
 
 
 @pytest.fixture(scope="module")
@@ -249,8 +251,10 @@ def _recomputed(folder: Path, head: dict[str, Any]) -> Iterator[tuple[str, pd.Da
             rows = rows[rows["statistic"] == "adjusted_difference"]
             fits = _ancova(x.astype(float), kept[head["after"]].to_numpy(), w, level)
             for kind, found in fits.items():
-                mine = rows[rows["method"].str.contains(kind, regex=False)]
-                yield f"ANCOVA, {kind}: {metric}, {first} - {second}", mine, found
+                key = KINDS[kind]
+                mine = rows[rows["interval_kind"] == key]
+                where = f"{metric}, adjusted_difference, {first}, {second}, {key}"
+                yield f"ANCOVA, {kind}: {where}", mine, found
 
 
 @pytest.mark.parametrize("which", ["data", "odd"])
