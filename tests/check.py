@@ -24,8 +24,7 @@ STEPS: dict[str, list[str]] = {
     "format": ["-m", "ruff", "format", "--check", "."],
     "lint": ["-m", "ruff", "check", "."],
     "types": ["-m", "mypy"],
-    "tests": ["-m", "pytest", "-n", "auto", "--dist", "loadscope"]
-    + ["-m", "not slow", "--durations=10"],
+    "tests": ["-m", "pytest", "-n", "auto"] + ["-m", "not slow", "--durations=10"],
     "doctests": ["-m", "pytest", "--doctest-modules", "cmjlab", "-q"],
     "notebooks": ["-m", "pytest", "--nbval-lax", "notebooks", "-q", "-W", "default"]
     + ["--nbval-current-env", "--nbval-cell-timeout=300"],
@@ -58,7 +57,7 @@ def steps_of(wanted: list[str]) -> dict[str, list[str]]:
         "format": ["-m", "ruff", "format", "--check", *package, *tests],
         "lint": ["-m", "ruff", "check", *package, *tests],
         "types": ["-m", "mypy", *package],
-        "tests": ["-m", "pytest", "-n", "auto", "--dist", "loadscope", "-m", "not slow", *tests],
+        "tests": ["-m", "pytest", "-n", "auto", "-m", "not slow", *tests],
     }
     return steps if package else {k: v for k, v in steps.items() if k != "types"}
 
