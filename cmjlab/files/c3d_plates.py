@@ -15,8 +15,11 @@ from numpy.typing import NDArray
 
 from cmjlab.errors import ReadError
 from cmjlab.files.c3d_content import C3D
-from cmjlab.files.columns import FloatArray
-from cmjlab.files.notes import note, write_in_layout
+from cmjlab.files.columns import Columns, FloatArray
+from cmjlab.files.headings import read_heading
+from cmjlab.files.notes import note
+from cmjlab.files.remedies import write_in_layout
+from cmjlab.files.roles import name_or_number
 from cmjlab.recording import ReadingNote
 
 #: Corners that tilt a plate by more than this are not believed (our own choice).
@@ -36,16 +39,15 @@ def vertical_forces(name: str, content: C3D) -> tuple[FloatArray, list[str], lis
     platform, analog = content.platform, content.analog
     types = platform["TYPE"].astype(int)
     notes = list(content.notes)
-    channels = _channel_map(name, platform, len(types))
+    channels = _channel_map(name, content, len(types))
     forces, units = [], []
     for k, kind in enumerate(types):
         if kind not in _CHANNELS:
             raise ReadError(
                 f"{name}: force platform {k + 1} is of type {kind}; types 1 to 4 are supported."
-                " Name the analog channel of its vertical force, if there is one:"
-                f" {write_in_layout('force_columns=[Fz1]')}; or export it as another type."
+                f" Export it as another type; or, if there are such, {_name_channels(name, content)}."
             )
-        at = _channels_of(name, channels, k, _CHANNELS[kind], analog.shape[1])
+        at = _channels_of(name, content, channels, k, _CHANNELS[kind])
         if kind == 3:
             parts = [(at[0], at[1]), (at[2], at[3]), tuple(at[4:8])]
             force = np.column_stack([analog[:, list(p)].sum(axis=1) for p in parts])
@@ -109,13 +111,24 @@ def _plate_axes(platform: dict[str, NDArray[Any]], k: int) -> FloatArray | None:
     return np.column_stack([v / n for v, n in zip((x, y, z), lengths, strict=True)])
 
 
-def _channel_map(name: str, platform: dict[str, NDArray[Any]], count: int) -> NDArray[Any]:
+def _name_channels(name: str, content: C3D) -> str:
+    """Return the words that say how to name the channels of vertical force themselves."""
+    channels = Columns(name, content.labels, [None] * len(content.labels))
+    heads = [read_heading(label) for label in content.labels]
+    vertical = [i for i, h in enumerate(heads) if h.quantity == "force" and h.axis in ("z", "v")]
+    named = [name_or_number(channels, i) for i in vertical or [0]]
+    return (
+        f"name the analog channels of vertical force: {write_in_layout({'force_columns': named})}"
+    )
+
+
+def _channel_map(name: str, content: C3D, count: int) -> NDArray[Any]:
     """Return the channel numbers (from 1), shape (platforms, channels)."""
-    found = platform.get("CHANNEL")
+    found = content.platform.get("CHANNEL")
     if found is None or not found.size:
         raise ReadError(
             f"{name}: the C3D file declares {count} force platform(s) but not their channels"
-            f" (FORCE_PLATFORM:CHANNEL is empty). {write_in_layout('force_columns=[Fz1]')}."
+            f" (FORCE_PLATFORM:CHANNEL is empty). Export it again, or {_name_channels(name, content)}."
         )
     if count < 1 or found.size % count:
         raise ReadError(
@@ -126,15 +139,15 @@ def _channel_map(name: str, platform: dict[str, NDArray[Any]], count: int) -> ND
 
 
 def _channels_of(
-    name: str, channels: NDArray[Any], platform: int, needed: int, held: int
+    name: str, content: C3D, channels: NDArray[Any], platform: int, needed: int
 ) -> NDArray[np.int64]:
+    held = content.analog.shape[1]
     row = channels[platform] if platform < len(channels) else np.zeros(0)
     row = row[row > 0]
     if len(row) < needed:
         raise ReadError(
             f"{name}: force platform {platform + 1} lists {len(row)} channels; its type needs"
-            f" {needed}. Export it again, or name the channel:"
-            f" {write_in_layout('force_columns=[Fz1]')}."
+            f" {needed}. Export it again, or {_name_channels(name, content)}."
         )
     if int(row[:needed].max()) > held:
         raise ReadError(

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns, FloatArray
+from cmjlab.files.counters import Counter, sample_numbers
 from cmjlab.files.even_grid import AGREE, Clock, Stamps, clock_of, place, resolution
-from cmjlab.files.notes import give_rate, note, write_in_layout
+from cmjlab.files.notes import note
+from cmjlab.files.remedies import give_rate, without_time, write_in_layout
 from cmjlab.files.roles import Roles
 from cmjlab.layout import Layout
 from cmjlab.units import TIME_UNITS
@@ -46,7 +48,7 @@ def find_clock(columns: Columns, roles: Roles, layout: Layout, rate_hz: float | 
     given = rate_hz or layout.rate_hz or None
     if roles.time is None:
         return _from_rate(columns, given, columns.n_rows)
-    values = columns.values[roles.time]
+    values = sample_numbers(columns, Counter(roles.time, roles.part))
     assert values is not None
     rows = None
     if not math.isfinite(float(values.sum())):
@@ -56,7 +58,7 @@ def find_clock(columns: Columns, roles: Roles, layout: Layout, rate_hz: float | 
         raise ReadError(f"{columns.file}: the time column holds {values.size} numbers.")
     if roles.time in columns.clock:
         values = _unwrapped(columns, values)
-    _refuse_restart(columns, roles, values, rows)
+    _refuse_restart(columns, roles, layout, values, rows, given)
     if roles.is_counter:
         return _from_counter(columns, given, values, rows)
     unit = _unit(columns, roles, layout, values, given)
@@ -95,7 +97,7 @@ def _from_rate(columns: Columns, given: float | None, n: int, *, counter: bool =
     if stated:
         raise ReadError(
             f"{columns.file}: the file writes several rates ({_hz(stated)}) and has no time column."
-            f" Choose one and {give_rate(f'{stated[-1]:g}')}."
+            f" Choose one and {give_rate(stated[-1])}."
         )
     what = "it numbers its samples" if counter else "there is no time column"
     raise ReadError(
@@ -121,8 +123,7 @@ def _from_counter(
         line = columns.line(at + 1 if rows is None else int(rows[at + 1]))
         raise ReadError(
             f"{columns.file}: line {line}: the sample number {values[at + 1]:g} follows"
-            f" {values[at]:g}. Correct the file, or"
-            f" {write_in_layout('time_column=none')} and give the rate."
+            f" {values[at]:g}. Correct the file, or {without_time(clock.rate_hz)}."
         )
     place(columns, clock, index, rows, values / clock.rate_hz / step)
     if clock.index is None:
@@ -148,7 +149,12 @@ def _unwrapped(columns: Columns, values: FloatArray) -> FloatArray:
 
 
 def _refuse_restart(
-    columns: Columns, roles: Roles, values: FloatArray, rows: NDArray[np.int64] | None
+    columns: Columns,
+    roles: Roles,
+    layout: Layout,
+    values: FloatArray,
+    rows: NDArray[np.int64] | None,
+    given: float | None,
 ) -> None:
     steps = values[1:] - values[:-1]
     if float(steps.min()) >= 0.0:
@@ -164,9 +170,21 @@ def _refuse_restart(
             " as a file of its own."
         )
     raise ReadError(
-        f"{columns.file}: {where} ({backs} times in all). Correct the file, or"
-        f" {write_in_layout('time_column=none')} and give the rate."
+        f"{columns.file}: {where} ({backs} times in all). Correct the file, or, if its rows are"
+        f" even samples, {without_time(given or _likely_rate(columns, roles, layout, values))}."
     )
+
+
+def _likely_rate(columns: Columns, roles: Roles, layout: Layout, values: FloatArray) -> float:
+    """Return the rate to propose for a time column that cannot be used: from its usual step."""
+    assert roles.time is not None
+    stated = sorted(set(columns.stated_rates.values()))
+    if stated or roles.is_counter:
+        return stated[-1] if stated else 1000.0
+    rate = _rough_rate(values, whole=False)
+    unit = layout.time_unit or roles.headings[roles.time].unit
+    units = [unit] if unit in TIME_UNITS else _possible_units(rate)
+    return rate / TIME_UNITS[units[0]] if units and rate else 1000.0
 
 
 def _unit(
@@ -188,10 +206,11 @@ def _unit(
             <= 10 * _FASTEST_HZ
             for w in (True, False)
         ):
+            likely = next(iter(_possible_units(rate)), "ms")
             raise ReadError(
                 f"{columns.file}: time ({label}) is said to be in {written}, which makes"
                 f" {rate / TIME_UNITS[written]:.4g} Hz. If that is right or wrong, state it:"
-                f" {write_in_layout('time_unit=ms')} (or s, us)."
+                f" {write_in_layout({'time_unit': likely})} (s, ms, us or min)."
             )
         return written
     possible = _possible_units(rate) or _possible_units(_rough_rate(values, whole=False))
@@ -203,7 +222,7 @@ def _unit(
             return "counter"
         raise ReadError(
             f"{columns.file}: {label} rises by exactly 1: milliseconds (1000 Hz) or sample numbers?"
-            f" State it: {write_in_layout('time_unit=ms')}; or, for sample numbers,"
+            f" State it: {write_in_layout({'time_unit': 'ms'})}; or, for sample numbers,"
             f" {give_rate()}."
         )
     if len(possible) == 1:
@@ -211,7 +230,7 @@ def _unit(
     rates = ", ".join(f"{u}: {rate / TIME_UNITS[u]:.4g} Hz" for u in ("s", "ms", "us"))
     raise ReadError(
         f"{columns.file}: the unit of time ({label}) is not known ({rates}). State it:"
-        f" {write_in_layout('time_unit=s')} (or ms, us)."
+        f" {write_in_layout({'time_unit': next(iter(possible), 's')})} (s, ms, us or min)."
     )
 
 
@@ -252,6 +271,6 @@ def _hold_against_stated(columns: Columns, clock: Clock) -> None:
     elif len(stated) == 1 and _SAMPLING.search(next(iter(columns.stated_rates))):
         raise ReadError(
             f"{columns.file}: the file says {stated[0]:g} Hz, its time column {clock.rate_hz:.6g} Hz."
-            f" State which: {write_in_layout('time_column=none', f'rate_hz={stated[0]:g}')};"
-            f" or, if time is right, correct or delete that line of the file."
+            f" State which: {without_time(stated[0])}; or, if time is right, correct or delete that"
+            " line of the file."
         )

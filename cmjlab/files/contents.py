@@ -12,6 +12,7 @@ from pathlib import Path
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
+from cmjlab.files.remedies import write_in_layout
 
 #: First bytes -> what such a file is, for files that hold no force.
 _SIGNATURES: tuple[tuple[bytes, str], ...] = (
@@ -33,6 +34,8 @@ _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"SQLite format", "a database; export the recording as text"),
 )
 _MEGABYTE = 1_000_000
+#: A packed file is unpacked up to this many times the limit, to tell how large it is.
+_MOST_COUNTED = 10
 
 
 @dataclass(frozen=True)
@@ -109,10 +112,10 @@ def _bytes_of(path: Path, limit_mb: float) -> bytes:
 
 def too_large(name: str, size_mb: float, limit_mb: float) -> str:
     """Return the sentence for a file over the size limit."""
+    enough = write_in_layout({"size_limit_mb": max(1, int(size_mb) + 1)})
     return (
         f"{name}: {size_mb:.0f} MB is more than the limit of {limit_mb:g} MB; a recording of one"
-        " jump has less than 1 MB. Cut the file into single recordings, or raise the limit:"
-        f" write under [[layout]] in study.toml: size_limit_mb = {max(1, int(size_mb) + 1)}"
+        f" jump has less than 1 MB. Cut the file into single recordings, or raise the limit: {enough}"
     )
 
 
@@ -126,15 +129,24 @@ def _unpacked(name: str, data: bytes, limit_mb: float) -> bytes:
 
 def _gunzip(name: str, data: bytes, limit_mb: float) -> bytes:
     limit = int(limit_mb * _MEGABYTE)
+    size = 0
     try:
         with gzip.GzipFile(fileobj=io.BytesIO(data)) as handle:
             unpacked = handle.read(limit + 1)
+            size = len(unpacked)
+            while size > limit and (more := handle.read(_MEGABYTE)):
+                size += len(more)
+                if size > _MOST_COUNTED * limit:
+                    raise ReadError(
+                        f"{name}: unpacked it is more than {size / _MEGABYTE:.0f} MB; a recording"
+                        " of one jump has less than 1 MB. Cut it into single recordings."
+                    )
     except (EOFError, OSError, zlib.error) as error:
         raise ReadError(
             f"{name}: the compressed file is damaged or cut short ({error}). Copy it again."
         ) from error
-    if len(unpacked) > limit:
-        raise ReadError(too_large(name, len(unpacked) / _MEGABYTE, limit_mb))
+    if size > limit:
+        raise ReadError(too_large(name, size / _MEGABYTE, limit_mb))
     if not unpacked:
         raise ReadError(f"{name}: the compressed file holds nothing. Export it again.")
     return unpacked

@@ -31,6 +31,8 @@ _OTHER_RATE = re.compile(
     r"|point rate|baud|mains|refresh|display",
     re.IGNORECASE,
 )
+#: How a header of simulation programs announces its rows.
+_ROWS = re.compile(r"(?:nRows|datarows)\s*[=: ]\s*(\d{1,9})", re.IGNORECASE)
 _FIRST_NUMBER = re.compile(r"(?<![\w.])\d+(?:[.,]\d+)?(?![\w]*[:/])")
 #: A column with fewer numbers than this share is not usable as a signal.
 _MIN_SHARE = 0.8
@@ -78,7 +80,22 @@ def read_delimited(name: str, text: Text, layout: Layout) -> Columns:
         body = body[:-1]
     _note_footer(columns, lines, dialect, ends=text.ends_with_newline)
     _fill(columns, body, dialect, header)
+    _note_missing_rows(columns, lines[: dialect.first])
     return columns
+
+
+def _note_missing_rows(columns: Columns, above: list[str]) -> None:
+    """Compare the rows with the number that lines such as "nRows=5000" announce."""
+    for line in above:
+        announced = _ROWS.fullmatch(line.strip(_blank()))
+        if announced and int(announced[1]) > columns.n_rows:
+            columns.notes.append(
+                note(
+                    "rows_missing",
+                    f"The header announces {announced[1]} rows, {columns.n_rows} are there: the"
+                    " file seems to be cut short.",
+                )
+            )
 
 
 def _note_dialect(columns: Columns, dialect: Dialect) -> None:

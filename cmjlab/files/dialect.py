@@ -9,11 +9,12 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import takewhile
 
 from cmjlab.delimiters import mark_of, marks, shown, sure_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import kind_of, number_of
-from cmjlab.files.notes import write_in_layout
+from cmjlab.files.remedies import write_in_layout
 from cmjlab.layout import Layout
 
 _SAMPLE = 24
@@ -182,7 +183,7 @@ def _distinct(best: list[Dialect], lines: list[str]) -> list[Dialect]:
 
 def _by_header(best: list[Dialect], lines: list[str]) -> list[Dialect]:
     """Let the header decide: it is cut into as many words as the rows have cells."""
-    header = next((line for line in lines[:200] if line.strip()), "")
+    header = _last_words(lines)
     if any(kind_of(c, best[0].decimal) == "number" for c in cut(header, best[0].delimiter)):
         return best
     if "," in header:
@@ -190,6 +191,13 @@ def _by_header(best: list[Dialect], lines: list[str]) -> list[Dialect]:
     else:
         fitting = [d for d in best if d.delimiter != ","]
     return fitting or best
+
+
+def _last_words(lines: list[str]) -> str:
+    """Return the last of the lines with letters before the first without, or the first of all."""
+    filled = [line for line in lines[:200] if line.strip()]
+    words = list(takewhile(lambda line: any(c.isalpha() for c in line), filled))
+    return (words or filled or [""])[-1 if words else 0]
 
 
 def _by_fraction(best: list[Dialect], lines: list[str]) -> list[Dialect]:
@@ -210,12 +218,12 @@ def _two_dialects(name: str, best: list[Dialect], lines: list[str]) -> str:
     second = ", ".join(f"{v:g}" for v in _values(b, [example])[0] if v is not None)
     return (
         f"{name}: the line {example!r} can be read as {first} or as {second}. State which:"
-        f" {write_in_layout(*_stated(a))}; or {write_in_layout(*_stated(b))}."
+        f" {write_in_layout(_stated(a))}; or {write_in_layout(_stated(b))}."
     )
 
 
-def _stated(dialect: Dialect) -> tuple[str, str]:
-    return f"delimiter={dialect.delimiter_word}", f"decimal={dialect.decimal}"
+def _stated(dialect: Dialect) -> dict[str, str]:
+    return {"delimiter": dialect.delimiter_word, "decimal": dialect.decimal}
 
 
 def _no_table(name: str, lines: list[str]) -> str:

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns, FloatArray
-from cmjlab.files.notes import note, write_in_layout
+from cmjlab.files.notes import note
+from cmjlab.files.remedies import without_time
 from cmjlab.recording import ReadingNote
 
 _ROUND_STEPS = (1000.0, 500.0, 250.0, 100.0, 50.0, 25.0, 10.0, 5.0, 1.0, 0.5, 0.1)
@@ -148,10 +149,10 @@ def _refuse_contradiction(stamps: Stamps, clock: Clock) -> None:
     if not given or given == found:
         return
     if abs(given / found - 1) > AGREE:
-        insist = write_in_layout("time_column=none", f"rate_hz={given:g}")
         raise ReadError(
             f"{stamps.columns.file}: rate_hz = {given:g} was given, but the time column says"
-            f" {found:.6g} Hz. Leave the rate out, or, if the time column is wrong, {insist}."
+            f" {found:.6g} Hz. Leave the rate out, or, if the time column is wrong,"
+            f" {without_time(given)}."
         )
     clock.notes.append(
         note(
@@ -172,7 +173,7 @@ def _uneven(stamps: Stamps) -> Clock:
     if positive.size < steps.size or (r > 0.6 * usual and positive.min() < 0.75 * usual):
         raise ReadError(
             f"{stamps.columns.file}: time is rounded too coarsely (to {r:g} s) to find the rate and"
-            f" the lost samples. State it: {write_in_layout('time_column=none', 'rate_hz=1000')}."
+            f" the lost samples. State it: {without_time(_even_rate(stamps, r))}."
         )
     index = _counted(stamps, steps, usual)
     span, count = float(seconds[-1] - seconds[0]), float(index[-1])
@@ -219,12 +220,23 @@ def _counted(stamps: Stamps, steps: FloatArray, usual: float) -> NDArray[np.int6
 def _not_even(stamps: Stamps, steps: FloatArray, usual: float) -> str:
     """Return the sentence for time stamps that follow no even clock."""
     at = int(np.argmax(np.abs(steps / usual - np.rint(steps / usual))))
-    even = write_in_layout("time_column=none", f"rate_hz={1 / usual:g}")
+    even = without_time(_even_rate(stamps, usual))
     return (
         f"{stamps.columns.file}: time is not even: steps run from {steps.min() * 1e3:.4g} to"
         f" {steps.max() * 1e3:.4g} ms (usual {usual * 1e3:.4g} ms), the worst at line"
         f" {stamps.line(at + 1)}; nothing is resampled. If the samples are even all the same, {even}."
     )
+
+
+def _even_rate(stamps: Stamps, unsure: float) -> float:
+    """Return the rate to propose for even rows: the usual one of many rows in a row."""
+    if stamps.given:
+        return stamps.given
+    seconds = stamps.seconds
+    count = max(1, seconds.size // 10)
+    span = float(np.median(seconds[count:] - seconds[:-count]))
+    unsure = min(unsure, 0.5 * span)
+    return _round_rate(count / (span + unsure), count / (span - unsure), count / span)
 
 
 def _without_repeats(stamps: Stamps) -> tuple[Stamps, int]:
@@ -234,6 +246,7 @@ def _without_repeats(stamps: Stamps) -> tuple[Stamps, int]:
     if not same.size or same.size > 0.05 * seconds.size:
         return stamps, 0
     rows = np.arange(seconds.size) if stamps.rows is None else stamps.rows
+    likely = _even_rate(stamps, float(np.median(np.diff(seconds))))
     for at in same:
         a, b = int(rows[at - 1]), int(rows[at])
         for values in columns.values:
@@ -243,7 +256,7 @@ def _without_repeats(stamps: Stamps) -> tuple[Stamps, int]:
                 raise ReadError(
                     f"{columns.file}: line {columns.line(b)}: the time {seconds[at]:.6g} s stands"
                     f" twice with different values (first in line {columns.line(a)}). Correct the"
-                    f" file, or {write_in_layout('time_column=none')} and give the rate."
+                    f" file, or, if its rows are even samples, {without_time(likely)}."
                 )
     kept = replace(stamps, seconds=np.delete(seconds, same), rows=np.delete(rows, same))
     return kept, int(same.size)

@@ -10,14 +10,18 @@ import numpy as np
 from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import BadCell, Columns, FloatArray
-from cmjlab.files.notes import note, write_in_layout
+from cmjlab.files.notes import note
+from cmjlab.files.remedies import write_in_layout
 from cmjlab.files.roles import Roles, standing_level
+from cmjlab.files.zeroed import Zeroed, note_zeroed, zeroed_with_athlete
 from cmjlab.layout import Layout
 from cmjlab.recording import ReadingNote
 from cmjlab.units import FORCE_UNITS, STANDARD_GRAVITY
 
 #: Standing force of a person that needs no question, newtons (31 to 255 kg).
 _USUAL_N = (300.0, 2500.0)
+#: A person of 75 kg: of several possible units the one nearest to this is proposed.
+_MIDDLE_N = 735.0
 #: Outside this range a unit written in a text file is not believed without a person's word.
 _BELIEVED_N = (50.0, 5000.0)
 #: A column with more cells without a number than this share is not used.
@@ -41,13 +45,16 @@ def force_matrix(
         raw[:, k] = columns.values[i]
     if not math.isfinite(float(raw.sum())):
         raw[~np.isfinite(raw)] = np.nan
-    levels = _levels(roles, raw)
+    zeroed = _zeroed_plates(columns, roles)
+    levels = _levels(roles, raw, zeroed)
     factors = _factors(columns, roles, layout, levels.total, notes)
     if any(f != 1.0 for f in factors):
         raw *= np.array(factors)
-        levels = _levels(roles, raw)
+        zeroed = {k: z.times(factors[k]) for k, z in zeroed.items()}
+        levels = _levels(roles, raw, zeroed)
     _apply_sign(columns, roles, layout, raw, levels.plates, notes)
-    _question_level(columns, layout, levels.total, notes)
+    _note_zeroed(columns, roles, raw, zeroed, notes)
+    _question_level(columns, layout, levels.total, factors[0], notes)
     _compare_total(roles, raw, notes)
     return raw, notes
 
@@ -77,19 +84,25 @@ def _note_bad_cells(columns: Columns, roles: Roles, notes: list[ReadingNote]) ->
 
 @dataclass(frozen=True)
 class _Levels:
-    """Standing levels: of every plate with its sign, and of all together without sign."""
+    """What standing adds: on every plate with its sign, and on all together without sign."""
 
     plates: list[float]
     total: float
 
 
-def _levels(roles: Roles, raw: FloatArray) -> _Levels:
+def _zeroed_plates(columns: Columns, roles: Roles) -> dict[int, Zeroed]:
+    """Return the levels of the plates that were zeroed with the athlete on them."""
+    found = {k: zeroed_with_athlete(columns.values[i]) for k, i in enumerate(roles.force)}  # type: ignore[arg-type]
+    return {k: levels for k, levels in found.items() if levels is not None}
+
+
+def _levels(roles: Roles, raw: FloatArray, zeroed: dict[int, Zeroed]) -> _Levels:
     probe = np.ascontiguousarray(raw[:: max(1, raw.shape[0] // 600)].T)
-    plates = [standing_level(p) for p in probe]
+    plates = [zeroed[k].weight if k in zeroed else standing_level(p) for k, p in enumerate(probe)]
     if "total" in roles.plates:
         return _Levels(plates, abs(plates[roles.plates.index("total")]))
-    if len(plates) == 1:
-        return _Levels(plates, abs(plates[0]))
+    if len(plates) == 1 or zeroed:
+        return _Levels(plates, sum(map(abs, plates)))
     return _Levels(plates, abs(standing_level(np.abs(probe).sum(axis=0))))
 
 
@@ -111,10 +124,11 @@ def _factors(
         return [1.0] * len(units)
     for i, unit in zip(roles.force, units, strict=True):
         if unit not in FORCE_UNITS:
+            what = f"in {unit}" if unit != "other" else "in a unit that is none of force"
             raise ReadError(
-                f"{columns.file}: column {columns.label(i)} is in {unit}; the newtons of one {unit}"
-                f" are not known. State them: {write_in_layout('newton_per_unit=500')} (your plate's"
-                " calibration)."
+                f"{columns.file}: column {columns.label(i)} is {what}; the newtons of one unit are"
+                f" not known. State them: {write_in_layout({'newton_per_unit': 500})} (500: your"
+                " plate's calibration)."
             )
     changed = sorted({u for u in units if u != "N"})
     if changed:
@@ -125,7 +139,7 @@ def _factors(
 
 
 def _assume_newton(columns: Columns, roles: Roles, level: float, notes: list[ReadingNote]) -> None:
-    if _USUAL_N[0] <= level <= _USUAL_N[1]:
+    if _is_usual(level):
         notes.append(
             note(
                 "unit_assumed",
@@ -142,9 +156,25 @@ def _assume_newton(columns: Columns, roles: Roles, level: float, notes: list[Rea
     )
     raise ReadError(
         f"{columns.file}: the unit of force is not written. Standing is {level:.4g}; the person would"
-        f" weigh, by unit: {masses}. State it: {write_in_layout('force_unit=kN')} (N, kN, kgf,"
-        ' lbf); for volts force_unit = "V" with newton_per_unit = 500 (your plate\'s calibration).'
+        f" weigh, by unit: {masses}. State it: {_likely_scale(level)}."
     )
+
+
+def _likely_scale(level: float) -> str:
+    """Return what to write about the unit of a standing level: the unit that makes it a person."""
+    likely = {u: level * f for u, f in FORCE_UNITS.items() if _is_usual(level * f)}
+    volts = write_in_layout({"force_unit": "V", "newton_per_unit": 500})
+    if not likely:
+        return f"for volts {volts} (500: your plate's calibration); for counts likewise"
+    usual = min(likely, key=lambda u: abs(math.log(likely[u] / _MIDDLE_N)))
+    return (
+        f"{write_in_layout({'force_unit': usual})} (N, kN, kgf, lbf); for volts {volts}"
+        " (500: your plate's calibration)"
+    )
+
+
+def _is_usual(newtons: float) -> bool:
+    return _USUAL_N[0] <= newtons <= _USUAL_N[1]
 
 
 def _apply_sign(
@@ -179,19 +209,40 @@ def _apply_sign(
     )
 
 
-def _question_level(
-    columns: Columns, layout: Layout, level: float, notes: list[ReadingNote]
+def _note_zeroed(
+    columns: Columns,
+    roles: Roles,
+    raw: FloatArray,
+    zeroed: dict[int, Zeroed],
+    notes: list[ReadingNote],
 ) -> None:
-    if _USUAL_N[0] <= level <= _USUAL_N[1]:
+    """Note plates that were zeroed under load, with their levels as they are read."""
+    if not zeroed:
+        return
+    places = list(zeroed)
+    total = roles.plates.index("total") if "total" in roles.plates else -1
+    if total in places:
+        places = [total]
+    found = [z for k in places if (z := zeroed_with_athlete(raw[:, k])) is not None]
+    every = total in places or len(places) == raw.shape[1]
+    what = "" if every else f" {listed([columns.label(roles.force[k]) for k in places])}"
+    notes.append(note_zeroed(what, sum(z.standing for z in found), sum(z.flight for z in found)))
+
+
+def _question_level(
+    columns: Columns, layout: Layout, level: float, factor: float, notes: list[ReadingNote]
+) -> None:
+    if _is_usual(level):
         return
     kg = level / STANDARD_GRAVITY
+    unit = next((u for u, f in FORCE_UNITS.items() if f == factor), "N")
     confirmed = bool(layout.force_unit or layout.newton_per_unit or columns.trust_units)
     if not confirmed and not _BELIEVED_N[0] <= level <= _BELIEVED_N[1]:
         raise ReadError(
             f"{columns.file}: standing would be {level:.4g} N ({kg:.3g} kg), which is no person."
-            " The unit in the header or the decimal mark is wrong. State the right one:"
-            f" {write_in_layout('force_unit=kN')} (N, kN, kgf, lbf); or, if newtons are right,"
-            ' force_unit = "N".'
+            " The unit in the header or the decimal mark is wrong. State the right unit:"
+            f" {_likely_scale(level / factor)}. If the unit in the header is right,"
+            f" {write_in_layout({'force_unit': unit})}."
         )
     notes.append(
         note(

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from cmjlab.errors import ReadError
 from cmjlab.files.cells import kind_of
 from cmjlab.files.dialect import Dialect, cut
-from cmjlab.files.headings import unit_of
+from cmjlab.files.headings import is_component, unit_of
+from cmjlab.units import FORCE_UNITS, TIME_UNITS
 
 _BLANKS = re.compile(r"\t|\s{2,}")
 
@@ -37,8 +38,8 @@ def read_header(name: str, lines: list[str], dialect: Dialect) -> Header:
     at = len(above) - 1
     units, used = [""] * width, []
     if at >= 0:
-        cells = _fitted(lines[above[at]], dialect)
-        if cells is not None and _all_units(cells):
+        cells = _units_row(lines, above, dialect)
+        if cells is not None:
             units, at = cells, at - 1
             used.append(lines[above[at + 1]])
     names, groups = [""] * width, [""] * width
@@ -47,7 +48,7 @@ def read_header(name: str, lines: list[str], dialect: Dialect) -> Header:
         if fitted is not None and _all_words(fitted):
             names = fitted
             used.append(lines[above[at]])
-            if at >= 1 and len(set(filter(None, names))) < len(list(filter(None, names))):
+            if at >= 1 and _need_groups(names):
                 upper = _fitted(lines[above[at - 1]], dialect)
                 if upper is not None and _all_words(upper):
                     groups = _spread(upper)
@@ -63,9 +64,41 @@ def same_header(line: str, header: Header) -> bool:
     return any(line.strip() == known.strip() for known in header.lines if known.strip())
 
 
-def _all_units(cells: list[str]) -> bool:
-    filled = [c for c in cells if c]
-    return bool(filled) and all(unit_of(c) for c in filled)
+def _need_groups(names: list[str]) -> bool:
+    """Return whether names say little without the row above them: doubled, or a bare axis."""
+    filled = [n for n in names if n]
+    return len(set(filled)) < len(filled) or any(is_component(n) for n in filled)
+
+
+def _units_row(lines: list[str], above: list[int], dialect: Dialect) -> list[str] | None:
+    """Return the cells of the last line above the data when they are units, None when not.
+
+    Under a row of names, other cells may stand among the units (a remark, a number, cells
+    behind the last column): they are no unit of any column.
+    """
+    cells = _fitted(lines[above[-1]], dialect)
+    if cells is not None and any(cells) and all(unit_of(c) for c in cells if c):
+        return cells
+    names = _fitted(lines[above[-2]], dialect) if len(above) > 1 else None
+    cells = _squared(lines[above[-1]], dialect)
+    if names is None or cells is None or not _all_words(names):
+        return None
+    units = [unit_of(c) for c in cells]
+    named = all(name for name, unit in zip(names, units, strict=True) if unit)
+    filled = sum(c != "" for c in cells)
+    known = sum(u != "" for u in units)
+    below = known >= max(2, 0.5 * filled) or filled < sum(n != "" for n in names)
+    if not (named and below and {*FORCE_UNITS, *TIME_UNITS} & set(units)):
+        return None
+    return [c if unit else "" for c, unit in zip(cells, units, strict=True)]
+
+
+def _squared(line: str, dialect: Dialect) -> list[str] | None:
+    """Return a line as ``width`` cells, cut or filled up behind; None when blanks separate."""
+    if dialect.delimiter in ("", " ", "fixed"):
+        return _fitted(line, dialect)
+    cells = cut(line, dialect.delimiter, True)[: dialect.width]
+    return cells + [""] * (dialect.width - len(cells))
 
 
 def _all_words(cells: list[str]) -> bool:

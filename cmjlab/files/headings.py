@@ -16,8 +16,8 @@ _TIME = _set(
     zeitstempel heure ora sec secs second seconds sekunden segundos secondes secondi msec elapsed"""
 )
 _SAMPLE = _set(
-    """sample samples frame frames index idx row count counter point item nr nummer muestra
-    echantillon campione amostra prove abtastwert messpunkt scan"""
+    """sample samples frame frames subframe subframes subsample index idx row count counter point
+    item nr nummer muestra echantillon campione amostra prove abtastwert messpunkt scan"""
 )
 _FORCE = _set(
     """force forces kraft krafte bodenkraft bodenreaktionskraft fuerza fuerzas forza forze forca
@@ -45,6 +45,8 @@ _TOTAL = _set(
     yhteensa summa samlet razem celkem"""
 )
 _PLATE = _set("""plate platform fp plattform platte plataforma plateforme pedana plaat plattan""")
+#: Words that turn a name with "force" in it into the place where the force acts.
+_PLACE = _set("""point points centre center origin application location lever""")
 _CHANGED = _set(
     """filtered filt smoothed smooth gefiltert geglattet filtre filtrado filtrata lowpass raw"""
 )
@@ -78,7 +80,19 @@ _TOKENS = re.compile(r"[a-z]+|\d+|#")
 _GLUED = re.compile(
     r"(left|right|links|rechts)(force|kraft|grf|fz)|(?:force|kraft|grf|fz)(left|right|links|rechts)"
 )
-_COMPACT = re.compile(r"(l|r|left|right)?(v)?(grf|force|frc|f)(x|y|z|v)?(l|r|left|right)?")
+_COMPACT = re.compile(
+    r"(?P<before>l|r|left|right)?(?P<up>v)?(?:ground)?(?:reaction)?(?:grf|force|frc|f)"
+    r"(?P<axis>v?[xyz]|v)?(?P<behind>l|r|left|right)?"
+)
+#: A component of a vector: "x", or "vx" where the name says that the vector is a force.
+_COMPONENTS = _set("x y z vx vy vz")
+#: Words above several columns that make "x", "y", "z" below them force; a plate alone does not.
+_FORCE_ABOVE = _FORCE - _set("load last charge carga carico fp")
+#: Words above several columns that say that none of them is force.
+_OTHER_ABOVE = _PLACE | _set(
+    """moment moments torque torques momento cop position positions velocity displacement angle
+    angles emg"""
+)
 
 
 @dataclass(frozen=True)
@@ -122,6 +136,11 @@ def is_time_unit(unit: str) -> bool:
     return unit in ("s", "ms", "us", "min")
 
 
+def is_component(name: str) -> bool:
+    """Return whether a name is only the axis of a vector: "x", "Z", "vy"."""
+    return plain(name).strip() in _COMPONENTS
+
+
 def read_heading(name: str, group: str = "", unit: str = "") -> Heading:
     """Return what a header says of its column.
 
@@ -142,7 +161,9 @@ def read_heading(name: str, group: str = "", unit: str = "") -> Heading:
 
 def _words(text: str) -> list[str]:
     """Cut a header into plain words and numbers; capitals inside begin a new word."""
-    return _TOKENS.findall(plain(text if text.islower() else _CAMEL.sub(" ", text)))
+    if not text.islower():
+        text = _CAMEL.sub(" ", text.replace("CoP", "COP"))
+    return _TOKENS.findall(plain(text))
 
 
 def _split_unit(name: str) -> tuple[str, str]:
@@ -164,37 +185,60 @@ def _split_unit(name: str) -> tuple[str, str]:
 def _meaning(words: list[str], above: list[str], unit: str) -> Heading:
     own, every = set(words), {*words, *above}
     quantity = axis = side = ""
-    compact = _COMPACT.fullmatch("".join(w for w in words if not w.isdigit())) or next(
-        (m for w in words if len(w) > 1 and (m := _COMPACT.fullmatch(w))), None
-    )
+    compact = _compact(words)
     if compact:
         quantity = "force"
-        axis = compact[4] or ("v" if compact[2] else "")
-        side = {"l": "left", "r": "right"}.get((compact[1] or compact[5] or "")[:1], "")
-    axis = next((a for a in ("x", "y", "z") if a in own), axis)
+        axis = (compact["axis"] or compact["up"] or "")[-1:]
+        side = {"l": "left", "r": "right"}.get(
+            (compact["before"] or compact["behind"] or "")[:1], ""
+        )
     for word in words:
         glued = _GLUED.fullmatch(word)  # "kraftlinks", "leftforce"
         if glued:
             quantity, every = "force", every | {glued[1] or glued[3]}
-    if not side:
-        if every & _LEFT:
-            side = "left"
-        elif every & _RIGHT:
-            side = "right"
-        elif every & _TOTAL:
-            side = "total"
     if own & _FORCE or any(w.startswith("bodenkraft") for w in words):
         quantity = "force"
+    component = next((w[-1] for w in words if w in _COMPONENTS), "")
+    quantity = _quantity(own, unit, quantity) or _quantity_above(set(above), component, unit)
+    if component and (quantity == "force" or component in own):
+        axis = component
     if not axis and (own & _VERTICAL or "v" in own):
         axis = "v"
-    quantity = _other_quantity(own, unit, quantity)
-    numbers = [int(w) for w in (*words, *above) if w.isdigit() and 0 < int(w) < 100]
-    plate = numbers[0] if numbers and (compact or every & _PLATE) else 0
-    return Heading(quantity, axis, side, plate, unit, bool(own & _CHANGED))
+    numbered = bool(compact or every & _PLATE)
+    plate = _plate([*words, *above], lettered=bool(every & _PLATE)) if numbered else 0
+    return Heading(quantity, axis, side or _side(every), plate, unit, bool(own & _CHANGED))
 
 
-def _other_quantity(words: set[str], unit: str, quantity: str) -> str:
+def _compact(words: list[str]) -> re.Match[str] | None:
+    """Return what a name such as "LFz", or else a word of it, says of force; an axis goes first."""
+    whole = _COMPACT.fullmatch("".join([w for w in words if not w.isdigit()]))
+    if whole:
+        return whole
+    parts = [m for w in words if len(w) > 1 and (m := _COMPACT.fullmatch(w))]
+    return max(parts, key=lambda m: bool(m["axis"])) if parts else None
+
+
+def _side(words: set[str]) -> str:
+    if words & _LEFT:
+        return "left"
+    if words & _RIGHT:
+        return "right"
+    return "total" if words & _TOTAL else ""
+
+
+def _plate(words: list[str], *, lettered: bool) -> int:
+    """Return the number of a plate in its name, or of its letter ("plate B": 2), 0 without."""
+    numbers = [int(w) for w in words if w.isdigit() and 0 < int(w) < 100]
+    if numbers or not lettered:
+        return next(iter(numbers), 0)
+    return next(("abcd".index(w) + 1 for w in words if w in ("a", "b", "c", "d")), 0)
+
+
+def _quantity(words: set[str], unit: str, quantity: str) -> str:
+    """Return what a column's own words say that it holds."""
     if words & _OTHER or unit == "other":
+        return "other"
+    if quantity == "force" and words & _PLACE:
         return "other"
     if quantity:
         return quantity
@@ -202,8 +246,15 @@ def _other_quantity(words: set[str], unit: str, quantity: str) -> str:
         return "time"
     if words & _SAMPLE or "#" in words or words == {"no"}:
         return "sample"
+    return ""
+
+
+def _quantity_above(above: set[str], component: str, unit: str) -> str:
+    """Return what the words above a column, or else its unit, say that it holds."""
+    if above & _OTHER_ABOVE:
+        return "other"
+    if component and above & _FORCE_ABOVE:
+        return "force"
     if is_time_unit(unit):
         return "time"
-    if unit in ("N", "kN", "kgf", "lbf"):
-        return "force"
-    return ""
+    return "force" if unit in ("N", "kN", "kgf", "lbf") else ""

@@ -13,21 +13,29 @@ from cmjlab.files.contents import Contents, load
 from cmjlab.files.dialect import Dialect
 from cmjlab.files.even_grid import Clock
 from cmjlab.files.force import force_matrix
+from cmjlab.files.force_columns import assign_force
 from cmjlab.files.read import build, read_columns, refuse_few_rows
-from cmjlab.files.roles import Roles, assign_force, assign_time, read_headings, standing_level
+from cmjlab.files.remedies import toml_value
+from cmjlab.files.roles import Roles, name_or_number, read_headings, standing_level
+from cmjlab.files.time_column import assign_time
+from cmjlab.files.zeroed import zeroed_with_athlete
 from cmjlab.layout import Layout
 from cmjlab.recording import ReadingNote, Recording
 
 
 @dataclass(frozen=True)
 class ColumnFound:
-    """One column: its number (from 1), name, unit as understood, role and typical loaded value."""
+    """One column: its number (from 1), name, unit as understood, role and typical loaded value.
+
+    ``named`` is how a layout names it: by a name that no other column has, else by its number.
+    """
 
     number: int
     name: str
     unit: str
     role: str
     standing: float
+    named: str
 
 
 @dataclass(frozen=True)
@@ -83,8 +91,10 @@ class Inspection:
         """
         force = [c for c in self.columns if c.role.startswith("force")]
         time = [c for c in self.columns if c.role == "time"]
-        lines = ["[[layout]]", f"match = {_toml(self.file)}"]
-        lines += [f"{key} = {_toml(self.dialect[key])}" for key in _STATED if key in self.dialect]
+        lines = ["[[layout]]", f"match = {toml_value(self.file)}"]
+        lines += [
+            f"{key} = {toml_value(self.dialect[key])}" for key in _STATED if key in self.dialect
+        ]
         if self.kind != "c3d":
             lines += _time_lines(time, self)
             lines += _force_lines(force, self)
@@ -186,7 +196,7 @@ def _understood(
         recording.rate_hz if recording else clock.rate_hz if clock else float("nan"),
         recording.n_samples if recording else columns.n_rows,
         recording.duration_s if recording else float("nan"),
-        abs(standing_level(recording.total_n)) if recording else float("nan"),
+        _standing(recording) if recording else float("nan"),
         recording.plates if recording else tuple(roles.plates),
         tuple(notes),
         tuple(questions),
@@ -194,6 +204,11 @@ def _understood(
         clock.unit if clock else "",
         stated,
     )
+
+
+def _standing(recording: Recording) -> float:
+    zeroed = zeroed_with_athlete(recording.total_n)
+    return abs(zeroed.standing if zeroed else standing_level(recording.total_n))
 
 
 def _dialect(columns: Columns) -> dict[str, str]:
@@ -214,6 +229,8 @@ def _columns(columns: Columns, roles: Roles) -> tuple[ColumnFound, ...]:
         role = "not used"
         if i == roles.time:
             role = "sample number" if roles.is_counter else "time"
+        elif i == roles.part:
+            role = "sample number within its frame"
         elif i in roles.force:
             at = roles.force.index(i)
             role = f"force ({roles.plates[at]})" if roles.plates else "force"
@@ -222,16 +239,17 @@ def _columns(columns: Columns, roles: Roles) -> tuple[ColumnFound, ...]:
         level = standing_level(values) if values is not None else float("nan")
         label = " ".join(p for p in (columns.groups[i], name) if p)
         if label or values is not None:
-            found.append(ColumnFound(i + 1, label, roles.headings[i].unit, role, level))
+            named = name_or_number(columns, i)
+            found.append(ColumnFound(i + 1, label, roles.headings[i].unit, role, level, named))
     return tuple(found)
 
 
 def _time_lines(time: list[ColumnFound], seen: Inspection) -> list[str]:
     lines = []
     if time:
-        lines.append(f"time_column = {_toml(_name_or_number(time[0], seen))}")
+        lines.append(f"time_column = {toml_value(time[0].named)}")
         if seen.time_unit:
-            lines.append(f"time_unit = {_toml(seen.time_unit)}")
+            lines.append(f"time_unit = {toml_value(seen.time_unit)}")
         else:
             lines.append('# time_unit = "s"    s, ms or us?')
     elif any(c.role == "sample number" for c in seen.columns) or seen.columns:
@@ -243,21 +261,23 @@ def _time_lines(time: list[ColumnFound], seen: Inspection) -> list[str]:
 def _force_lines(force: list[ColumnFound], seen: Inspection) -> list[str]:
     if not force:
         return []
-    lines = [f"force_columns = {_toml([_name_or_number(c, seen) for c in force])}"]
+    lines = [f"force_columns = {toml_value([c.named for c in force])}"]
     if seen.plates:
         plates = [c.role.partition("(")[2].rstrip(")") for c in force]
-        lines.append(f"plates = {_toml(plates)}")
+        lines.append(f"plates = {toml_value(plates)}")
     unit = seen.stated.force_unit or force[0].unit
     if not unit and any(n.code == "unit_assumed" for n in seen.assumptions):
         unit = "N"
     if unit and unit != "other":
-        lines.append(f"force_unit = {_toml(unit)}")
+        lines.append(f"force_unit = {toml_value(unit)}")
         if unit in ("V", "mV", "mV/V") and not seen.stated.newton_per_unit:
             lines.append("# newton_per_unit = 500    newtons of one unit: your calibration")
     elif not seen.stated.newton_per_unit:
         lines.append('# force_unit = "N"    N, kN, kgf, lbf; V with newton_per_unit')
     largest = max(abs(c.standing) for c in force)
-    if all(c.standing < 0 for c in force if abs(c.standing) > 0.05 * largest):
+    codes = {n.code for n in seen.assumptions}
+    turned = "sign_reversed" in codes and "zeroed_with_athlete" not in codes
+    if turned and all(c.standing < 0 for c in force if abs(c.standing) > 0.05 * largest):
         lines.append("sign = -1")
     elif seen.stated.sign:
         lines.append(f"sign = {seen.stated.sign}")
@@ -267,17 +287,4 @@ def _force_lines(force: list[ColumnFound], seen: Inspection) -> list[str]:
 def _kept_lines(stated: Layout, keys: tuple[str, ...]) -> list[str]:
     """Return settings that a person stated and the reader cannot know."""
     plain, default = stated.to_dict(), Layout().to_dict()
-    return [f"{k} = {_toml(plain[k])}" for k in keys if plain[k] != default[k]]
-
-
-def _name_or_number(column: ColumnFound, seen: Inspection) -> str:
-    same = [c for c in seen.columns if c.name.casefold() == column.name.casefold()]
-    return column.name if column.name and len(same) == 1 else str(column.number)
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(_toml(v) for v in value) + "]"
-    if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t") + '"'
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return [f"{k} = {toml_value(plain[k])}" for k in keys if plain[k] != default[k]]

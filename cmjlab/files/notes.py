@@ -1,4 +1,4 @@
-"""What the reader remarks on: every code of a note, and the sentences that say what to write.
+"""What the reader remarks on: every code of a note.
 
 A note is an assumption or a finding that a person should be able to see. The codes are
 fixed, so that programs and tests can rely on them; the texts are for people.
@@ -40,6 +40,7 @@ NOTE_CODES: dict[str, str] = {
     "rate_overridden": "the rate given by a person replaces the one written in the file",
     "rate_rounded": "the time column is rounded; the whole rate that fits it was taken",
     "repeated_rows": "rows that repeat the row before, time included, were left out",
+    "rows_missing": "the file holds fewer rows than its header announces",
     "scale_given": "newtons per unit of the file were given by a person",
     "sheet": "one sheet of several holds the data",
     "sign_reversed": "pushing down is negative in the file; the sign was reversed",
@@ -51,6 +52,7 @@ NOTE_CODES: dict[str, str] = {
     "unit_assumed": "the unit of force is not written; the values fit newtons only",
     "unit_converted": "force was converted to newtons",
     "vertical_axis": "the vertical component was chosen by its values, not by its name",
+    "zeroed_with_athlete": "the plates seem to have been zeroed with the athlete on them",
     "zero_range": "the file names frames for zeroing the plates; this was not done",
 }
 
@@ -60,31 +62,3 @@ def note(code: str, text: str) -> ReadingNote:
     if code not in NOTE_CODES:
         raise KeyError(f"no note code {code!r}")
     return ReadingNote(code, text)
-
-
-def write_in_layout(*settings: str) -> str:
-    """Return the sentence that says what to write under ``[[layout]]``.
-
-    Settings are given as "name=value"; a value in brackets is a list ("force_columns=[2,3]").
-    """
-    return "write under [[layout]] in study.toml: " + ", ".join(map(_as_toml, settings))
-
-
-def _as_toml(setting: str) -> str:
-    name, _, value = setting.partition("=")
-    if value.startswith("["):
-        items = [f'"{v}"' for v in value[1:-1].split(",") if v]
-        return f"{name} = [{', '.join(items)}]"
-    try:
-        float(value)
-    except ValueError:
-        return f'{name} = "{value}"'
-    return f'{name} = "{value}"' if name == "time_column" else f"{name} = {value}"
-
-
-def give_rate(example: str = "1000") -> str:
-    """Return the sentence that says how to give a sampling rate."""
-    return (
-        f"give it: `--rate {example}` on the command line, rate_hz={example} in Python, or"
-        f" rate_hz = {example} under [[layout]] in study.toml"
-    )

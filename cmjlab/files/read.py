@@ -14,7 +14,9 @@ from cmjlab.files.contents import Contents, load
 from cmjlab.files.even_grid import Clock
 from cmjlab.files.fast import read_fast
 from cmjlab.files.force import force_matrix, join_plates
-from cmjlab.files.roles import assign_force, assign_time, read_headings
+from cmjlab.files.force_columns import assign_force
+from cmjlab.files.roles import read_headings
+from cmjlab.files.time_column import assign_time
 from cmjlab.layout import Layout
 from cmjlab.recording import Recording, Source
 

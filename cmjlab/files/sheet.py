@@ -11,7 +11,8 @@ from cmjlab.checks import listed
 from cmjlab.errors import ReadError
 from cmjlab.files.columns import Columns
 from cmjlab.files.delimited import read_delimited
-from cmjlab.files.notes import note, write_in_layout
+from cmjlab.files.notes import note
+from cmjlab.files.remedies import write_in_layout
 from cmjlab.files.text import Text
 from cmjlab.layout import Layout
 
@@ -81,7 +82,7 @@ def _choose(name: str, sheets: dict[str, list[tuple[Any, ...]]], layout: Layout)
         )
     raise ReadError(
         f"{name}: {len(filled)} sheets hold numbers: {listed(filled)}. State which:"
-        f" {write_in_layout(f'sheet={filled[0]}')}."
+        f" {write_in_layout({'sheet': filled[0]})}."
     )
 
 

@@ -7,7 +7,8 @@ import re
 from dataclasses import dataclass
 
 from cmjlab.errors import ReadError
-from cmjlab.files.notes import note, write_in_layout
+from cmjlab.files.notes import note
+from cmjlab.files.remedies import write_in_layout
 from cmjlab.recording import ReadingNote
 
 _MARKS: tuple[tuple[bytes, str], ...] = (
@@ -73,9 +74,9 @@ def _text_of(name: str, data: bytes, encoding: str, notes: list[ReadingNote]) ->
         try:
             return data.decode(encoding).removeprefix("\ufeff"), encoding
         except LookupError:
+            likely = write_in_layout({"encoding": _text_of(name, data, "", [])[1]})
             raise ReadError(
-                f"{name}: encoding: {encoding!r} is not known; {write_in_layout('encoding=utf-8')}"
-                " or leave it out."
+                f"{name}: encoding: {encoding!r} is not known; {likely}; or leave it out."
             ) from None
         except UnicodeError as error:
             raise ReadError(

@@ -257,7 +257,7 @@ def test_layout_names_that_do_not_exist_are_answered_with_the_names(tmp_path: Pa
     path = tmp_path / "a.csv"
     path.write_text(_table("Time [s],Fz,Fz2", lambda k, v: f"{k / 1000:.3f},{v},{v}"))
     for layout, words in (
-        (Layout(force_columns=("Force",)), "the columns are: Time [s], Fz, Fz2"),
+        (Layout(force_columns=("Force",)), "the columns are: 'Time [s]', 'Fz', 'Fz2'"),
         (Layout(force_columns=("9",)), "there is no column '9'"),
         (Layout(time_column="t"), "time_column"),
         (Layout(force_columns=("Fz",), plates=("left", "right")), "2 names for 1 force"),
