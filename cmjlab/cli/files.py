@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from cmjlab.jump_types import Jump
     from cmjlab.method import Method
     from cmjlab.recording import Recording
+    from cmjlab.study.folder.one_recording import Stated
 
 #: Metrics printed unless all are asked for.
 MAIN_METRICS = (
@@ -42,6 +43,14 @@ File = Annotated[Path, typer.Argument(help="A force recording.", show_default=Fa
 Rate = Annotated[
     float | None, typer.Option("--rate", help="Sampling rate in Hz, when the file has no time.")
 ]
+LayoutFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--layout",
+        help="TOML file with a [[layout]] block; default: study.toml of the folder or above; 'none': neither.",
+        show_default=False,
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -50,33 +59,44 @@ def register(app: typer.Typer) -> None:
     app.command(short_help="Events, metrics, checks of one recording, or all of a study.")(measure)
 
 
-def inspect(file: File, rate: Rate = None) -> None:
+def inspect(file: File, rate: Rate = None, layout: LayoutFile = None) -> None:
     """Show what is understood of a file, and print a layout block for study.toml."""
     with say.plain_errors():
         from cmjlab.files.inspect import inspect_file
+        from cmjlab.method import Method
+        from cmjlab.study.folder.one_recording import stated_for
 
-        seen = inspect_file(file, rate_hz=rate)
+        stated = stated_for(file, layout)
+        seen = inspect_file(file, layout=stated.layout, rate_hz=rate)
         if not seen.columns and seen.recording is None:
             raise say.fail(" ".join(seen.questions))
         for text in seen.lines():
             say.line(text)
-        first = _first_jump(seen.recording) if seen.recording is not None else ""
+        _say_origin(stated)
+        method = stated.method or Method()
+        first = _first_jump(seen.recording, method) if seen.recording is not None else ""
         say.line(first or "  first jump: not looked for before the questions are answered")
         say.line()
-        say.line("For study.toml:")
+        say.line("For study.toml, or for a file that --layout names:")
         say.line(seen.layout_toml())
     if seen.questions or first.endswith("!"):
         raise typer.Exit(1)
 
 
-def _first_jump(recording: Recording) -> str:
+def _say_origin(stated: Stated) -> None:
+    """Name the file whose settings are used, if there is one."""
+    if stated.origin:
+        say.line(f"  settings used: {stated.origin}")
+
+
+def _first_jump(recording: Recording, method: Method) -> str:
     """Return one line on the first jump of a recording; it ends with ! when there is none."""
     import cmjlab as cj
     from cmjlab.units import show
 
     try:
-        parts = cj.split_jumps(recording)
-        jump = cj.measure(parts[0])
+        parts = cj.split_jumps(recording, method)
+        jump = cj.measure(parts[0], method)
     except cj.JumpError as error:
         return f"  first jump: {str(error).rstrip('.')}!"
     height, takeoff = jump.metrics["jump_height_m"], jump.events["takeoff"]
@@ -93,12 +113,13 @@ def measure(
         Path, typer.Argument(help="A force recording or a study folder.", show_default=False)
     ],
     rate: Rate = None,
-    preset: Annotated[
-        str, typer.Option(help="Method of a published recipe, by name.")
-    ] = "recommended",
+    layout: LayoutFile = None,
     setting: Annotated[
         list[str] | None,
-        typer.Option("--set", help="A Method setting, e.g. --set onset_rule=percent."),
+        typer.Option(
+            "--set",
+            help="A Method setting, e.g. --set onset_rule=percent; --set preset=NAME takes a published recipe instead of [method] of study.toml.",
+        ),
     ] = None,
     figure: Annotated[
         Path | None, typer.Option(help="Where to save the figure (png, svg, pdf).")
@@ -110,42 +131,41 @@ def measure(
         Path | None, typer.Option(help="Of a study: where results go; default: its results/.")
     ] = None,
 ) -> None:
-    """Print events, metrics and checks of a recording and save a figure; or measure a study."""
+    """Print verdict, events, metrics and checks of a recording and save a figure; or measure a study."""
     with say.plain_errors():
         if path.is_dir():
             from cmjlab.cli.folder import measure_study
 
-            _only_for_files(rate, preset, setting, figure)
+            _only_for_files(
+                {"--rate": rate, "--layout": layout, "--set": setting or None, "--figure": figure}
+            )
             measure_study(path, results)
             return
-        _measure_file(path, rate, _method(preset, setting or []), figure, details)
+        from cmjlab.study.folder.one_recording import stated_for
+
+        stated = stated_for(path, layout)
+        method = _method(stated.method, setting or [])
+        _measure_file(path, rate, stated, method, figure=figure, details=details)
 
 
-def _only_for_files(
-    rate: float | None, preset: str, setting: list[str] | None, figure: Path | None
-) -> None:
+def _only_for_files(options: dict[str, object]) -> None:
     """Refuse options that a study does not take: its choices stand in study.toml."""
     from cmjlab.errors import ArgumentError
 
-    given = {
-        "--rate": rate is not None,
-        "--preset": preset != "recommended",
-        "--set": bool(setting),
-        "--figure": figure is not None,
-    }
-    if named := [name for name, there in given.items() if there]:
+    if named := [name for name, value in options.items() if value is not None]:
         raise ArgumentError(
             f"{', '.join(named)}: for one recording only. In a study the choices are the same for"
             " all recordings: write them into study.toml, under [method] or [[layout]]."
         )
 
 
-def _method(preset: str, settings: list[str]) -> Method:
-    """Return the preset with the settings of the command line on top."""
+def _method(stated: Method | None, settings: list[str]) -> Method:
+    """Return the study's method, or a preset, with the settings of the command line on top."""
     import tomllib
 
     from cmjlab.errors import ArgumentError
     from cmjlab.method import Method
+    from cmjlab.study.folder.settings import method_from
 
     changes: dict[str, Any] = {}
     for item in settings:
@@ -156,22 +176,30 @@ def _method(preset: str, settings: list[str]) -> Method:
             changes[name.strip()] = tomllib.loads(f"v = {value.strip()}")["v"]
         except tomllib.TOMLDecodeError:
             changes[name.strip()] = value.strip()
-    return Method.preset(preset).replace(**changes)
+    return method_from(changes) if "preset" in changes else (stated or Method()).replace(**changes)
 
 
 def _measure_file(
-    path: Path, rate: float | None, method: Method, figure: Path | None, details: bool
+    path: Path,
+    rate: float | None,
+    stated: Stated,
+    method: Method,
+    *,
+    figure: Path | None,
+    details: bool,
 ) -> None:
     import cmjlab as cj
 
-    recording = cj.read_recording(path, rate_hz=rate)
-    say.line(
-        f"{path.name}: {recording.n_samples} samples at {recording.rate_hz:g} Hz"
-        f" ({recording.duration_s:.2f} s), plates: {', '.join(recording.plates)}"
-    )
-    for note in recording.notes:
-        say.line(f"  note: {note.text}")
-    jumps = [cj.measure(part, method) for part in cj.split_jumps(recording, method)]
+    recording = cj.read_recording(path, layout=stated.layout, rate_hz=rate)
+    try:
+        jumps = [cj.measure(part, method) for part in cj.split_jumps(recording, method)]
+    except cj.JumpError:
+        _print_recording(path, recording, stated)  # its notes tell why there is no jump
+        raise
+    for jump in jumps:
+        say.line(f"{path.name}{_which(jump, jumps)}: {_verdict(jump)}")
+    say.line()
+    _print_recording(path, recording, stated)
     for jump in jumps:
         if len(jumps) > 1:
             say.line(f"\njump {jump.recording.jump} of {len(jumps)}")
@@ -179,6 +207,36 @@ def _measure_file(
     _save_figures(jumps, path, figure)
     say.line()
     say.line(say.CAUTION)
+
+
+def _which(jump: Jump, jumps: list[Jump]) -> str:
+    return f", jump {jump.recording.jump} of {len(jumps)}" if len(jumps) > 1 else ""
+
+
+def _verdict(jump: Jump) -> str:
+    """Return whether a jump is accepted, its height, and why it is not."""
+    from cmjlab.units import show
+
+    height, error = jump.metrics["jump_height_m"], jump.metrics["jump_height_se_m"]
+    text = f"jump height {show(height, 'm')}" if height == height else "no jump height"
+    if error == error:
+        text += f" (standard error {show(error, 'm', extra_decimals=1)})"
+    if jump.accepted:
+        return f"accepted, {text}"
+    reasons = [c.reason for c in jump.checks if c.status == "fail" and c.scope == "jump"]
+    more = f" (and {len(reasons) - 1} more failed checks)" if len(reasons) > 1 else ""
+    return f"not accepted, {text}: {reasons[0]}{more}"
+
+
+def _print_recording(path: Path, recording: Recording, stated: Stated) -> None:
+    """Print what was read, by which settings, and every note of the reader."""
+    say.line(
+        f"{path.name}: {recording.n_samples} samples at {recording.rate_hz:g} Hz"
+        f" ({recording.duration_s:.2f} s), plates: {', '.join(recording.plates)}"
+    )
+    _say_origin(stated)
+    for note in recording.notes:
+        say.line(f"  note: {note.text}")
 
 
 def _print_jump(jump: Jump, details: bool) -> None:
@@ -193,7 +251,6 @@ def _print_jump(jump: Jump, details: bool) -> None:
     if not details:
         say.line(f"--all prints all {len(jump.metrics)} metrics")
     _print_checks(jump, details)
-    say.line("accepted" if jump.accepted else "not accepted: a check of the whole jump failed")
 
 
 def _print_metrics(jump: Jump, keys: list[str]) -> None:

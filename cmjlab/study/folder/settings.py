@@ -170,12 +170,22 @@ def _settings(kind: type[S], values: Any, section: str, problems: Problems) -> S
         return kind()
 
 
-def _method(values: dict[str, Any], problems: Problems) -> Method:
-    """Return the Method: a preset by name, with the other settings on top."""
+def method_from(values: dict[str, Any]) -> Method:
+    """Return the Method of a section: a preset by name, with the other settings on top.
+
+    Raises
+    ------
+    ArgumentError
+        When a preset or setting is not known or not allowed.
+    """
     changes = dict(values)
+    base = Method.preset(str(changes.pop("preset", "recommended")))
+    return base.replace(**changes)
+
+
+def _method(values: dict[str, Any], problems: Problems) -> Method:
     try:
-        base = Method.preset(str(changes.pop("preset", "recommended")))
-        return base.replace(**changes)
+        return method_from(values)
     except ArgumentError as problem:
         problems.add(
             "fail", "bad_setting", where=(_FILE, "", "method"), found=str(problem),
