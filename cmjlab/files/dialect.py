@@ -194,10 +194,10 @@ def _by_header(best: list[Dialect], lines: list[str]) -> list[Dialect]:
 
 
 def _last_words(lines: list[str]) -> str:
-    """Return the last of the lines with letters before the first without, or the first of all."""
-    filled = [line for line in lines[:200] if line.strip()]
+    """Return the line with letters right above the first row of numbers, else the first line."""
+    filled = [line for line in lines[:200] if any(c.isalnum() for c in line)]
     words = list(takewhile(lambda line: any(c.isalpha() for c in line), filled))
-    return (words or filled or [""])[-1 if words else 0]
+    return words[-1] if words else next(iter(filled), "")
 
 
 def _by_fraction(best: list[Dialect], lines: list[str]) -> list[Dialect]:

@@ -271,7 +271,7 @@ def test_rows_that_a_header_announces_and_are_not_there(tmp_path: Path) -> None:
 def test_whole_numbers_below_a_preamble_are_cut_as_their_header_is(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     rows = [f"{k},{700 + k % 3}" for k in range(300)]
-    path.write_text("\n".join([*HEAD, "sample,ground_force_vy", *rows]) + "\n")
+    path.write_text("\n".join([*HEAD[:-1], ",", "endheader,", "sample,ground_force_vy", *rows, ""]))
     found = read_recording(path, rate_hz=500)
     assert found.force_n[:4, 0].tolist() == [700.0, 701.0, 702.0, 700.0]
 
