@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
-import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
 from cmjlab.cli.app import app
-from cmjlab.files.read import read_recording
 from cmjlab.simulate.jump import simulate_jump
 
 LINES = 'force_columns = ["B"]\nforce_unit = "N"\n'
@@ -17,6 +16,12 @@ LINES = 'force_columns = ["B"]\nforce_unit = "N"\n'
 
 def run(*words: object) -> Result:
     return CliRunner().invoke(app, [str(w) for w in words])
+
+
+@pytest.fixture(autouse=True)
+def elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Figures are saved where the command is given: not among the tests."""
+    monkeypatch.chdir(tmp_path)
 
 
 def measured(file: Path, *words: object) -> list[str]:
@@ -165,13 +170,24 @@ def test_every_jump_of_a_file_comes_first(cases: Path, tmp_path: Path) -> None:
     assert lines[3] == ""
 
 
-def test_the_note_on_a_plate_zeroed_under_load_is_printed(tmp_path: Path) -> None:
-    jump = simulate_jump()
+def test_a_plate_zeroed_under_load_is_named_and_both_remedies_measure_it(tmp_path: Path) -> None:
+    jump = simulate_jump(noise_sd_n=1.0)
     net = jump.recording.total_n - jump.truth["body_weight_n"]
-    file = tmp_path / "zeroed.csv"
+    folder = tmp_path / "block"
+    folder.mkdir()
+    file = folder / "zeroed.csv"
     rows = [f"{k / 1000:.3f},{v:.3f}" for k, v in enumerate(net)]
     file.write_text("\n".join(["Time [s],Fz [N]", *rows]) + "\n")
-    done = run("measure", file, "--figure", tmp_path / "a.png")
-    assert "zeroed with the athlete on them" in done.stdout
-    assert "--set offset_removal=flight" in done.stdout
-    np.testing.assert_allclose(read_recording(file).total_n, net, atol=5.1e-4)
+    note = next(
+        line
+        for line in measured(file)
+        if "zeroed with the athlete on them" in line and "note:" in line
+    )
+    option = re.search(r"`(--set) ([^`]*)`", note)
+    setting = re.search(r"state (\S+ = \S+) under \[method\] in study.toml", note)
+    assert option is not None
+    assert setting is not None
+    accepted = f"zeroed.csv: accepted, jump height {100 * jump.truth['jump_height_m']:.1f} cm"
+    assert measured(file, *option.groups())[0].startswith(accepted)
+    (folder / "study.toml").write_text(f"[method]\n{setting[1]}\n")
+    assert measured(file)[0].startswith(accepted)
