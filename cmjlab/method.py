@@ -66,16 +66,19 @@ class Method(Settings):
     body_weight: str = setting(
         "window",
         "body weight from the weighing window, or from the momentum balance between standing"
-        " before and standing after the jump (from the window when there is no standing after)",
-        allowed=("window", "rest_to_rest"),
+        " before and standing after the jump (from the window when there is no standing after);"
+        " 'session': from the window, and where the athlete does not stand still, from the"
+        " athlete's other jumps of the session (for jumps in a row and short waits)",
+        allowed=("window", "rest_to_rest", "session"),
     )
     onset_rule: str = setting(
-        "sd",
-        "force change that marks the onset: standard deviations of the weighing window"
-        " (with the floor below), newtons, or percent of body weight; 'fit': no threshold and no"
-        " shift, a power law through the first part of the drop (our own)",
-        allowed=("sd", "newton", "percent", "fit"),
-        source=OWEN,
+        "fit",
+        "what marks the onset: 'fit' curves through the first part of the drop, weighed against"
+        " noise and sway of standing (no threshold, no shift; its bias hardly depends on how an"
+        " athlete starts); or a change of force by standard deviations of the weighing window"
+        " (with the floor below), newtons, or percent of body weight",
+        allowed=("fit", "sd", "newton", "percent"),
+        source="our own, errors in tests/calibration; a threshold of 5 SD: " + OWEN,
     )
     onset_sd: float = setting(
         5.0, "onset threshold of rule 'sd'", unit="SD", low=1.0, high=20.0, source=OWEN
@@ -261,8 +264,8 @@ PRESETS: dict[str, dict[str, Any]] = {
         "source": "each setting names its own",
     },
     "least_error": {
-        "settings": {"body_weight": "rest_to_rest", "onset_rule": "fit"},
-        "about": "smallest errors in our simulations: momentum balance and fitted onset; needs"
+        "settings": {"body_weight": "rest_to_rest"},
+        "about": "smallest errors in our simulations: momentum balance beside fitted onset; needs"
         " standing still after the landing",
         "source": "our own; errors against truth in tests/calibration, no paper prescribes it",
     },
@@ -270,6 +273,7 @@ PRESETS: dict[str, dict[str, Any]] = {
         "settings": {
             "weighing": "last",
             "weighing_gap_s": 0.0,
+            "onset_rule": "sd",
             "onset_floor_percent": 0.0,
             "onset_search": "forward",
             "onset_direction": "either",
@@ -282,6 +286,7 @@ PRESETS: dict[str, dict[str, Any]] = {
         "settings": {
             "weighing": "last",
             "weighing_gap_s": 0.0,
+            "onset_rule": "sd",
             "onset_floor_percent": 0.0,
             "onset_rise": "ignore",
             "takeoff_rule": "flight_sd",

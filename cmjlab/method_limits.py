@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from cmjlab.settings import Settings, setting
 
+_COMMON = "common practice, no source"
+
 
 @dataclass(frozen=True, eq=False)
 class Limits(Settings):
@@ -122,10 +124,22 @@ class Limits(Settings):
         unit="% of body weight", low=0.0, high=20.0,
     )  # fmt: skip
     mass_low_kg: float = setting(
-        20.0, "body mass; below it the force is hardly in newtons", unit="kg", low=0.0, high=500.0
-    )
+        15.0, "body mass; below it the force is hardly in newtons", unit="kg", low=0.0, high=500.0,
+        source=_COMMON,
+    )  # fmt: skip
     mass_high_kg: float = setting(
-        250.0, "body mass; above it the force is hardly in newtons", unit="kg", low=1.0, high=1e4
+        250.0, "body mass; above it the force is hardly in newtons", unit="kg", low=1.0, high=1e4,
+        source=_COMMON,
+    )  # fmt: skip
+    height_most_m: float = setting(
+        1.2, "no person jumps higher from standing", unit="m", low=0.1, high=10.0, source=_COMMON
+    )
+    way_most_m: float = setting(
+        1.5, "no body dips, or rises before take-off, by more", unit="m", low=0.1, high=10.0,
+        source=_COMMON,
+    )  # fmt: skip
+    power_most_w_per_kg: float = setting(
+        150.0, "no person pushes with more power", unit="W/kg", low=10.0, high=1e4, source=_COMMON
     )
     time_low_s: float = setting(0.35, "time to take-off", unit="s", low=0.0, high=5.0)
     time_high_s: float = setting(1.6, "time to take-off", unit="s", low=0.1, high=10.0)

@@ -101,9 +101,15 @@ _JUMP: tuple[CheckRule, ...] = (
         "stand still for two seconds before and after the jump; zero the plates", _BALANCE,
     ),
     CheckRule(
+        "impossible", "Possible values", "jump", "jump", "values",
+        "body mass 15–250 kg, height up to 1.2 m, depth and rise at take-off up to 1.5 m, peak power up to"
+        " 150 W/kg: outside fail, and no number of the jump is kept",
+        "look at unit, zero and weighing of the recording", "common practice, no source",
+    ),
+    CheckRule(
         "plausibility", "Plausible values", "jump", "jump", "values",
         "time to take-off 0.35–1.6 s, depth 0.08–0.60 m, rise at take-off 0.03–0.25 m, peak force 1.3–4"
-        " BW, take-off velocity 1–4 m/s: warn outside; body mass outside 20–250 kg: fail",
+        " BW, take-off velocity 1–4 m/s: warn outside",
         "look at the recording: unit, athlete, kind of jump",
     ),
     CheckRule(

@@ -14,14 +14,20 @@ _QUANTITIES: tuple[tuple[str, str, str, str, str], ...] = (
     ("mean_unweighting_force", "Mean unweighting force", "N", "unweighting", "∫F dt / t"),
     ("mean_braking_force", "Mean braking force", "N", "braking", "∫F dt / t"),
     ("peak_braking_force", "Peak braking force", "N", "braking", "max F in braking"),
-    ("braking_impulse", "Braking net impulse", "N·s", "braking", "∫(F − weight of the side) dt"),
+    ("braking_impulse", "Braking impulse", "N·s", "braking", "∫F dt"),
     ("force_at_zero_velocity", "Force at zero velocity", "N", "braking", "F at v = 0"),
     ("mean_propulsion_force", "Mean propulsion force", "N", "propulsion", "∫F dt / t"),
     ("peak_propulsion_force", "Peak propulsion force", "N", "propulsion", "max F in propulsion"),
-    ("propulsion_impulse", "Propulsion net impulse", "N·s", "propulsion", "∫(F − weight of the side) dt"),
+    ("propulsion_impulse", "Propulsion impulse", "N·s", "propulsion", "∫F dt"),
     ("peak_landing_force", "Peak landing force", "N", "landing", "max F within 0.5 s after landing"),
 )  # fmt: skip
 _ENDING = {"N": "n", "N·s": "n_s"}
+
+
+def _same_as(stem: str) -> str:
+    """Return the asymmetry that an impulse's repeats: over one phase, impulse is mean times time."""
+    phase = stem.removesuffix("_impulse")
+    return f"mean_{phase}_force_asymmetry_percent" if phase != stem else ""
 
 
 def _entries() -> list[Metric]:
@@ -37,7 +43,7 @@ def _entries() -> list[Metric]:
                     "limbs",
                     f"{formula}, {side} plate ({phase})",
                     f"share of the {side} foot",
-                    ratio_scale=unit == "N",
+                    ratio_scale=True,
                     scope="limbs",
                     exploratory=late,
                     source=_SUM,
@@ -53,6 +59,7 @@ def _entries() -> list[Metric]:
                 _NOTE,
                 ratio_scale=False,
                 scope="limbs",
+                same_as=_same_as(stem),
                 exploratory=late,
                 source=_SOURCE,
             )

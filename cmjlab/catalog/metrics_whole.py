@@ -40,7 +40,23 @@ WHOLE: tuple[Metric, ...] = (
     ),
     Metric(
         "jump_height_se_m", "Standard error of jump height", "m", "whole jump",
-        "√([2 h (1 + g T / v_to) SE(BW) / BW]² + [v_to / g · 0.40 s · sway / m]²)", "how well the weighing lets us know this height", "lower",
+        "√([2 h (1 + g T / v_to) SE(BW) / BW]² + (v_to / g)² ([0.40 s · sway / m]² + T dt (noise / m)² + (0.5 v_1)² + (g SE(take-off))²)), v_1: speed one SE(onset) after the onset",
+        "how well this recording lets us know this height", "lower",
+        ratio_scale=False, source=_DOCS,
+    ),
+    Metric(
+        "time_to_takeoff_se_s", "Standard error of time to take-off", "s", "whole jump",
+        "spread of all onsets that fit the force, given noise and sway of standing", "how well the start of the movement can be seen in this recording", "lower",
+        ratio_scale=False, source=_DOCS,
+    ),
+    Metric(
+        "unweighting_duration_se_s", "Standard error of unweighting duration", "s", "unweighting",
+        "as the standard error of time to take-off", "how well the start of the movement can be seen in this recording", "lower",
+        ratio_scale=False, same_as="time_to_takeoff_se_s", source=_DOCS,
+    ),
+    Metric(
+        "rsi_modified_se_m_per_s", "Standard error of modified reactive strength index", "m/s", "whole jump",
+        "√([SE(h) / t]² + [h SE(t) / t²]²), t: time to take-off", "how well this recording lets us know the index", "lower",
         ratio_scale=False, source=_DOCS,
     ),
     Metric(
@@ -104,8 +120,8 @@ WHOLE: tuple[Metric, ...] = (
     ),
     Metric(
         "countermovement_depth_se_m", "Standard error of countermovement depth", "m", "whole jump",
-        "√([(g t² / 2 − depth) SE(BW) / BW]² + [t · 0.18 s · sway / m]²), t: onset to lowest point",
-        "how well the weighing lets us know this depth", "lower", ratio_scale=False, source=_DOCS,
+        "√([(g t² / 2 − depth) SE(BW) / BW]² + [t · 0.18 s · sway / m]² + t³ dt / 3 (noise / m)² + (0.5 t v_1)²), t: onset to lowest point",
+        "how well this recording lets us know this depth", "lower", ratio_scale=False, source=_DOCS,
     ),
     Metric(
         "unweighting_displacement_m", "Drop during unweighting", "m", "unweighting",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from cmjlab.jump.edges import Edges, find_edges
 from cmjlab.jump.flights import Contacts, Flight, find_contacts
@@ -17,7 +18,7 @@ from cmjlab.jump.motion import Path, integrate
 from cmjlab.jump.onset import Onset, find_onset
 from cmjlab.jump.phases import Phases, find_phases
 from cmjlab.jump.signal import Signal, filtered, without_offset
-from cmjlab.jump.weighing import Weighing, find_window, weigh
+from cmjlab.jump.weighing import Weighing, find_window, is_restless, weigh
 from cmjlab.method import Method
 
 #: The weighing window ends at least this long before take-off, s.
@@ -40,6 +41,8 @@ class Analysis:
         Contact before and after it.
     edges, weighing, onset, rest, path, phases
         Results of the steps; see their classes.
+    borrowed : bool
+        Whether body weight comes from other jumps of the athlete.
     """
 
     signal: Signal
@@ -53,6 +56,7 @@ class Analysis:
     rest: Rest | None = None
     path: Path | None = None
     phases: Phases | None = None
+    borrowed: bool = False
 
     def complete(self) -> Complete | None:
         """Return the analysis with nothing missing, or None when a step found nothing."""
@@ -98,7 +102,19 @@ class Complete:
     phases: Phases
 
 
-def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analysis:
+class KnownWeight(NamedTuple):
+    """Body weight that is known from elsewhere, and its standard error, N."""
+
+    weight: float
+    se: float
+
+
+def analyse(
+    signal: Signal,
+    method: Method,
+    fixed: Mapping[str, float],
+    known: KnownWeight | None = None,
+) -> Analysis:
     """Run the chain on one recording.
 
     Parameters
@@ -109,6 +125,8 @@ def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analy
         All choices.
     fixed : mapping of str to float
         Events that a person fixed, in samples.
+    known : KnownWeight, optional
+        Body weight to use when the athlete did not stand still here.
     """
     contacts = find_contacts(signal, method)
     flight = _flight(signal, contacts, fixed)
@@ -129,6 +147,9 @@ def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analy
         return found
     scale = raw if method.weigh_before_offset else signal
     weighing = _weighing(signal, scale, begin, edges.last_loaded, method, fixed)
+    borrowed = known is not None and is_restless(weighing, signal.rate, method)
+    if known is not None and borrowed:
+        weighing = replace(weighing, weight=known.weight, se=known.se)
     if weighing.weight <= 0.0:
         return replace(found, weighing=weighing)
     rest = balance(signal, weighing, edges, stop, method)
@@ -137,9 +158,11 @@ def analyse(signal: Signal, method: Method, fixed: Mapping[str, float]) -> Analy
     onset = _onset(signal, weighing, edges.last_loaded, method, fixed)
     if onset.sample < weighing.stop and "weighing_end" not in fixed:
         weighing = _before_onset(scale, weighing, begin, math.floor(onset.sample))
+        if known is not None and borrowed:
+            weighing = replace(weighing, weight=known.weight, se=known.se)
         if method.body_weight == "rest_to_rest" and not math.isnan(rest.weight):
             weighing = replace(weighing, weight=rest.weight, se=rest.se)
-    found = replace(found, weighing=weighing, rest=rest, onset=onset)
+    found = replace(found, weighing=weighing, rest=rest, onset=onset, borrowed=borrowed)
     origin = onset.sample if method.integration_start == "onset" else float(weighing.stop)
     force = filtered(signal, method) if method.filter != "none" else signal.force
     path = integrate(
@@ -233,5 +256,5 @@ def _onset(
     onset = find_onset(signal, weighing, takeoff, method)
     if "onset" in fixed:
         sample = min(max(fixed["onset"], 0.0), takeoff - 3.0)
-        onset = replace(onset, sample=sample)
+        onset = replace(onset, sample=sample, se=math.hypot(onset.se, onset.sample - sample))
     return onset

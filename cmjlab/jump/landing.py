@@ -72,7 +72,7 @@ def balance(signal: Signal, weighing: Weighing, edges: Edges, stop: int, method:
     if last - first < 0.5 * method.weighing_duration_s * signal.rate - 1:
         return Rest(None, math.nan, math.nan, weighing.weight)
     window = weigh(signal, first, last)
-    if window.sd > method.limits.rest_still_percent / 100.0 * weighing.weight:
+    if window.unrest > method.limits.rest_still_percent / 100.0 * weighing.weight:
         return Rest(None, math.nan, math.nan, weighing.weight)
     net = signal.force[weighing.start : last] - weighing.weight
     impulse = net.cumsum()

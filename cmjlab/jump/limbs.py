@@ -1,4 +1,8 @@
-"""Left and right: forces and net impulses of each foot by phase, and asymmetries.
+"""Left and right: forces and impulses of each foot by phase, and asymmetries.
+
+The impulse of a foot is that of all the force it applied over the phase. A net impulse needs a
+weight to take off, and a foot has none of its own: with what it carried while standing, an
+athlete who stands 55/45 and pushes exactly 50/50 would come out 12 % apart.
 
 Phase boundaries always come from the summed force: there is one centre of mass.
 """
@@ -103,7 +107,7 @@ def _side(
         first, last = math.ceil(begin.sample), min(math.floor(end.sample), loaded)
         out[f"mean_{phase}_force_n"] = mean
         out[f"peak_{phase}_force_n"] = float(force[first : max(last, first) + 1].max())
-        out[f"{phase}_impulse_n_s"] = (mean - weight) * samples / rate
+        out[f"{phase}_impulse_n_s"] = mean * samples / rate
     return out
 
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from cmjlab.catalog import METRICS, MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
-from cmjlab.errors import JumpError
-from cmjlab.jump.analysis import Analysis, Complete, analyse
+from cmjlab.errors import ArgumentError, JumpError
+from cmjlab.jump.analysis import Analysis, Complete, KnownWeight, analyse
 from cmjlab.jump.landing import landing_metrics
 from cmjlab.jump.limbs import limb_metrics
 from cmjlab.jump.metrics import add_per_mass, push_metrics
@@ -22,6 +22,8 @@ from cmjlab.recording import Recording
 
 _DEFAULT = Method()
 _SCOPE = {key: metric.scope for key, metric in METRICS.items()}
+#: Standard error of a body weight from elsewhere when nobody says it, N (our own).
+_BORROWED_SE_N = 2.0
 _NONE = dict.fromkeys(METRICS, math.nan)
 
 
@@ -30,6 +32,8 @@ def measure(
     method: Method = _DEFAULT,
     *,
     events: Mapping[str, float] | None = None,
+    body_weight_n: float | None = None,
+    body_weight_se_n: float = _BORROWED_SE_N,
 ) -> Jump:
     """Analyse the first complete jump of a recording.
 
@@ -42,6 +46,12 @@ def measure(
     events : mapping of str to float, optional
         Events that a person fixed, in seconds on the file's clock: weighing_start,
         weighing_end, onset, takeoff, landing. The others follow from the force.
+    body_weight_n : float, optional
+        Body weight from the athlete's other jumps of the session, N. It is used only when the
+        athlete does not stand still in this recording, and the method allows it
+        (``body_weight="session"``).
+    body_weight_se_n : float
+        Its standard error, N; it enters the standard error of the height.
 
     Returns
     -------
@@ -54,7 +64,8 @@ def measure(
     JumpError
         When the input itself is not usable.
     ArgumentError
-        When a fixed event has an unknown name or lies outside the recording.
+        When a fixed event has an unknown name or lies outside the recording, or a body weight
+        is given that the method does not allow.
 
     Examples
     --------
@@ -67,8 +78,9 @@ def measure(
     if not isinstance(method, Method):
         raise JumpError(f"method: a cmjlab Method is needed, found {type(method).__name__}.")
     fixed = _fixed(recording, events)
-    automatic = analyse(signal, method, {})
-    found = analyse(signal, method, fixed) if fixed else automatic
+    known = _known_weight(method, body_weight_n, body_weight_se_n)
+    automatic = analyse(signal, method, {}, known)
+    found = analyse(signal, method, fixed, known) if fixed else automatic
     complete = found.complete()
     numbers = _metrics(complete, method) if complete else {}
     detected = _events(automatic, recording)
@@ -79,6 +91,18 @@ def measure(
     return Jump(
         recording, method, used, detected, _motion(found, recording), metrics, checks, voided
     )
+
+
+def _known_weight(method: Method, weight: float | None, se: float) -> KnownWeight | None:
+    if weight is None:
+        return None
+    if method.body_weight != "session":
+        raise ArgumentError(
+            "body_weight_n: the method weighs each jump by itself; use"
+            ' Method(body_weight="session") to allow body weight from other jumps.'
+        )
+    value = number("body_weight_n", weight, low=1.0, high=5000.0, unit="N")
+    return KnownWeight(value, number("body_weight_se_n", se, low=0.0, high=500.0, unit="N"))
 
 
 def _fixed(recording: Recording, events: Mapping[str, float] | None) -> dict[str, float]:
@@ -144,7 +168,8 @@ def _voided(
     """Return every metric of the catalog, nan with a reason where it is not known or voided.
 
     A fail of scope "flight" also voids the landing, which begins with it. A fail of scope
-    "jump" makes the jump not accepted; its numbers stay, as evidence for a person.
+    "jump" makes the jump not accepted; its numbers stay, as evidence for a person. Only where
+    a number is impossible, all are voided: none of them can be believed.
     """
     why: dict[str, str] = {}
     for check in checks:
@@ -158,6 +183,9 @@ def _voided(
         "landing": why.get("landing") or why.get("jump", "The landing does not allow it."),
         "limbs": why.get("limbs") or why.get("jump", "There are no plates left and right."),
     }
+    impossible = [c.reason for c in checks if c.code == "impossible" and c.status == "fail"]
+    if impossible:
+        return dict(_NONE), dict.fromkeys(_NONE, impossible[0])
     metrics = {**_NONE, **numbers}
     if len(why) > ("jump" in why):
         void = set(why) - {"jump"}

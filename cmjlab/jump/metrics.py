@@ -22,6 +22,13 @@ Numbers = dict[str, float]
 #: weighing window times these seconds are newton-seconds (simulated sway; our own).
 SWAY_OF_HEIGHT_S = 0.40
 SWAY_OF_DEPTH_S = 0.18
+#: An onset placed too late or too early misses a share of the speed that the body gains in one
+#: standard error of the onset (simulated; our own).
+ONSET_OF_VELOCITY = 0.5
+#: Take-off is placed within this share of a sampling interval, and white noise moves it by twice
+#: its size over the slope of the force there, about 50 body weights a second (simulated).
+TAKEOFF_SAMPLES = 0.05
+TAKEOFF_NOISE = 2.0 / 50.0
 
 
 def push_metrics(found: Complete, method: Method) -> Numbers:
@@ -41,8 +48,9 @@ def push_metrics(found: Complete, method: Method) -> Numbers:
     """
     path, phases, edges, weighing = found.path, found.phases, found.edges, found.weighing
     out = {"body_weight_n": path.weight, "body_mass_kg": path.mass}
-    out.update(_heights(path, phases, weighing))
+    out.update(_heights(path, phases, weighing, found.onset.se))
     out.update(_times(path, phases))
+    out.update(_errors_of_times(out, found.onset.se * path.dt))
     out.update(_displacements(path, phases))
     out.update(_forces(path, phases, edges))
     out.update(_impulses_and_work(path, phases))
@@ -51,7 +59,7 @@ def push_metrics(found: Complete, method: Method) -> Numbers:
     return out
 
 
-def _heights(path: Path, phases: Phases, weighing: Weighing) -> Numbers:
+def _heights(path: Path, phases: Phases, weighing: Weighing, onset_se: float) -> Numbers:
     g = path.gravity
     velocity = phases.takeoff.velocity
     height = velocity * velocity / (2.0 * g)
@@ -59,13 +67,30 @@ def _heights(path: Path, phases: Phases, weighing: Weighing) -> Numbers:
     down = (phases.lowest.sample - phases.onset.sample) * path.dt
     depth = -phases.lowest.displacement
     relative = weighing.se / path.weight
-    push = velocity / g * SWAY_OF_HEIGHT_S * weighing.sway / path.mass
-    dip = down * SWAY_OF_DEPTH_S * weighing.sway / path.mass
+    sway = weighing.sway / path.mass
+    white = weighing.white / path.mass * path.dt**0.5
+    missed = ONSET_OF_VELOCITY * _speed_after(path, phases.onset.sample, onset_se)
+    leaving = g * math.hypot(
+        TAKEOFF_SAMPLES * path.dt, TAKEOFF_NOISE * weighing.white / path.weight
+    )
+    height_se = math.hypot(
+        2.0 * height * relative * (1.0 + g * time / velocity),
+        velocity / g * SWAY_OF_HEIGHT_S * sway,
+        velocity / g * white * time**0.5,
+        velocity / g * missed,
+        velocity / g * leaving,
+    )
+    depth_se = math.hypot(
+        relative * (0.5 * g * down * down - depth),
+        down * SWAY_OF_DEPTH_S * sway,
+        white * (down**3 / 3.0) ** 0.5,
+        down * missed,
+    )
     return {
         "jump_height_m": height,
         "jump_height_total_m": height + phases.takeoff.displacement,
-        "jump_height_se_m": math.hypot(2.0 * height * relative * (1.0 + g * time / velocity), push),
-        "countermovement_depth_se_m": math.hypot(relative * (0.5 * g * down * down - depth), dip),
+        "jump_height_se_m": height_se,
+        "countermovement_depth_se_m": depth_se,
         "takeoff_velocity_m_per_s": velocity,
         "rsi_modified_m_per_s": height / time,
     }
@@ -82,6 +107,25 @@ def _times(path: Path, phases: Phases) -> Numbers:
         "braking_duration_s": (phases.lowest.sample - phases.braking.sample) * dt,
         "downward_duration_s": (phases.lowest.sample - onset) * dt,
         "propulsion_duration_s": (phases.push_end.sample - phases.propulsion.sample) * dt,
+    }
+
+
+def _speed_after(path: Path, onset: float, se: float) -> float:
+    """Return the speed gained from the onset to one standard error after it, m/s."""
+    if not se > 0.0:
+        return 0.0
+    return abs(path.at(onset + se).velocity)
+
+
+def _errors_of_times(out: Numbers, onset_se: float) -> Numbers:
+    """Return standard errors of what begins at the onset; the other end is known far better."""
+    time, height = out["time_to_takeoff_s"], out["jump_height_m"]
+    return {
+        "time_to_takeoff_se_s": onset_se,
+        "unweighting_duration_se_s": onset_se,
+        "rsi_modified_se_m_per_s": math.hypot(
+            out["jump_height_se_m"] / time, height * onset_se / (time * time)
+        ),
     }
 
 

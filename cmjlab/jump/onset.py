@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cmjlab.jump.onset_fit import fitted_onset
+from cmjlab.jump.onset_fit import FittedOnset, fitted_onset
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
@@ -35,13 +35,17 @@ class Onset:
     forward : float
         Onset by the other search direction (for the check of early movement).
     change : float
-        Change of force that marks the onset, N.
+        Change of force that marks the onset by a threshold, N.
+    se : float
+        Standard error of ``sample``: the spread of all starts that fit the force, and how far
+        the onset used lies from their mean.
     """
 
     sample: float
     minimum: int
     forward: float
     change: float
+    se: float
 
 
 def onset_change(weighing: Weighing, method: Method) -> float:
@@ -87,7 +91,7 @@ def find_onset(signal: Signal, weighing: Weighing, takeoff: int, method: Method)
     begin = weighing.stop
     part = signal.force[begin : minimum + 1]
     if part.size == 0:
-        return Onset(float(begin), minimum, float(begin), change)
+        return Onset(float(begin), minimum, float(begin), change, math.nan)
     off = part < weighing.weight - change
     backward = _last_off(part, off, weighing.weight - change, method)
     either = off
@@ -97,19 +101,26 @@ def find_onset(signal: Signal, weighing: Weighing, takeoff: int, method: Method)
     forward = _first_run(either, persistence)
     chosen = backward if method.onset_search == "backward" else forward
     shift = method.onset_shift_s * signal.rate
-    sample = begin + chosen - shift
-    if method.onset_rule == "fit":
-        sample = fitted_onset(signal, weighing, minimum)
+    by_threshold = begin + chosen - shift
+    # Without a drop there is nothing to lay a curve through: no countermovement.
+    fitted = FittedOnset(by_threshold, math.nan)
+    if off[-1]:
+        fitted = fitted_onset(signal, weighing, minimum)
+    sample = fitted.sample if method.onset_rule == "fit" else by_threshold
     if method.onset_rise == "include" and method.onset_search == "backward":
-        sample = min(sample, _rise(signal, weighing, sample + shift, change, method))
+        crossing = max(by_threshold, sample) + shift
+        rise = _rise(signal, weighing, crossing, change, method)
+        if rise is not None and rise.sample < sample:
+            sample, fitted = rise.sample, rise
     sample = max(sample, float(weighing.start + 2))
-    return Onset(sample, minimum, begin + forward - shift, change)
+    se = math.hypot(fitted.se, fitted.sample - sample)
+    return Onset(sample, minimum, begin + forward - shift, change, se)
 
 
 def _rise(
     signal: Signal, weighing: Weighing, crossing: float, change: float, method: Method
-) -> float:
-    """Return the onset of a rise above body weight directly before the drop; inf when none.
+) -> FittedOnset | None:
+    """Return the onset of a rise above body weight directly before the drop; None when none.
 
     A rise counts when means over 10 ms pass 2 % of body weight and five times the sway of the
     weighing, when it runs straight into the drop, and when nothing went down before it (then
@@ -121,7 +132,7 @@ def _rise(
     block = max(1, round(0.01 * signal.rate))
     count = (end - begin) // block
     if count < 3:
-        return math.inf
+        return None
     first = end - count * block
     means = np.add.reduce(signal.force[first:end].reshape(count, block), axis=1)
     means = means / block - weighing.weight
@@ -129,19 +140,20 @@ def _rise(
     noise = 5.0 * weighing.sd / block**0.5
     least = max(0.02 * weighing.weight, 5.0 * weighing.sway, noise)
     if means[top] < least:
-        return math.inf
+        return None
     high = (means > 0.5 * least).nonzero()[0]
     if count - int(high[-1]) > _STRAIGHT_S / 0.01 or float(means[:top].min(initial=0.0)) < -least:
-        return math.inf
+        return None
     peak = first + top * block + block // 2
     upside_down = replace(signal, force=2.0 * weighing.weight - signal.force)
+    fitted = fitted_onset(upside_down, weighing, peak)
     if method.onset_rule == "fit":
-        return fitted_onset(upside_down, weighing, peak)
+        return fitted
     start = max(weighing.start, peak - signal.samples(RISE_BEFORE_S))
     part = upside_down.force[start : peak + 1]
     level = weighing.weight - min(change, 0.5 * float(means[top]))
     found = _last_off(part, part < level, level, method)
-    return start + found - method.onset_shift_s * signal.rate
+    return fitted._replace(sample=start + found - method.onset_shift_s * signal.rate)
 
 
 def _last_off(part: FloatArray, off: np.ndarray, level: float, method: Method) -> float:

@@ -39,6 +39,7 @@ def movement_checks(
             _dips(whole, limits),
             _order(whole),
             _early(whole, limits),
+            _impossible(numbers, limits),
             _plausible(numbers, limits),
         ]
     elif moved_s is not None and found.flight is not None:
@@ -230,11 +231,29 @@ def _extreme(excess: FloatArray, signal: Signal) -> float:
     return max(float(means.max()) / block, 0.0)
 
 
+def _impossible(numbers: dict[str, float], limits: Limits) -> Check:
+    """Return whether a number is one that no person can have; then none of them is believed."""
+    code, most = "impossible", math.inf
+    bounds = (
+        ("body mass", "body_mass_kg", limits.mass_low_kg, limits.mass_high_kg, "kg"),
+        ("jump height", "jump_height_m", 0.0, limits.height_most_m, "m"),
+        ("countermovement depth", "countermovement_depth_m", -most, limits.way_most_m, "m"),
+        ("rise at take-off", "takeoff_rise_m", -limits.way_most_m, limits.way_most_m, "m"),
+        ("peak power", "peak_propulsion_power_w_per_kg", -most, limits.power_most_w_per_kg, "W/kg"),
+    )
+    wrong = [
+        f"{name} {numbers[key]:.3g} {unit} (possible "
+        + (f"up to {high:g})" if low in (0.0, -most) else f"{low:g} to {high:g})")
+        for name, key, low, high, unit in bounds
+        if not low <= numbers[key] <= high
+    ]
+    if not wrong:
+        return verdict(code, "pass", 0.0, 0.0, "All values are those a person can have.")
+    text = f"Not possible: {'; '.join(wrong)}. Look at unit, zero and weighing of the recording."
+    return verdict(code, "fail", float(len(wrong)), 0.0, text)
+
+
 def _plausible(numbers: dict[str, float], limits: Limits) -> Check:
-    mass = numbers["body_mass_kg"]
-    if not limits.mass_low_kg <= mass <= limits.mass_high_kg:
-        text = f"Body mass {mass:.3g} kg: the force is hardly in newtons, or this is no person."
-        return verdict("plausibility", "fail", 1.0, 0.0, text)
     bounds = (
         (
             "time to take-off",

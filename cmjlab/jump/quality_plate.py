@@ -50,7 +50,13 @@ def plate_checks(found: Analysis, numbers: dict[str, float], method: Method) -> 
 
 def _still(w: Weighing, found: Analysis, method: Method) -> Check:
     limits = method.limits
-    percent = 100.0 * w.sd / w.weight if w.weight > 0.0 else math.inf
+    percent = 100.0 * w.unrest / w.weight if w.weight > 0.0 else math.inf
+    if found.borrowed:
+        text = (
+            f"The athlete did not stand still here; body weight ({w.weight:.1f} N) is that of the"
+            " athlete's other jumps of the session."
+        )
+        return verdict("still_weighing", "warn", percent, limits.still_fail_percent, text)
     length = (w.stop - w.start) / found.signal.rate
     wanted = method.weighing_duration_s
     check = graded(
@@ -58,7 +64,7 @@ def _still(w: Weighing, found: Analysis, method: Method) -> Check:
         percent,
         limits.still_warn_percent,
         limits.still_fail_percent,
-        "SD of the force while weighing",
+        "SD of the force while weighing (means over 10 ms)",
     )
     short = f"The window is {length:.2f} s long ({wanted:g} s wanted): "
     if length < 0.5 * wanted - 1.5 / found.signal.rate:
@@ -71,6 +77,8 @@ def _still(w: Weighing, found: Analysis, method: Method) -> Check:
 
 
 def _slope(w: Weighing, found: Analysis, limits: Limits) -> Check:
+    if found.borrowed:
+        return not_assessed("weighing_slope", "body weight is that of other jumps")
     seconds = min(1.0, (w.stop - w.start) / found.signal.rate)
     percent = 100.0 * abs(w.slope) * seconds / w.weight if w.weight > 0.0 else math.inf
     return graded(

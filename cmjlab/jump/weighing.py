@@ -13,6 +13,10 @@ from cmjlab.method import Method
 _SHARES = (1.0, 0.85, 0.7, 0.6, 0.5, 0.35, 0.25, 0.15, 0.1, 0.05)
 #: Stillness is judged on means over this time: noise and hum of the plate are no movement, s.
 _BLOCK_S = 0.010
+#: Sway is judged on means over this time, s.
+_SWAY_BLOCK_S = 0.05
+#: Median size of the step between two samples of white noise of SD 1: 0.6745 · √2.
+_STEP_OF_NOISE = 0.9539
 #: Error of body weight per newton of sway, window of 1 s (simulated sway; our own).
 SWAY_OF_WEIGHT = 0.60
 
@@ -33,6 +37,11 @@ class Weighing:
         Change of the force over one second in the window, N/s.
     sway : float
         Standard deviation of the slow part of the force in the window, N.
+    white : float
+        Standard deviation of the plate's white noise in the window, N.
+    unrest : float
+        Standard deviation of means over 10 ms in the window, the plate's white noise taken out,
+        N: how much the athlete moved.
     se : float
         Standard error of the weight, N.
     """
@@ -43,6 +52,8 @@ class Weighing:
     sd: float
     slope: float
     sway: float
+    white: float
+    unrest: float
     se: float
 
 
@@ -67,6 +78,7 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     if count < 3:
         return begin, end
     first = end - count * block
+    white = white_noise(signal.force[first:end]) ** 2 / block
     means = np.add.reduce(signal.force[first:end].reshape(count, block), axis=1)
     means /= block
     level = float(np.add.reduce(means)) / count
@@ -78,25 +90,44 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     wanted = signal.samples(method.weighing_duration_s)
     lengths = sorted({max(least, round(s * wanted / block)) for s in _SHARES}, reverse=True)
     lengths = [k for k in lengths if k <= count] or [count]
+    limits = method.limits
     index = _still_enough(
-        sums, lengths, level, method.limits.still_warn_percent, 0.5 * wanted / block
+        sums, lengths, (level, white), limits.still_warn_percent, 0.5 * wanted / block
     )
     if index is None:
-        index = _still_enough(sums, lengths, level, method.limits.still_fail_percent, 0.0)
+        index = _still_enough(sums, lengths, (level, white), limits.still_fail_percent, 0.0)
     length, start = index if index is not None else (lengths[-1], _stillest(sums, lengths[-1])[0])
     begin = first + start * block
     return begin, begin + min(length * block, wanted if index is not None else length * block)
 
 
+def white_noise(force: FloatArray) -> float:
+    """Return the SD of the plate's white noise, from the steps between neighbouring samples.
+
+    The median of the steps sees noise only: a body moves by far less from sample to sample.
+    """
+    if force.shape[0] < 3:
+        return 0.0
+    return float(np.median(np.abs(np.diff(force)))) / _STEP_OF_NOISE
+
+
 def _still_enough(
-    sums: FloatArray, lengths: list[int], level: float, percent: float, least: float
+    sums: FloatArray,
+    lengths: list[int],
+    level_and_noise: tuple[float, float],
+    percent: float,
+    least: float,
 ) -> tuple[int, int] | None:
-    """Return length and start of the longest still window, in blocks; None when none is still."""
+    """Return length and start of the longest still window, in blocks; None when none is still.
+
+    The variance of white noise in the means is no movement and is taken out.
+    """
+    level, white = level_and_noise
     for length in lengths:
         if length < least:
             return None
         start, sd, mean = _stillest(sums, length)
-        if sd <= percent / 100.0 * abs(level + mean):
+        if max(sd * sd - white, 0.0) ** 0.5 <= percent / 100.0 * abs(level + mean):
             return length, start
     return None
 
@@ -111,11 +142,21 @@ def _stillest(sums: FloatArray, length: int) -> tuple[int, float, float]:
     return start, float(variance[index]) ** 0.5, float(total[start]) / length
 
 
+def is_restless(weighing: Weighing, rate: float, method: Method) -> bool:
+    """Return whether a window is too short, or the athlete moved too much in it, to be weighed."""
+    short = weighing.stop - weighing.start < 0.5 * method.weighing_duration_s * rate - 1.5
+    if weighing.weight <= 0.0:
+        return True
+    percent = 100.0 * weighing.unrest / weighing.weight
+    return short or percent > method.limits.still_fail_percent
+
+
 def weigh(signal: Signal, start: int, stop: int) -> Weighing:
     """Return weight, SD, slope, sway and standard error of a window.
 
     White noise hardly matters for the weight; slow sway does, and one window cannot average
-    it out. Sway is the SD of means over 50 ms. Its error of the weight, 0.6 times the sway
+    it out. Sway is the SD of means over 50 ms, white
+    noise taken out. Its error of the weight, 0.6 times the sway
     for the stillest window of 1 s and less for longer ones, was found by simulating sway of
     0.2 to 6 Hz; it is our own, no paper prescribes it.
 
@@ -135,13 +176,19 @@ def weigh(signal: Signal, start: int, stop: int) -> Weighing:
     slope = 0.0
     if n > 1:
         slope = float(np.arange(n) @ centred) / (n * (n * n - 1.0) / 12.0) * signal.rate
-    block = max(1, round(0.05 * signal.rate))
-    blocks = n // block
-    sway = sd
-    if blocks >= 3:
-        means = np.add.reduce(centred[: blocks * block].reshape(blocks, block), axis=1) / block
-        sway = float(means @ means / (blocks - 1)) ** 0.5
+    white = white_noise(part)
+    sway = _slow_sd(centred, sd, white, signal.samples(_SWAY_BLOCK_S))
+    unrest = _slow_sd(centred, sd, white, signal.samples(_BLOCK_S))
     factor = SWAY_OF_WEIGHT * (signal.rate / n) ** 1.15
-    return Weighing(
-        start, stop, weight, sd, slope, sway, (sd * sd / n + (factor * sway) ** 2) ** 0.5
-    )
+    se = (sd * sd / n + (factor * sway) ** 2) ** 0.5
+    return Weighing(start, stop, weight, sd, slope, sway, white, unrest, se)
+
+
+def _slow_sd(centred: FloatArray, sd: float, white: float, block: int) -> float:
+    """Return the SD of means over blocks without the part that white noise has in it."""
+    count = centred.shape[0] // block
+    if count < 3:
+        return sd
+    means = np.add.reduce(centred[: count * block].reshape(count, block), axis=1) / block
+    variance = float(means @ means) / (count - 1) - white**2 / block
+    return max(variance, 0.0) ** 0.5

@@ -59,10 +59,10 @@ def right_share(
 
 
 def limb_metrics(profile: Profile, asymmetry_percent: Mapping[str, float]) -> dict[str, float]:
-    """Return exact limb metrics: forces and net impulses of each foot, and the asymmetries.
+    """Return exact limb metrics: forces and impulses of each foot, and the asymmetries.
 
-    Asymmetry is 100 (right − left) / (right + left). Net impulses are above the weight that
-    stood on that foot before the jump. Integrals by Gauss–Legendre quadrature on panels
+    Asymmetry is 100 (right − left) / (right + left). Impulses are of all the force that a foot
+    applied over the phase. Integrals by Gauss–Legendre quadrature on panels
     between all kinks (error below 1e-10 N); peaks by golden-section search.
     """
     line = timeline(profile)
@@ -87,7 +87,7 @@ def limb_metrics(profile: Profile, asymmetry_percent: Mapping[str, float]) -> di
         both[f"mean_{phase}_force_n"] = impulse / length
         if phase != "unweighting":
             both[f"peak_{phase}_force_n"] = _peak(feet, span)
-            both[f"{phase}_impulse_n_s"] = impulse - weight * length
+            both[f"{phase}_impulse_n_s"] = impulse
     both["force_at_zero_velocity_n"] = feet(np.full(2, events["zero_velocity"]))
     both["peak_landing_force_n"] = _peak(
         feet, (events["landing"], events["landing"] + PEAK_WITHIN_S)

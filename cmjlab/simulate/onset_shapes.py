@@ -71,13 +71,38 @@ def _rise_first(x: FloatArray) -> ShapeValues:
     )
 
 
-#: Shapes by name.
+def _polynomial(*terms: tuple[float, float]) -> Callable[[FloatArray], ShapeValues]:
+    """Return the shape Σ c xᵏ from its terms (k, c)."""
+
+    def shape(x: FloatArray) -> ShapeValues:
+        return ShapeValues(
+            np.asarray(sum(c * x**k for k, c in terms)),
+            np.asarray(sum(c * x ** (k + 1) / (k + 1) for k, c in terms)),
+            np.asarray(sum(c * x ** (k + 2) / ((k + 1) * (k + 2)) for k, c in terms)),
+        )
+
+    return shape
+
+
+def _power(p: float) -> Callable[[FloatArray], ShapeValues]:
+    """Return a shape that begins with the p-th power of time: (1 + p) xᵖ − p xᵖ⁺¹."""
+    return _polynomial((p, 1 + p), (p + 1, -p))
+
+
+#: Shapes by name; the last seven are there for tests of rules that were made on the others.
 ONSET_SHAPES: dict[str, Callable[[FloatArray], ShapeValues]] = {
     "quadratic": _quadratic,
     "linear": _linear,
     "abrupt": _abrupt,
     "creeping": _creeping,
     "rise_first": _rise_first,
+    "steep": _power(0.7),
+    "ramp": _power(1.0),
+    "bent": _power(1.5),
+    "cubic": _power(3.0),
+    "smooth": _polynomial((3, 10.0), (4, -15.0), (5, 6.0)),
+    "toe": _polynomial((1, 0.3), (4, 3.8), (5, -3.1)),
+    "late": _polynomial((2, 1.0), (6, 2.0), (7, -2.0)),
 }
 
 

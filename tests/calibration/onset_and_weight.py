@@ -24,7 +24,7 @@ PROFILES = ("typical", "light", "fast_stiff", "slow_deep", "two_peaked", "late_p
 HOW = RecordingSettings(plates=1)
 
 #: The drop alone, as published; the default also counts a rise directly before it.
-DROP = Method(onset_rise="ignore")
+DROP = Method(onset_rule="sd", onset_rise="ignore")
 ONSET_METHODS = {
     "5 SD - 30 ms": DROP,
     "5 SD": DROP.replace(onset_shift_s=0.0),
@@ -32,15 +32,15 @@ ONSET_METHODS = {
     "2.5 % BW": DROP.replace(onset_rule="percent", onset_percent=2.5, onset_shift_s=0.0),
     "5 % BW": DROP.replace(onset_rule="percent", onset_percent=5.0, onset_shift_s=0.0),
     "fit": DROP.replace(onset_rule="fit"),
-    "5 SD - 30 ms, rise": Method(),
-    "fit, rise": Method(onset_rule="fit"),
+    "5 SD - 30 ms, rise": Method(onset_rule="sd"),
+    "fit, rise": Method(),
 }
 WEIGHT_METHODS = {
     "stillest 1 s": Method(),
     "last 1 s": Method(weighing="last"),
     "stillest 2 s": Method(weighing_duration_s=2.0),
     "rest to rest": Method(body_weight="rest_to_rest"),
-    "rest to rest, fit": Method(body_weight="rest_to_rest", onset_rule="fit"),
+    "rest to rest, 5 SD - 30 ms": Method(body_weight="rest_to_rest", onset_rule="sd"),
 }
 #: white noise and sway, N
 ONSET_CELLS = ((1.0, 0.0), (5.0, 0.0), (1.0, 3.0))

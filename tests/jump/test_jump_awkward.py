@@ -24,8 +24,8 @@ METHODS = (
     Method(filter="butterworth"),
     Method(offset_removal="minimum"),
     Method(offset_removal="flight", body_weight="rest_to_rest"),
-    Method(weighing="last", onset_rule="fit"),
-    Method(weighing="start", onset_search="forward", onset_direction="either"),
+    Method(weighing="last", onset_rule="sd"),
+    Method(weighing="start", onset_rule="sd", onset_search="forward", onset_direction="either"),
     Method(event_placing="none", integration="simpson", integration_start="weighing_end"),
 )
 

@@ -73,7 +73,7 @@ def test_scaling_mass_and_force(sim: SimulatedJump, factor: float) -> None:
         grows = unit in ("N", "N·s", "W", "J", "N/s", "N/m", "kg")
         wanted = value * factor if grows else value
         if not math.isnan(value):
-            assert math.isclose(b[key], wanted, rel_tol=1e-7, abs_tol=1e-7), key
+            assert math.isclose(b[key], wanted, rel_tol=1e-6, abs_tol=1e-6), key
 
 
 @FEW
@@ -129,10 +129,10 @@ def test_twice_the_sampling_rate(profile: Profile) -> None:
 
 
 def test_a_file_in_kilonewtons_that_nobody_converted_is_refused() -> None:
-    """The jump is found, since no rule counts on newtons; the body mass of 80 g is not plausible."""
+    """The jump is found, since no rule counts on newtons; a body mass of 80 g is not possible."""
     rec = simulate_jump("typical", noise_sd_n=1.0, seed=1).recording
     jump = measure(rec.replace(force_n=rec.force_n / 1000.0))
-    assert jump.check("plausibility").status == "fail"
+    assert jump.check("impossible").status == "fail"
     assert not jump.accepted
 
 
@@ -189,7 +189,8 @@ def test_numbers_belong_together(sim: SimulatedJump) -> None:
         both = m[f"left_mean_{phase}_force_n"] + m[f"right_mean_{phase}_force_n"]
         assert math.isclose(both, m[f"mean_{phase}_force_n"], rel_tol=2e-3)
         sides = m[f"left_{phase}_impulse_n_s"] + m[f"right_{phase}_impulse_n_s"]
-        assert math.isclose(sides, m[f"{phase}_impulse_n_s"], rel_tol=5e-3)
+        whole = m[f"{phase}_impulse_n_s"] + m["body_weight_n"] * m[f"{phase}_duration_s"]
+        assert math.isclose(sides, whole, rel_tol=2e-3)
     assert math.isclose(
         m["left_body_weight_n"] + m["right_body_weight_n"], m["body_weight_n"], rel_tol=1e-9
     )
