@@ -18,7 +18,7 @@ from cmjlab.recording import Recording
 GOLDEN = REFERENCE / "golden_jump.json"
 METHODS = {
     "default": Method(),
-    "balance": Method(body_weight="rest_to_rest", onset_rule="fit"),
+    "balance": Method(body_weight="rest_to_rest", onset_rule="sd"),
     "filtered": Method(filter="butterworth", weighing="last", integration="simpson"),
     "linear": Method(event_placing="linear", takeoff_rule="newton", offset_removal="flight"),
     "models": Method(
