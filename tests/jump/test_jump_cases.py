@@ -84,7 +84,7 @@ def test_early_wobble_is_not_the_onset(cases: Path) -> None:
     assert abs(jump.metrics["time_to_takeoff_s"] - 0.8) < 0.035
     assert abs(jump.metrics["jump_height_m"] - 0.2411) < 0.004
     assert jump.check("early_movement").status in ("warn", "fail")
-    naive = _jump(cases, "c05_early_wobble.csv", Method(onset_search="forward"))
+    naive = _jump(cases, "c05_early_wobble.csv", Method(onset_search="forward", onset_rule="sd"))
     assert naive.events["onset"] < 0.7
 
 
