@@ -140,16 +140,18 @@ def rule_exact_onset(profile: Profile, method: Method, *, noise_sd_n: float) -> 
     """Return where the onset rule puts the onset on the exact force, seconds after the true one.
 
     The force of the onset shape "quadratic" is below body weight by D at
-    (T1/π) arccos(1 − 2 D / (α BW)); the rule's shift is subtracted. nan for other shapes and
-    for rules that have no such threshold.
+    (T1/π) arccos(1 − 2 D / (α BW)); the rule's shift is subtracted. nan for other shapes. Fitted
+    curves aim at the true onset itself: 0.
     """
+    if method.onset_rule == "fit":
+        return 0.0
     weight = profile.body_weight_n
     floor = method.onset_floor_percent / 100 * weight
     threshold = {
         "sd": max(method.onset_sd * noise_sd_n, floor),
         "newton": method.onset_newton,
         "percent": method.onset_percent / 100 * weight,
-    }.get(method.onset_rule, float("nan"))
+    }[method.onset_rule]
     if profile.onset_shape != "quadratic" or not threshold < profile.unweighting * weight:
         return float("nan")
     first = float(solution(profile).unloading_s)

@@ -30,7 +30,7 @@ LISTED = [
     key
     for key in METRICS
     if not key.endswith("_per_kg") and not key.startswith(("left_", "right_"))
-] + [f"event_{name}_s" for name in (*EVENTS, "onset_rule")]
+] + [f"event_{name}_s" for name in EVENTS]
 
 
 def cell(rate_hz: float, noise_sd_n: float, sway_sd_n: float, repeats: int) -> pd.DataFrame:
