@@ -83,8 +83,7 @@ def prune_store(study: Study) -> int:
     store = Store(study.results, study.method.key)
     before = _size(store.root)
     with locked(store.root):
-        keys = {study.task(f, s).key for f, s in _hashes(study).items()}
-        store.compact(keys)
+        store.compact(study.keys(_hashes(study)))
         for other in store.root.iterdir():
             if other.is_dir() and other != store.folder:
                 shutil.rmtree(other, ignore_errors=True)

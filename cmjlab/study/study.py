@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from cmjlab.study.decide.jumps_table import (
     sort_jumps,
     unpack_column,
 )
+from cmjlab.study.decide.session_weight import Weights, weights_of_session, with_session_weights
 from cmjlab.study.decide.sessions_table import sessions_with_measures
 from cmjlab.study.flow import participant_flow
 from cmjlab.study.folder.problems import Problems
@@ -32,7 +33,7 @@ from cmjlab.study.folder.settings import StudySettings
 from cmjlab.study.folder.study_folder import StudyFolder
 from cmjlab.study.provenance import provenance_of
 from cmjlab.study.store.batch import ProgressCallback
-from cmjlab.study.store.cached import can_write, measured_rows
+from cmjlab.study.store.cached import Rows, can_write, measured_rows
 from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
 from cmjlab.tables import ATHLETES
@@ -40,11 +41,12 @@ from cmjlab.tables import ATHLETES
 
 @dataclass(frozen=True)
 class _Measured:
-    """The jumps table, the checks, and the kept rows behind them."""
+    """The jumps table, the checks, the kept rows behind them, weights from other jumps."""
 
     jumps: pd.DataFrame
     checks: pd.DataFrame
     rows: pd.DataFrame
+    weights: Weights = field(default_factory=dict)
 
 
 class Study(StudyFolder):
@@ -165,6 +167,18 @@ class Study(StudyFolder):
         layout, key = self._layouts[place], self._layout_keys[place]
         return Task(file, parts[0][0], sha256, layout, stretches, moved, key)
 
+    @staticmethod
+    def _weighed(task: Task, weights: Weights) -> Task:
+        """Return a task with the weights that other jumps of the session know."""
+        known = {j: (w.weight_n, w.se_n) for j, w in weights.get(task.file, {}).items()}
+        return replace(task, weights=known)
+
+    def keys(self, hashes: Mapping[str, str]) -> set[str]:
+        """Return the keys of all kept results that the study uses, by the hashes of its files."""
+        tasks = [self.task(file, sha256) for file, sha256 in hashes.items()]
+        weights = self._all_measured().weights
+        return {t.key for t in tasks} | {self._weighed(t, weights).key for t in tasks}
+
     def measure(
         self,
         workers: int | str = "auto",
@@ -199,20 +213,33 @@ class Study(StudyFolder):
     ) -> _Measured:
         """Return what was measured; it is computed once for each opened study."""
         if self._measured is None:
-            rows, checks = measured_rows(
-                [self.task(file) for file in self._stretches],
-                self.method,
-                results=self.results if self._can_keep() else None,
-                workers=workers,
-                progress=progress,
-                force=force,
-            )
+            place = self.results if self._can_keep() else None
+
+            def measured(tasks: list[Task]) -> Rows:
+                return measured_rows(
+                    tasks,
+                    self.method,
+                    results=place,
+                    workers=workers,
+                    progress=progress,
+                    force=force,
+                )
+
+            rows, checks = measured([self.task(file) for file in self._stretches])
             rows = join_recordings(rows, self.files)
+            weights: Weights = {}
+            if self.method.body_weight == "session":
+                weights = weights_of_session(rows, checks, self.decided)
+            if weights:
+                again = measured([self._weighed(self.task(f), weights) for f in weights])
+                rows, checks = with_session_weights(
+                    (rows, checks), (join_recordings(again[0], self.files), again[1]), weights
+                )
             rows["date"] = self._dates(rows)
             rows = sort_jumps(rows, self.settings.session_order, self.athletes)
             rows, checks = apply_decisions(rows, checks, self.decided)
             jumps = jumps_with_roster(rows, self.settings.sessions, self.athletes)
-            self._measured = _Measured(jumps, checks, rows)
+            self._measured = _Measured(jumps, checks, rows, weights)
         return self._measured
 
     def _dates(self, rows: pd.DataFrame) -> pd.Series:
@@ -304,7 +331,10 @@ class Study(StudyFolder):
 
     def _jumps_of(self, file: str) -> list[tuple[int, Jump | CmjlabError]]:
         """Return every jump of a file in full, each with the number of its stretch."""
-        return jumps_of(self.task(file), self.method)
+        task = self.task(file)
+        if self.method.body_weight == "session":
+            task = self._weighed(task, self._all_measured().weights)
+        return jumps_of(task, self.method)
 
     def curves(
         self,

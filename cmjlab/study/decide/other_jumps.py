@@ -26,7 +26,8 @@ def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.
     Parameters
     ----------
     jumps : pandas.DataFrame
-        Columns file, jump, athlete, session, body_weight_n, jump_height_m.
+        Columns file, jump, athlete, session, body_weight_n, jump_height_m, and
+        weight_borrowed where the weight of some jumps is that of others.
     reference : pandas.Series of bool
         Jumps that may serve for comparison: accepted by their own rules or by a person.
 
@@ -43,7 +44,9 @@ def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.
         jumps["body_weight_n"],
         jumps["jump_height_m"].where(jumps["jump_height_m"] > 0),
     )
-    weighed = weight.where(reference & (weight > 0))
+    borrowed = jumps.get("weight_borrowed", pd.Series(False, index=jumps.index)).astype(bool)
+    weighed = weight.where(reference & (weight > 0) & ~borrowed)
+    weight = weight.where(~borrowed)
     median = weighed.groupby([athlete, session]).transform("median")
     count = weighed.groupby([athlete, session]).transform("count")
     good = height.where(reference)
@@ -81,7 +84,9 @@ def _row(code: str, outcome: _Outcome) -> dict[str, object]:
 
 def _weight(percent: float, n: int) -> _Outcome:
     """Return status, value, limit and reason for body weight against the session's median."""
-    if not np.isfinite(percent) or n < 2:
+    if n >= 2 and not np.isfinite(percent):
+        return "not_assessed", np.nan, WEIGHT_WARN, "This jump has no weight of its own."
+    if n < 2:
         return "not_assessed", np.nan, WEIGHT_WARN, "Fewer than two weighed jumps to compare with."
     side = "above" if percent > 0 else "below"
     words = f"Body weight is {abs(percent):.1f} % {side} the median of the athlete's session"

@@ -45,6 +45,8 @@ class Task:
         Jump number -> event -> time that a person fixed.
     layout_key : str
         Key of the layout, when it is known already.
+    weights : dict of int to (float, float)
+        Jump number -> body weight from other jumps of the session and its standard error, N.
     """
 
     file: str
@@ -54,20 +56,22 @@ class Task:
     stretches: tuple[tuple[float, float], ...] = ((float("-inf"), float("inf")),)
     moved: dict[int, dict[str, float]] = field(default_factory=dict)
     layout_key: str = ""
+    weights: dict[int, tuple[float, float]] = field(default_factory=dict)
 
     @cached_property
     def key(self) -> str:
-        """Key of the result: file, bytes, layout, stretches, moved events, engine."""
-        return key_of(
-            {
-                "file": self.file,
-                "sha256": self.sha256,
-                "layout": self.layout_key or layout_key(self.layout),
-                "stretches": [[repr(a), repr(b)] for a, b in self.stretches],
-                "moved": {str(j): e for j, e in self.moved.items() if e},
-                "engine": ENGINE,
-            }
-        )
+        """Key of the result: file, bytes, layout, stretches, moved events, weights, engine."""
+        parts: dict[str, Any] = {
+            "file": self.file,
+            "sha256": self.sha256,
+            "layout": self.layout_key or layout_key(self.layout),
+            "stretches": [[repr(a), repr(b)] for a, b in self.stretches],
+            "moved": {str(j): e for j, e in self.moved.items() if e},
+            "engine": ENGINE,
+        }
+        if self.weights:
+            parts["weights"] = {str(j): [repr(v) for v in w] for j, w in self.weights.items()}
+        return key_of(parts)
 
 
 def layout_key(layout: Layout) -> str:
@@ -109,7 +113,6 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
         When the file cannot be read at all.
     """
     from cmjlab.files.read import read_recording
-    from cmjlab.jump.measure import measure
     from cmjlab.jump.split import split_jumps
 
     recording = read_recording(task.path, layout=task.layout)
@@ -122,14 +125,24 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
             continue
         for part in parts:
             number = len(out) + 1
-            events = task.moved.get(number) or None
             try:
-                out.append((stretch, measure(part.replace(jump=number), method, events=events)))
+                out.append((stretch, _measured(part.replace(jump=number), task, method)))
             except CmjlabError as problem:
                 out.append((stretch, problem))
         if not parts:
             out.append((stretch, JumpError(f"{task.file}: no jump found.")))
     return out
+
+
+def _measured(recording: Recording, task: Task, method: Method) -> Jump:
+    """Measure one jump with what a person fixed and what other jumps know of its weight."""
+    from cmjlab.jump.measure import measure
+
+    events = task.moved.get(recording.jump) or None
+    if recording.jump not in task.weights:
+        return measure(recording, method, events=events)
+    weight, se = task.weights[recording.jump]
+    return measure(recording, method, events=events, body_weight_n=weight, body_weight_se_n=se)
 
 
 def measure_file(task: Task, method: Method) -> FileResult:
