@@ -85,6 +85,8 @@ class Jump:
     voided : mapping of str to str
         Metric key -> reason, for every metric that is nan: voided by a failed check, or not
         defined for this recording.
+    load_kg : float
+        What the athlete carried; the motion is that of athlete and load together.
     """
 
     recording: Recording
@@ -95,6 +97,12 @@ class Jump:
     metrics: Mapping[str, float]
     checks: tuple[Check, ...]
     voided: Mapping[str, str]
+    load_kg: float = 0.0
+
+    @property
+    def system_mass_kg(self) -> float:
+        """Mass of athlete and load together, kg; nan when body mass is not known."""
+        return self.metrics["body_mass_kg"] + self.load_kg
 
     @property
     def flags(self) -> tuple[Check, ...]:

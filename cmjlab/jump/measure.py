@@ -34,6 +34,7 @@ def measure(
     events: Mapping[str, float] | None = None,
     body_weight_n: float | None = None,
     body_weight_se_n: float = _BORROWED_SE_N,
+    load_kg: float = 0.0,
 ) -> Jump:
     """Analyse the first complete jump of a recording.
 
@@ -53,6 +54,10 @@ def measure(
     body_weight_se_n : float
         Its standard error, N; it enters the standard error of the height.
 
+    load_kg : float
+        Mass that the athlete carries (bar, vest), kg. The motion is that of athlete and load
+        together; body weight, body mass and all values per kilogram are the athlete's own.
+
     Returns
     -------
     Jump
@@ -64,8 +69,9 @@ def measure(
     JumpError
         When the input itself is not usable.
     ArgumentError
-        When a fixed event has an unknown name or lies outside the recording, or a body weight
-        is given that the method does not allow.
+        When a fixed event has an unknown name or lies outside the recording, a body weight
+        is given that the method does not allow, or a load is negative or not less than what
+        stands on the plate.
 
     Examples
     --------
@@ -78,22 +84,25 @@ def measure(
     if not isinstance(method, Method):
         raise JumpError(f"method: a cmjlab Method is needed, found {type(method).__name__}.")
     fixed = _fixed(recording, events)
-    known = _known_weight(method, body_weight_n, body_weight_se_n)
+    load = number("load_kg", load_kg, low=0.0, high=1000.0, unit="kg")
+    known = _known_weight(method, body_weight_n, body_weight_se_n, load)
     automatic = analyse(signal, method, {}, known)
     found = analyse(signal, method, fixed, known) if fixed else automatic
     complete = found.complete()
-    numbers = _metrics(complete, method) if complete else {}
+    numbers = _metrics(complete, method, load) if complete else {}
     detected = _events(automatic, recording)
     used = _events(found, recording) if fixed else detected
     shifts = [abs(used[name] - detected[name]) for name in fixed]
     checks = all_checks(found, numbers, max(shifts) if shifts else None, method)
     metrics, voided = _voided(numbers, checks)
-    return Jump(
-        recording, method, used, detected, _motion(found, recording), metrics, checks, voided
-    )
+    motion = _motion(found, recording)
+    return Jump(recording, method, used, detected, motion, metrics, checks, voided, load)
 
 
-def _known_weight(method: Method, weight: float | None, se: float) -> KnownWeight | None:
+def _known_weight(
+    method: Method, weight: float | None, se: float, load: float
+) -> KnownWeight | None:
+    """Return the weight on the plate: the athlete's, known from elsewhere, and the load's."""
     if weight is None:
         return None
     if method.body_weight != "session":
@@ -102,6 +111,7 @@ def _known_weight(method: Method, weight: float | None, se: float) -> KnownWeigh
             ' Method(body_weight="session") to allow body weight from other jumps.'
         )
     value = number("body_weight_n", weight, low=1.0, high=5000.0, unit="N")
+    value += load * method.gravity_m_per_s2
     return KnownWeight(value, number("body_weight_se_n", se, low=0.0, high=500.0, unit="N"))
 
 
@@ -116,9 +126,16 @@ def _fixed(recording: Recording, events: Mapping[str, float] | None) -> dict[str
     return out
 
 
-def _metrics(found: Complete, method: Method) -> dict[str, float]:
-    """Return every metric that this jump allows."""
+def _metrics(found: Complete, method: Method, load: float) -> dict[str, float]:
+    """Return every metric that this jump allows; the athlete's own mass is that without load."""
     numbers = push_metrics(found, method)
+    if load >= found.path.mass:
+        raise ArgumentError(
+            f"load_kg: {load:g} kg is not less than the {found.path.mass:.1f} kg on the plate; give"
+            " what the athlete carries, without body mass, in kilograms."
+        )
+    numbers["body_mass_kg"] -= load
+    numbers["body_weight_n"] -= load * found.path.gravity
     numbers.update(landing_metrics(found.signal, found.path, found.edges, found.stop, method))
     numbers.update(limb_metrics(found, method))
     if "flight_time_s" in numbers:

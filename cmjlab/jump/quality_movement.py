@@ -40,7 +40,7 @@ def movement_checks(
             _order(whole),
             _early(whole, limits),
             _impossible(numbers, limits),
-            _plausible(numbers, limits),
+            _plausible(numbers, whole.path.weight, limits),
         ]
     elif moved_s is not None and found.flight is not None:
         text = "The events as fixed leave no dip and push between onset and take-off."
@@ -253,7 +253,8 @@ def _impossible(numbers: dict[str, float], limits: Limits) -> Check:
     return verdict(code, "fail", float(len(wrong)), 0.0, text)
 
 
-def _plausible(numbers: dict[str, float], limits: Limits) -> Check:
+def _plausible(numbers: dict[str, float], weight: float, limits: Limits) -> Check:
+    """Return whether all values are usual; ``weight`` is that on the plate, load included."""
     bounds = (
         (
             "time to take-off",
@@ -266,7 +267,7 @@ def _plausible(numbers: dict[str, float], limits: Limits) -> Check:
         ("rise at take-off", numbers["takeoff_rise_m"], limits.rise_low_m, limits.rise_high_m, "m"),
         (
             "peak force",
-            numbers["peak_force_n"] / numbers["body_weight_n"],
+            numbers["peak_force_n"] / weight,
             limits.force_low_bw,
             limits.force_high_bw,
             "BW",

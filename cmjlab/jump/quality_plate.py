@@ -53,8 +53,8 @@ def _still(w: Weighing, found: Analysis, method: Method) -> Check:
     percent = 100.0 * w.unrest / w.weight if w.weight > 0.0 else math.inf
     if found.borrowed:
         text = (
-            f"The athlete did not stand still here; body weight ({w.weight:.1f} N) is that of the"
-            " athlete's other jumps of the session."
+            f"The athlete did not stand still here; the weight on the plate ({w.weight:.1f} N) is that"
+            " of the athlete's other jumps of the session."
         )
         return verdict("still_weighing", "warn", percent, limits.still_fail_percent, text)
     length = (w.stop - w.start) / found.signal.rate

@@ -107,8 +107,10 @@ def draw_force(axes: Axes, jump: Jump, view: View) -> list[Label]:
         axes.plot(time, rec.plate(plate)[mask], color=PALETTE[2], linestyle=line, linewidth=1.0,
                   label=plate_name(plate))  # fmt: skip
     weight = jump.metrics.get("body_weight_n", math.nan)
+    weight += jump.load_kg * jump.method.gravity_m_per_s2
     if math.isfinite(weight):
-        axes.axhline(weight, color=MUTED, linewidth=0.8, linestyle=(0, (1, 2)), label="body weight")
+        name = "athlete and load" if jump.load_kg else "body weight"
+        axes.axhline(weight, color=MUTED, linewidth=0.8, linestyle=(0, (1, 2)), label=name)
     axes.set_ylabel("Vertical force (N)")
     low, high = axes.get_ylim()
     axes.set_ylim(min(low, 0) - 0.06 * (high - low), high + 0.06 * (high - low))

@@ -39,6 +39,8 @@ def jump_title(jump: Jump) -> str:
         )
         if value is not None
     ]
+    if jump.load_kg:
+        parts.append(f"load {jump.load_kg:g} kg")
     height = jump.metrics.get("jump_height_m", math.nan)
     error = jump.metrics.get("jump_height_se_m", math.nan)
     if math.isfinite(height):
