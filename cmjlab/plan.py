@@ -50,6 +50,10 @@ class Plan(Settings):
     )
     best_n: int = setting(2, "jumps averaged by summary 'best_n_mean'", low=1, high=20)
     jumps_wanted: int = setting(3, "jumps wanted per athlete and session", low=1, high=50)
+    load_kg: float = setting(
+        0.0, "jumps with this load are analysed, those with other loads are kept apart", unit="kg",
+        low=0.0, high=1000.0,
+    )  # fmt: skip
     minimum_jumps: int = setting(2, "fewer accepted jumps are reported", low=1, high=50)
     primary_metric: str = setting("jump_height_m", "the one metric that answers the question")
     report_metrics: tuple[str, ...] = setting(

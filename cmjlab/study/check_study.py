@@ -56,8 +56,7 @@ def _check_recordings(study: Study, problems: Problems) -> None:
                      found=str(problem), expected="recordings that can be measured",
                      remedy="Solve this first, then check again.")  # fmt: skip
         return
-    least = int(study.plan.minimum_jumps)
-    check_measured(jumps, study.athletes, study.decided, least, problems)
+    check_measured(jumps, study.athletes, study.decided, study.plan, problems)
 
 
 def _check_names(study: Study, problems: Problems) -> None:

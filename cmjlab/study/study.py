@@ -15,6 +15,7 @@ from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
+from cmjlab.stats.common.loads import at_one_load
 from cmjlab.study.curves import PHASES, normalised_curves
 from cmjlab.study.decide.decisions import Decided, Decision, decided_by, write_decision
 from cmjlab.study.decide.jumps_table import (
@@ -67,7 +68,8 @@ class Study(StudyFolder):
     athletes, measures, participation, decisions, subgroups, block, recordings : pandas.DataFrame
         The tables of the folder in their declared columns; empty when there is no file.
     files : pandas.DataFrame
-        Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch.
+        Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch,
+        load_kg.
     decided : Decided
         Verdicts and moved events that count after all rows of the log.
     """
@@ -85,15 +87,16 @@ class Study(StudyFolder):
         self._measured: _Measured | None = None
         self._layouts = (*settings.layouts, Layout())
         self._layout_keys = tuple(layout_key(layout) for layout in self._layouts)
-        self._stretches: dict[str, list[tuple[Path, float, float]]] = {}
+        self._stretches: dict[str, list[tuple[Path, float, float, float]]] = {}
         listed = tables["files"]
         listed = listed[listed["file"].isin(self.files["file"])]
-        for file, path, start, stop in listed[["file", "path", "start", "stop"]].itertuples(
+        columns = ["file", "path", "start", "stop", "load_kg"]
+        for file, path, start, stop, load in listed[columns].itertuples(
             index=False
         ):  # stretches that are not used keep their place: jump numbers never shift
             low = start if start == start else float("-inf")
             high = stop if stop == stop else float("inf")
-            self._stretches.setdefault(file, []).append((path, low, high))
+            self._stretches.setdefault(file, []).append((path, low, high, load))
 
     @classmethod
     def open(cls, folder: str | Path, results: str | Path | None = None) -> Study:
@@ -149,7 +152,7 @@ class Study(StudyFolder):
         write_decision(self.decisions_folder, decision)
         return self.reload()
 
-    def _recording(self, file: str) -> list[tuple[Path, float, float]]:
+    def _recording(self, file: str) -> list[tuple[Path, float, float, float]]:
         """Return the stretches of a recording; refuse a file that is none."""
         if file not in self._stretches:
             raise ArgumentError(
@@ -161,11 +164,12 @@ class Study(StudyFolder):
     def task(self, file: str, sha256: str = "") -> Task:
         """Return what is to be done with one file."""
         parts = self._recording(file)
-        stretches = tuple((low, high) for _, low, high in parts)
+        stretches = tuple((low, high) for _, low, high, _ in parts)
+        loads = tuple(load for *_, load in parts)
         moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
         place = which_layout(file, self._layouts)
         layout, key = self._layouts[place], self._layout_keys[place]
-        return Task(file, parts[0][0], sha256, layout, stretches, moved, key)
+        return Task(file, parts[0][0], sha256, layout, stretches, moved, key, loads=loads)
 
     @staticmethod
     def _weighed(task: Task, weights: Weights) -> Task:
@@ -274,8 +278,15 @@ class Study(StudyFolder):
         """What was assumed while reading: file, jump, code, text."""
         return unpack_column(self._all_measured().rows, "notes", ("code", "text"))
 
+    def jumps_at_load(self) -> pd.DataFrame:
+        """Return the jumps that are analysed: those with the load of the plan, usually none."""
+        return at_one_load(self.measure(), self.plan.load_kg)
+
     def sessions_table(self, how: str | None = None) -> pd.DataFrame:
         """Return one row per athlete and session: accepted jumps summarised, measures beside.
+
+        Only jumps with the load of the plan (``load_kg``, usually none) are summarised; see
+        :func:`cmjlab.load_profile` for jumps with different loads.
 
         Parameters
         ----------
@@ -293,7 +304,11 @@ class Study(StudyFolder):
         table = self.measure().drop(columns=own)
         plan: Plan = self.plan
         summary = summarise_sessions(
-            table, how or plan.summary, jumps_wanted=plan.jumps_wanted, best_n=plan.best_n
+            table,
+            how or plan.summary,
+            jumps_wanted=plan.jumps_wanted,
+            best_n=plan.best_n,
+            load_kg=plan.load_kg,
         )
         return sessions_with_measures(
             summary, self.measures, self.settings.sessions, self.athletes, self.groups
@@ -350,7 +365,7 @@ class Study(StudyFolder):
 
     def flow(self) -> dict[str, pd.DataFrame]:
         """Return who and what was counted in and out, and why; see ``cmjlab.study.flow``."""
-        return participant_flow(self, self.measure(), self.checks, self.decided.verdicts)
+        return participant_flow(self, self.jumps_at_load(), self.checks, self.decided.verdicts)
 
     def provenance(self) -> dict[str, Any]:
         """Return everything needed to trace the numbers, as plain data."""

@@ -7,6 +7,7 @@ import pandas as pd
 from cmjlab.catalog import METRICS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import StatsError
+from cmjlab.stats.common.loads import at_one_load, loads_of
 from cmjlab.tables import ATHLETES, JUMPS, SESSIONS
 
 _HOW = ("mean", "best", "median", "best_n_mean")
@@ -23,6 +24,7 @@ def summarise_sessions(
     *,
     jumps_wanted: int = 3,
     best_n: int = 2,
+    load_kg: float | None = None,
 ) -> pd.DataFrame:
     """Return one row per athlete and session from a table with one row per jump.
 
@@ -39,17 +41,21 @@ def summarise_sessions(
         Jumps wanted per athlete and session; becomes ``n_expected``.
     best_n : int
         Jumps used by "best_n_mean".
+    load_kg : float, optional
+        Load of the jumps to summarise, where the table has a column ``load_kg``; jumps with
+        other loads are left out. Default: jumps without load, or the only load there is.
 
     Returns
     -------
     pandas.DataFrame
         Sessions table: athlete, group, session, role, date, n_jumps, n_expected, n_excluded,
-        metrics. Athletes without an accepted jump keep their row, with n_jumps 0 and no values.
+        metrics; ``load_kg`` where the jumps have a load. Athletes without an accepted jump keep
+        their row, with n_jumps 0 and no values.
 
     Raises
     ------
     StatsError
-        When columns are missing.
+        When columns are missing, or several loads are there and none is asked for.
     ArgumentError
         When ``how`` is not one of the four.
     """
@@ -59,7 +65,7 @@ def summarise_sessions(
     for column in ("athlete", "session"):
         if column not in table:
             raise StatsError(f"the table has no column {column!r}; one row per jump is needed.")
-    jumps = table.copy()
+    jumps = at_one_load(table, load_kg).copy()
     jumps["athlete"] = jumps["athlete"].astype("str")
     values = _metrics(jumps)
     if how in ("best", "best_n_mean") and _BEST_BY not in values:
@@ -75,6 +81,9 @@ def summarise_sessions(
     out["n_excluded"] = recorded - out["n_jumps"]
     summary = _summary(used, keys, values, how, best_n).reindex(out.index)
     out = pd.concat([out, summary], axis=1).reset_index()
+    loads = loads_of(jumps)
+    if (loads > 0.0).any():
+        out["load_kg"] = float(loads.iloc[0])
     return _finish(out, table, list(values))
 
 

@@ -83,7 +83,7 @@ def today(study: Study, session: str) -> TestDay:
             f"session: there is no {session!r}; sessions are {', '.join(order)}."
             f"{suggestion(session, order)}"
         )
-    table = study.measure()
+    table = study.jumps_at_load()
     part = table[table["session"] == session]
     flow = study.flow()
     why = _reasons(flow["excluded"], session)

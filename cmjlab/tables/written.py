@@ -26,6 +26,8 @@ JUMPS = Table(
         Column("jump", "integer", "number of the jump within its file", required=True),
         Column("date", "date", "date of the session, ISO"),
         Column("rate_hz", "number", "sampling rate", "Hz"),
+        Column("load_kg", "number", "what the athlete carried", "kg"),
+        Column("system_mass_kg", "number", "mass of athlete and load, where there is a load", "kg"),
         Column("accepted", "boolean", "used in summaries", required=True),
         Column("accepted_by_rules", "boolean", "no rule of scope jump failed"),
         Column("verdict", "text", "a person's verdict: accept, reject or empty"),

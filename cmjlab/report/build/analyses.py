@@ -130,7 +130,8 @@ def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> A
     progress : callable, optional
         Called with objects that have ``done``, ``total`` and ``what``.
     """
-    jumps = study.measure(progress=progress)
+    study.measure(progress=progress)
+    jumps = study.jumps_at_load()
     sessions = study.sessions_table()
     metrics, reasons = report_metrics(study.plan, sessions)
     results: dict[str, Result] = {}
@@ -225,7 +226,7 @@ def _change_runs(
     def individual() -> Result:
         _need_two_sessions(study, names)
         noise = results.get("reliability") or _reliability(
-            study, sessions, metrics, study.measure()
+            study, sessions, metrics, study.jumps_at_load()
         )
         return change_individual(
             sessions, names, before=before, after=after,

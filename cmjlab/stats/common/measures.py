@@ -21,7 +21,9 @@ import pandas as pd
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Sentence
+from cmjlab.stats.common.loads import loads_of
 from cmjlab.stats.common.tables import check_table, sessions_to_use
+from cmjlab.units import STANDARD_GRAVITY
 
 FORCE_SHARE = "force_share"
 PUSH = "push_distance_m"
@@ -87,7 +89,8 @@ def add_force_distance(
                 f"force–distance balance: no column {name!r}.{suggestion(name, list(map(str, out.columns)))}"
             )
     first = session or sessions_to_use(out)[0]
-    out[FORCE_SHARE] = out["mean_force_over_push_n"] / out["body_weight_n"] - 1.0
+    weight = out["body_weight_n"] + loads_of(out) * STANDARD_GRAVITY
+    out[FORCE_SHARE] = out["mean_force_over_push_n"] / weight - 1.0
     distance = out[PUSH]
     if per_stature:
         distance = out[PUSH_PER_STATURE] = out[PUSH] / out["stature_m"]

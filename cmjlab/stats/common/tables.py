@@ -24,6 +24,7 @@ from cmjlab.tables import SESSIONS
 NOT_METRICS = frozenset(
     {c.name for c in SESSIONS.columns if c.name not in METRICS}
     | {"trial", "jump", "sex", "birth_year", "stature_m", "position", "team", "file", "rate_hz"}
+    | {"load_kg", "system_mass_kg"}
 )
 
 

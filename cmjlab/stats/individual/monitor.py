@@ -21,6 +21,7 @@ from cmjlab.stats.change.left_out import left_out_notes
 from cmjlab.stats.change.paired import mean_estimate
 from cmjlab.stats.change.pairs import Prepared, make_pairs, prepare, session_values
 from cmjlab.stats.common.least_squares import Estimate
+from cmjlab.stats.common.loads import loads_of
 from cmjlab.stats.common.noise import maximum_modulus, noise_of
 from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.tables import check_table, metric_names, session_order
@@ -204,6 +205,8 @@ def height_and_mass(table: pd.DataFrame, *, before: str, after: str, level: floa
         intervals over athletes); points ``athletes``.
     """
     level = checks.level(level)
+    if (loads_of(table) > 0.0).any():
+        raise StatsError("with a load the height does not follow from impulse and body mass alone.")
     prepared = prepare(table, ["jump_height_m", "body_mass_kg"], before=before, after=after)
     pairs = make_pairs(
         prepared,

@@ -14,6 +14,7 @@ import pandas as pd
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.common.intervals import mean_limits, mls_limits, sd_limits
+from cmjlab.stats.common.loads import at_one_load
 from cmjlab.stats.common.mean_squares import Array, MeanSquares, no_rounding, ratio, two_way
 from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.tables import check_table
@@ -86,7 +87,7 @@ def jump_cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> J
     StatsError
         Columns missing, a jump that stands twice, infinite values.
     """
-    checked = check_table(table, one_row_each=False)
+    checked = check_table(at_one_load(table), one_row_each=False)
     part = checked[checked["session"].isin(sessions)].reset_index(drop=True)
     keys = [c for c in ("trial", "jump") if c in part]
     _refuse_twice(part, keys)

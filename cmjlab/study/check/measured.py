@@ -5,6 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from cmjlab.checks import listed
+from cmjlab.plan import Plan
+from cmjlab.stats.common.loads import at_one_load, loads_of
 from cmjlab.study.decide.decisions import Decided
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.same_test import check_mass_between_sessions, check_rates
@@ -16,7 +18,7 @@ def check_measured(
     jumps: pd.DataFrame,
     roster: pd.DataFrame,
     decided: Decided,
-    minimum_jumps: int,
+    plan: Plan,
     problems: Problems,
 ) -> None:
     """Tell what is wrong with measured recordings.
@@ -29,15 +31,16 @@ def check_measured(
         The athletes, with the body mass written down for them.
     decided : Decided
         What persons decided about the jumps.
-    minimum_jumps : int
-        Accepted jumps wanted at least of each athlete in each session.
+    plan : Plan
+        Accepted jumps wanted at least of each athlete in each session, and their load.
     problems : Problems
         Receives whatever is wrong.
     """
     _unreadable(jumps, problems)
     _same_content(jumps, problems)
     _decided_jumps(decided, jumps, problems)
-    _too_few(jumps, minimum_jumps, problems)
+    _other_loads(jumps, plan.load_kg, problems)
+    _too_few(at_one_load(jumps, plan.load_kg), plan.minimum_jumps, problems)
     _mass_against_roster(jumps, roster, problems)
     check_mass_between_sessions(jumps, problems)
     check_rates(jumps, problems)
@@ -77,6 +80,20 @@ def _decided_jumps(decided: Decided, jumps: pd.DataFrame, problems: Problems) ->
                 found=f"{file}, jump {jump}", expected=f"a jump from 1 to {count}",
                 remedy="The row has no effect: correct the number.",
             )  # fmt: skip
+
+
+def _other_loads(jumps: pd.DataFrame, load_kg: float, problems: Problems) -> None:
+    loads = loads_of(jumps)
+    others = loads[loads != load_kg]
+    if len(others):
+        wanted = f"a load of {load_kg:g} kg" if load_kg else "no load"
+        problems.add(
+            "note", "other_loads", where=("recordings", "", "load_kg"),
+            found=f"{len(others)} jump(s) with {listed([f'{x:g}' for x in sorted(others.unique())])} kg",
+            expected=f"jumps with {wanted} in sessions and changes",
+            remedy="They stay out of both: load_profile compares loads, and load_kg under [plan]"
+            " chooses another one to analyse.",
+        )  # fmt: skip
 
 
 def _too_few(jumps: pd.DataFrame, least: int, problems: Problems) -> None:

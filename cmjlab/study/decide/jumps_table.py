@@ -23,12 +23,14 @@ _NOT_JOINED = ("body_mass_kg", ROW)
 
 
 def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
-    """Give rows of files their athlete, session, trial and date (by file and stretch).
+    """Give rows of files their athlete, session, trial, date and load (by file and stretch).
 
     Rows of stretches that the study does not use are left out; the problems name them.
     """
-    columns = ["file", "stretch", "athlete", "session", "trial", "date"]
-    return rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1")
+    columns = ["file", "stretch", "athlete", "session", "trial", "date", "load_kg"]
+    out = rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1")
+    both = out["body_mass_kg"] + out["load_kg"]
+    return out.assign(system_mass_kg=both.where(out["load_kg"] > 0.0))
 
 
 def apply_decisions(

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.catalog import CHECKS
+from cmjlab.stats.common.loads import loads_of
 from cmjlab.study.store.parts import CHECK_COLUMNS, frame_of
 
 #: Limits in percent; they stand in words in ``cmjlab.catalog.CHECKS``. Our own choice.
@@ -27,7 +28,8 @@ def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.
     ----------
     jumps : pandas.DataFrame
         Columns file, jump, athlete, session, body_weight_n, jump_height_m, and
-        weight_borrowed where the weight of some jumps is that of others.
+        weight_borrowed where the weight of some jumps is that of others, load_kg where some
+        have a load (heights are compared at the same load).
     reference : pandas.Series of bool
         Jumps that may serve for comparison: accepted by their own rules or by a person.
 
@@ -50,8 +52,9 @@ def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.
     median = weighed.groupby([athlete, session]).transform("median")
     count = weighed.groupby([athlete, session]).transform("count")
     good = height.where(reference)
-    best_today = good.groupby([athlete, session]).transform("max")
-    best_ever = good.groupby(athlete).transform("max")
+    load = loads_of(jumps)
+    best_today = good.groupby([athlete, session, load]).transform("max")
+    best_ever = good.groupby([athlete, load]).transform("max")
     results = [
         [_weight(v, int(n)) for v, n in zip(100.0 * (weight / median - 1.0), count, strict=True)],
         [_effort(v, SESSION_BEST_WARN, "session") for v in 100.0 * (height / best_today - 1.0)],

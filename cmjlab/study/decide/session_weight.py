@@ -2,7 +2,8 @@
 
 Only where the Method allows it (``body_weight="session"``). The weight is the median of the
 windows of the session that passed, so one bad window does not carry over. At least two are
-needed: a single one can be held against nothing, and tells nothing about its own error.
+needed: a single one can be held against nothing, and tells nothing about its own error. They
+carry the same load, so that an error of the load stays out.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ def weights_of_session(rows: pd.DataFrame, checks: pd.DataFrame, decided: Decide
     bad = set(_places(checks[spoiled]))
     bad |= {p for p, row in decided.verdicts.items() if row.get("action") == "reject"}
     out: Weights = {}
-    for _, part in rows.groupby(["athlete", "session"], observed=True, sort=False):
+    for _, part in rows.groupby(["athlete", "session", "load_kg"], observed=True, sort=False):
         places = _places(part)
         weights = dict(zip(places, part["body_weight_n"].astype(float), strict=True))
         good = sorted(

@@ -33,12 +33,12 @@ EXAMPLES: dict[str, dict[str, str]] = {
     },
     "recordings": {
         "file": "monday/trial 4.csv", "athlete": "A07", "session": "base1", "trial": "2",
-        "date": "2026-08-31", "start": "", "stop": "",
+        "date": "2026-08-31", "start": "", "stop": "", "load_kg": "",
     },
     "sessions": {
         "session": "base1", "date": "2026-08-31", "tester": "T1", "surface": "wooden floor",
         "footwear": "own training shoes", "wording": "as high as you can",
-        "warm_up": "ten minutes, three practice jumps", "deviations": "none",
+        "warm_up": "ten minutes, three practice jumps", "load_kg": "", "deviations": "none",
     },
     "measures": {
         "athlete": "A07", "session": "base1", "date": "2026-09-01", "measure": "squat_1rm",

@@ -265,7 +265,7 @@ def _write(study: StudyFolder, table: pd.DataFrame, inside: bool) -> None:
                 atomic_copy(path, copy)
             except OSError as problem:
                 raise ReadError(f"{file}: cannot be copied ({problem.strerror}).") from problem
-    new = table[RECORDINGS.names]
+    new = RECORDINGS.cast(table)[RECORDINGS.names]
     old = study.recordings
     write_table(
         RECORDINGS.cast(pd.concat([old, new], ignore_index=True) if len(old) else new), target

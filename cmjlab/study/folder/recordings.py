@@ -25,7 +25,8 @@ from cmjlab.study.folder.settings import StudySettings
 from cmjlab.study.folder.user_tables import ROW, iso_date
 
 #: Columns of the list of recordings; ``stretch`` counts the rows of one file from 0.
-COLUMNS = ("file", "path", "athlete", "session", "trial", "date", "start", "stop", "stretch")
+COLUMNS = ("file", "path", "athlete", "session", "trial", "date", "start", "stop", "stretch",
+           "load_kg")  # fmt: skip
 _IGNORED = ("thumbs.db", "desktop.ini", "dataset_description.json")
 
 
@@ -117,7 +118,8 @@ def list_recordings(
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     for column in ("file", "athlete", "session", "trial", "date"):
         frame[column] = frame[column].astype("str")
-    return frame.astype({"start": "float64", "stop": "float64", "stretch": "int64"})
+    numbers = {"start": "float64", "stop": "float64", "load_kg": "float64"}
+    return frame.astype({**numbers, "stretch": "int64"})
 
 
 def _template(text: str, problems: Problems) -> Template | None:
@@ -194,7 +196,8 @@ def _rows_of_table(
                 remedy=f"Did you mean {near!r}?" if near else "Correct the path or remove the row.",
             )  # fmt: skip
             continue
-        row = {k: record[k] for k in ("athlete", "session", "trial", "date", "start", "stop")}
+        taken = ("athlete", "session", "trial", "date", "start", "stop", "load_kg")
+        row = {k: record[k] for k in taken}
         row["trial"] = "" if pd.isna(row["trial"]) else trial_id(str(row["trial"]))
         row["date"] = "" if pd.isna(row["date"]) else row["date"]
         rows.append({"file": word, "path": files[word], **row, "row": record[ROW]})

@@ -13,6 +13,7 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.study.folder.cross_checks import check_people
+from cmjlab.study.folder.loads import with_loads
 from cmjlab.study.folder.missing_folder import no_folder
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import list_recordings
@@ -42,7 +43,8 @@ class StudyFolder:
     athletes, measures, participation, decisions, subgroups, block, recordings : pandas.DataFrame
         The tables of the folder in their declared columns; empty when there is no file.
     files : pandas.DataFrame
-        Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch.
+        Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch,
+        load_kg.
     """
 
     def __init__(
@@ -93,7 +95,8 @@ class StudyFolder:
             if stem not in _READ_APART
         }
         tables["decisions"] = read_log(folder, target, found)
-        tables["files"] = list_recordings(settings, tables["recordings"], found)
+        files = list_recordings(settings, tables["recordings"], found)
+        tables["files"] = with_loads(files, tables["recordings"], tables["sessions"], found)
         return cls(folder, target, settings, tables, found)
 
     def _table(self, stem: str) -> pd.DataFrame:

@@ -47,6 +47,8 @@ class Task:
         Key of the layout, when it is known already.
     weights : dict of int to (float, float)
         Jump number -> body weight from other jumps of the session and its standard error, N.
+    loads : tuple of float
+        What the athlete carried in each stretch, kg; empty: nothing in any.
     """
 
     file: str
@@ -57,10 +59,11 @@ class Task:
     moved: dict[int, dict[str, float]] = field(default_factory=dict)
     layout_key: str = ""
     weights: dict[int, tuple[float, float]] = field(default_factory=dict)
+    loads: tuple[float, ...] = ()
 
     @cached_property
     def key(self) -> str:
-        """Key of the result: file, bytes, layout, stretches, moved events, weights, engine."""
+        """Key of the result: the file, how it is read, what is stated or known of it, engine."""
         parts: dict[str, Any] = {
             "file": self.file,
             "sha256": self.sha256,
@@ -71,7 +74,13 @@ class Task:
         }
         if self.weights:
             parts["weights"] = {str(j): [repr(v) for v in w] for j, w in self.weights.items()}
+        if any(self.loads):
+            parts["loads"] = [repr(load) for load in self.loads]
         return key_of(parts)
+
+    def load_of(self, stretch: int) -> float:
+        """Return what the athlete carried in a stretch, kg."""
+        return self.loads[stretch] if self.loads else 0.0
 
 
 def layout_key(layout: Layout) -> str:
@@ -126,7 +135,7 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
         for part in parts:
             number = len(out) + 1
             try:
-                out.append((stretch, _measured(part.replace(jump=number), task, method)))
+                out.append((stretch, _measured(part.replace(jump=number), stretch, task, method)))
             except CmjlabError as problem:
                 out.append((stretch, problem))
         if not parts:
@@ -134,15 +143,17 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
     return out
 
 
-def _measured(recording: Recording, task: Task, method: Method) -> Jump:
-    """Measure one jump with what a person fixed and what other jumps know of its weight."""
+def _measured(recording: Recording, stretch: int, task: Task, method: Method) -> Jump:
+    """Measure one jump with what a person stated and what other jumps know of its weight."""
     from cmjlab.jump.measure import measure
 
-    events = task.moved.get(recording.jump) or None
+    events, load = task.moved.get(recording.jump) or None, task.load_of(stretch)
     if recording.jump not in task.weights:
-        return measure(recording, method, events=events)
+        return measure(recording, method, events=events, load_kg=load)
     weight, se = task.weights[recording.jump]
-    return measure(recording, method, events=events, body_weight_n=weight, body_weight_se_n=se)
+    return measure(
+        recording, method, events=events, body_weight_n=weight, body_weight_se_n=se, load_kg=load
+    )
 
 
 def measure_file(task: Task, method: Method) -> FileResult:
