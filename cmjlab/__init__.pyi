@@ -36,6 +36,7 @@ from .stats.change.regression_to_mean import drift_expected as drift_expected
 from .stats.change.regression_to_mean import drift_from_outside as drift_from_outside
 from .stats.common.measures import add_force_distance as add_force_distance
 from .stats.individual.individual import change_individual as change_individual
+from .stats.individual.load_profile import load_profile as load_profile
 from .stats.individual.monitor import follow_athlete as follow_athlete
 from .stats.individual.monitor import height_and_mass as height_and_mass
 from .stats.mixed.mixed import change_mixed as change_mixed

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from cmjlab.catalog.entries import Statistic
 from cmjlab.catalog.statistics_change import CHANGE
+from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 
-STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS)}
+STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS)}
