@@ -29,7 +29,7 @@ __all__ = ["jump_alt_text", "jump_figure", "jump_title"]
 
 #: Heights, cm.
 _WHOLE, _NAMES, _FORCE, _SMALL, _LINE, _REST = 1.1, 1.7, 6.6, 2.5, 0.42, 3.2
-_TITLE_WIDTH = 66
+_TITLE_WIDTH = 76
 
 
 @styled
@@ -78,7 +78,7 @@ def jump_figure(jump: Jump) -> Picture:
     figure.align_ylabels(panels)
     _write_flags(figure, figure.add_subplot(grid[-1]), flags)
     title = wrapped(jump_title(jump), _TITLE_WIDTH)
-    figure.suptitle(title, x=0.01, ha="left", fontsize=10, fontweight="bold")
+    figure.suptitle(title, x=0.01, ha="left", fontsize=9.5, fontweight="bold")
     figure.alt_text = jump_alt_text(jump)
     settle(figure)
     name_phases(names, jump, view)
