@@ -9,4 +9,6 @@ from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 
-STATISTICS: dict[str, Statistic] = {s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS)}
+STATISTICS: dict[str, Statistic] = {
+    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS)
+}

@@ -103,8 +103,10 @@ def _example(context: Context) -> list[Block]:
 def _quality_text(context: Context) -> str:
     say, plan = context.words.say, context.study.plan
     rules = len(set(context.analyses.checks["code"])) or len(CHECKS)
+    loaded = [say("methods.load", load=plan.load_kg)] if plan.load_kg else []
     return " ".join(
         [
+            *loaded,
             say("methods.quality", n_rules=rules, n_decisions=len(context.study.decisions)),
             say(f"methods.summary_{plan.summary}", best_n=plan.best_n),
         ]
