@@ -20,6 +20,7 @@ budget      calibration/error_budget.csv, error_budget_onsets.csv               
 With ``--long``:
 
 =========== ==================================================================== =======
+errors      calibration/standard_errors.csv                                      3 min
 reliability calibration/reliability_coverage.csv, reliability_jumps_coverage.csv
             and reliability_demo_coverage.csv                                    8 min
 change      calibration/change_coverage.csv, change_selected_coverage.csv,
@@ -126,6 +127,7 @@ PARTS = {
         scripts("error_budget", "error_budget_onsets"),
         ("calibration/error_budget.csv", "calibration/error_budget_onsets.csv"),
     ),
+    "errors": Part(scripts("standard_errors"), ("calibration/standard_errors.csv",), long=True),
     "reliability": Part(
         scripts(
             "reliability_calibration",

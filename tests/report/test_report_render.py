@@ -229,19 +229,19 @@ def test_every_choice_has_its_sentence(field):
         try:
             method = Method().replace(**{field: value})
         except ValueError:  # a choice that contradicts another default
-            method = Method().replace(**{field: value, "onset_search": "forward"})
+            method = Method(onset_rule="sd").replace(**{"onset_search": "forward", field: value})
         texts.add(method_text(words, method))
     assert len(texts) == len(allowed)
 
 
 def test_methods_text_holds_the_numbers_used():
-    method = Method().replace(onset_sd=4.0, weighing_duration_s=0.8, takeoff_newton=12.0)
+    method = Method(onset_rule="sd", onset_sd=4.0, weighing_duration_s=0.8, takeoff_newton=12.0)
     text = method_text(read_words(), method)
     assert "4 standard deviations" in text
     assert "800 ms" in text
     assert "12 N" in text
     names = [row[0] for row in changed_settings(method)]
-    assert names == ["weighing duration s", "onset sd", "takeoff newton"]
+    assert names == ["weighing duration s", "onset rule", "onset sd", "takeoff newton"]
 
 
 def test_gaps_are_found():
