@@ -86,9 +86,7 @@ def glossary(words: str = "") -> pd.DataFrame:
     import pandas as pd
 
     found = find(words) if words.strip() else [_found(page, math.nan) for page in _pages()]
-    rows = [
-        (f.key, f.kind, f.entry.label, _unit_in_words(f), f.meaning, f.score) for f in found
-    ]
+    rows = [(f.key, f.kind, f.entry.label, f.entry.unit, f.meaning, f.score) for f in found]
     columns = ["key", "kind", "label", "unit", "meaning", "score"]
     return pd.DataFrame(rows, columns=columns).astype({"score": float})
 
@@ -165,11 +163,9 @@ def _meant(words: Iterable[str]) -> list[str]:
 def _asked(text: str) -> tuple[list[str], bool]:
     """Return the words that are meant, each once, and whether one had to be corrected."""
     known = _known_words()
-    words: list[str] = []
-    for word in map(_one_spelling, _split(text)):
-        words += [word] if word in known else _nearest(word, known)
-    corrected = any(_one_spelling(w) not in known for w in _split(text))
-    return list(dict.fromkeys(_meant(words))), corrected
+    written = [_one_spelling(word) for word in _split(text)]
+    read = [w for word in written for w in ([word] if word in known else _nearest(word, known))]
+    return list(dict.fromkeys(_meant(read))), read != written
 
 
 def _nearest(word: str, known: frozenset[str]) -> list[str]:
@@ -271,7 +267,3 @@ def _fit(asked: frozenset[str], name: frozenset[str]) -> float:
 
 def _found(page: _Page, score: float) -> Found:
     return Found(page.kind, page.key, page.entry, page.meaning, score)
-
-
-def _unit_in_words(found: Found) -> str:
-    return found.entry.unit

@@ -34,7 +34,6 @@ TOGETHER: Mapping[str, str] = MappingProxyType(
         "push off": "pushoff",
         "counter movement": "countermovement",
         "touch down": "touchdown",
-        "r mod": "modified",
     }
 )
 #: Short forms and words written as one, in full.
@@ -54,7 +53,6 @@ IN_FULL: Mapping[str, str] = MappingProxyType(
         "bw": "body weight",
         "bodyweight": "body weight",
         "bodymass": "body mass",
-        "bilateral": "asymmetry",
         "icc": "intraclass correlation",
         "cv": "coefficient variation",
         "sem": "standard error measurement",
@@ -125,5 +123,5 @@ RELATED: Mapping[str, tuple[str, ...]] = MappingProxyType(
 #: Words that say nothing about which entry is meant.
 FILLERS: frozenset[str] = frozenset(
     "a an the of to from in on at by for with and or not is as per during vertical phase value metric"
-    " m s n w j kg j hz percent".split()
+    " m s n w j kg hz cm ms percent".split()
 )

@@ -55,3 +55,26 @@ PHRASES = {
     "sampling frequency": "sampling",
     "plate not zeroed": "unloaded_offset",
 }
+#: Never looked at while the search was tuned: mistyped, turned round, run together, abbreviated.
+HELD_OUT = {
+    "duration ecentric": "downward_duration_s",
+    "concentrik durations": "propulsion_duration_s",
+    "time contraction": "time_to_takeoff_s",
+    "velocity at take off": "takeoff_velocity_m_per_s",
+    "modified reactve strenght index": "rsi_modified_m_per_s",
+    "RSI mod": "rsi_modified_m_per_s",
+    "flighttime": "flight_time_s",
+    "hight of jump": "jump_height_m",
+    "relative maximal propulsive power": "peak_propulsion_power_w_per_kg",
+    "stifness braking": "braking_stiffness_n_per_m",
+    "counter-movement depht": "countermovement_depth_m",
+    "landing peak forces": "peak_landing_force_n",
+    "stabilisation time": "time_to_stabilisation_s",
+    "impuls of propulsion": "propulsion_impulse_n_s",
+    "minimum detectible change": "smallest_detectable_change",
+    "CV": "cv_mean_percent cv_rms_percent typical_error_percent",
+    "ICC agreement": "icc_a1",
+    "avg braking force left foot": "left_mean_braking_force_n",
+    "assymetry of landing": "peak_landing_force_asymmetry_percent",
+    "power max": "peak_propulsion_power_w",
+}
