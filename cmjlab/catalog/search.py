@@ -29,7 +29,7 @@ _RELATED, _ASIDE = 0.8, 0.4
 #: Share of what was asked that an entry must hold.
 _LEAST = 0.5
 #: How alike a word that nobody knows must be to one of the catalog to be read as that.
-_ALIKE = 0.72
+_ALIKE = 0.75
 
 
 @dataclass(frozen=True)
@@ -87,8 +87,8 @@ def glossary(words: str = "") -> pd.DataFrame:
 
     found = find(words) if words.strip() else [_found(page, math.nan) for page in _pages()]
     rows = [(f.key, f.kind, f.entry.label, f.entry.unit, f.meaning, f.score) for f in found]
-    columns = ["key", "kind", "label", "unit", "meaning", "score"]
-    return pd.DataFrame(rows, columns=columns).astype({"score": float})
+    columns = {**dict.fromkeys(("key", "kind", "label", "unit", "meaning"), str), "score": float}
+    return pd.DataFrame(rows, columns=list(columns)).astype(columns)
 
 
 def find(words: str, among: Collection[str] | None = None) -> list[Found]:

@@ -121,7 +121,10 @@ RELATED: Mapping[str, tuple[str, ...]] = MappingProxyType(
     }
 )
 #: Words that say nothing about which entry is meant.
-FILLERS: frozenset[str] = frozenset(
-    "a an the of to from in on at by for with and or not is as per during vertical phase value metric"
-    " m s n w j kg hz cm ms percent".split()
-)
+FILLERS = frozenset(
+    [
+        "a", "an", "the", "of", "to", "from", "in", "on", "at", "by", "for", "with", "and", "or",
+        "not", "is", "as", "per", "during", "vertical", "phase", "value", "metric",
+        "m", "s", "n", "w", "j", "kg", "hz", "cm", "ms", "percent",
+    ]
+)  # fmt: skip
