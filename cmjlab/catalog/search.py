@@ -129,10 +129,12 @@ def plain_words(text: str) -> list[str]:
     return _meant([_one_spelling(w) for w in _split(text)])
 
 
-def search_text(key: str) -> tuple[str, str]:
-    """Return the words by which an entry is found: those of its names, and those of its text."""
-    page = next(p for p in _pages() if p.key == key)
-    return " ".join(sorted(page.names)), " ".join(sorted(page.aside - page.names))
+def search_texts() -> dict[str, tuple[str, str]]:
+    """Return by key the words that find an entry: those of its names, and those of its text."""
+    return {
+        page.key: (" ".join(sorted(page.names)), " ".join(sorted(page.aside - page.names)))
+        for page in _pages()
+    }
 
 
 # ---- words ------------------------------------------------------------------------------------

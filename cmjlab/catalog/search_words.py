@@ -1,7 +1,8 @@
 """What words of the trade mean the same, for the search of the catalog.
 
-All words stand here as :func:`cmjlab.catalog.search.plain_words` leaves them: lower case, American
-spelling, singular. Names of single entries do not belong here but to their ``also_called``.
+The page of the glossary searches with the same tables. All words stand here as
+:func:`cmjlab.catalog.search.plain_words` leaves them: lower case, American spelling, singular.
+Names of single entries do not belong here but to their ``also_called``.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-#: Endings and stems that are spelled in two ways, as patterns with what to write for them.
+#: Endings and stems that are spelled in two ways, as patterns with what to write for them; the page
+#: of the glossary reads them, too, therefore "$1" as in its script.
 SPELLINGS: tuple[tuple[str, str], ...] = (
     ("isation$", "ization"),
     ("ise(d?)$", "ize$1"),
