@@ -11,9 +11,13 @@
     names: row.dataset.names.split(" "),
     all: `${row.dataset.names} ${row.dataset.aside}`.split(" "),
   }));
-  const known = [
-    ...new Set([...rows.flatMap((r) => r.all), ...Object.keys(same.related), ...Object.keys(same.in_full)]),
-  ];
+  const known = new Set([
+    ...rows.flatMap((r) => r.all),
+    ...Object.keys(same.related),
+    ...Object.keys(same.in_full),
+    ...same.together.flatMap(([group]) => group.split(" ")),
+    ...fillers,
+  ]);
   const spellings = same.spellings.map(([pattern, to]) => [new RegExp(pattern), to]);
 
   const split = (text) => text.toLowerCase().split(/[^\p{L}\p{N}]+/u).filter(Boolean);
@@ -42,12 +46,17 @@
     return d[a.length][b.length];
   }
 
+  // A word that nobody knows is read as two written as one, as the start of one, or as mistyped.
   function corrected(word) {
-    if (word.length < 4 || fillers.has(word) || known.includes(word)) return word;
+    if (word.length < 4 || known.has(word)) return word;
+    for (let cut = 3; cut <= word.length - 3; cut++) {
+      const two = [word.slice(0, cut), word.slice(cut)];
+      if (two.every((part) => known.has(part))) return two.join(" ");
+    }
+    const all = [...known];
     const begun = Object.keys(same.in_full).find((k) => k.startsWith(word));
-    if (begun) return begun;
-    if (known.some((k) => k.startsWith(word))) return word;
-    const near = known
+    if (begun || all.some((k) => k.startsWith(word))) return begun ?? word;
+    const near = all
       .filter((k) => Math.abs(k.length - word.length) <= 2)
       .map((k) => [edits(word, k), k])
       .sort((a, b) => a[0] - b[0])[0];
