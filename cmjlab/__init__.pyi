@@ -1,3 +1,4 @@
+from .catalog.search import glossary as glossary
 from .errors import ArgumentError as ArgumentError
 from .errors import CmjlabError as CmjlabError
 from .errors import JumpError as JumpError

@@ -9,6 +9,11 @@ from typing import Any
 
 from cmjlab.errors import ArgumentError
 
+#: How alike in spelling a word must be to be nothing but mistyped.
+_A_SLIP = 0.85
+#: Score from which the search of the catalog is believed.
+_MEANT = 0.25
+
 
 def shown(value: object) -> str:
     """Return a short printed form of a value for an error message."""
@@ -24,8 +29,18 @@ def listed(items: Iterable[object], *, most: int = 8) -> str:
 
 
 def closest(word: object, allowed: Iterable[object]) -> str | None:
-    """Return the allowed word nearest to ``word`` in spelling, or None."""
-    near = get_close_matches(str(word), [str(a) for a in allowed], n=1)
+    """Return the allowed word nearest to ``word``, in spelling or in meaning, or None.
+
+    What is allowed and stands in the catalog (a metric, a statistic) is also found by the words
+    of the trade: "eccentric_duration" means ``downward_duration_s``.
+    """
+    from cmjlab.catalog.search import find
+
+    text, names = str(word), [str(a) for a in allowed]
+    near = get_close_matches(text, names, n=1, cutoff=_A_SLIP)
+    if not near:
+        near = [f.key for f in find(text, among=names) if f.score >= _MEANT][:1]
+    near = near or get_close_matches(text, names, n=1)
     return near[0] if near else None
 
 

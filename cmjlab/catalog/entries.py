@@ -116,6 +116,8 @@ class Statistic(_Sourced):
     question : str
         Statistics that answer the same question in different ways share this key, and only one
         of them leads; "" when the statistic answers a question of its own.
+    also_called : tuple of (str, str)
+        Other published names with the paper that uses them.
     """
 
     key: str
@@ -126,6 +128,7 @@ class Statistic(_Sourced):
     source: str
     has_interval: bool = True
     question: str = ""
+    also_called: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

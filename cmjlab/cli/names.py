@@ -40,8 +40,8 @@ def find_metric(text: str, known: Iterable[str], usual: Iterable[str]) -> str:
     try:
         return names[_bare(text)]
     except KeyError:
-        close = closest(_bare(text), names)
-        near = f" Did you mean {metric_label(names[close])!r}?" if close else ""
+        close = closest(text, names.values()) or names.get(closest(_bare(text), names) or "")
+        near = f" Did you mean {metric_label(close)!r}?" if close else ""
         listed = "; ".join(metric_label(m) for m in usual)
         raise ArgumentError(
             f"--metric: there is no metric {text!r}.{near} Those of the report are: {listed}."

@@ -114,3 +114,35 @@ def test_tables_hold_words_and_numbers_stand_right(capsys):
         "yes       1.50   1",
         "no       12.00  10",
     ]
+
+
+def test_glossary_prints_what_words_find(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")
+    for words in (["eccentric duration"], ["eccentric", "duration"]):
+        lines = printed("glossary", *words).splitlines()
+        assert lines[0].split()[:2] == ["metric", "downward_duration_s"]
+        assert lines[0].endswith("Downward duration (s)")
+        assert lines[1].strip() == METRICS["downward_duration_s"].meaning
+        assert lines[0].index("Downward") == len(lines[1]) - len(lines[1].lstrip())
+
+
+@pytest.mark.parametrize("width", ["40", "80", "300"])
+def test_glossary_prints_ten_entries_at_most_and_fits_the_terminal(width, monkeypatch):
+    monkeypatch.setenv("COLUMNS", width)
+    lines = printed("glossary", "force").splitlines()
+    assert sum(line.startswith(("metric ", "statistic ", "check ")) for line in lines) == 10
+    assert "more" in lines[-1]
+    assert max(map(len, lines[:-1])) <= max(int(width), 45)
+
+
+def test_glossary_that_finds_nothing_says_what_to_try():
+    text = printed("glossary", "qwrtz")
+    assert text.startswith("nothing found for 'qwrtz'. Try ")
+
+
+def test_glossary_still_writes_its_page(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    printed("glossary")
+    printed("glossary", tmp_path / "own.md")
+    assert {p.name for p in tmp_path.iterdir()} == {"glossary.html", "own.md"}
+    assert CliRunner().invoke(app, ["glossary", "page.pdf"]).exit_code == 2

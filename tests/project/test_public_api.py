@@ -38,6 +38,7 @@ PINNED = [
     "change_within",
     "check_study",
     "demo_study",
+    "glossary",
     "jumps_needed",
     "measure",
     "plan_study",

@@ -1,4 +1,4 @@
-"""The report in a real browser: no request, no error, no sideways scrolling, prints on A4."""
+"""Report and glossary in a real browser: no request, no error, no sideways scrolling, prints on A4."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from glossary_kit import HELD_OUT, PHRASES
 
 pytestmark = pytest.mark.browser
 FLAGS = [
@@ -30,6 +31,13 @@ def full_page(kit, tmp_path_factory):
 
     place = tmp_path_factory.mktemp("full")
     return write_report(kit, place, choices=Choices(full=True, decimal=","))
+
+
+@pytest.fixture(scope="module")
+def glossary_page(tmp_path_factory):
+    from cmjlab.report.render.glossary import write_glossary
+
+    return write_glossary(tmp_path_factory.mktemp("glossary") / "glossary.html")
 
 
 @pytest.fixture(scope="module")
@@ -64,8 +72,9 @@ def _open(browser, path, width):
 
 
 @pytest.mark.parametrize("width", [360, 768, 1280])
-def test_page_is_quiet_and_fits(browser, page_file, width):
-    page, seen = _open(browser, page_file, width)
+@pytest.mark.parametrize("form", ["page_file", "glossary_page"])
+def test_page_is_quiet_and_fits(browser, request, form, width):
+    page, seen = _open(browser, request.getfixturevalue(form), width)
     outside = [u for u in seen["requests"] if not u.startswith(("file:", "data:"))]
     assert outside == []
     assert seen["errors"] == []
@@ -109,7 +118,7 @@ def test_short_report_has_at_most_nine_pages(browser, page_file):
 
 
 @pytest.mark.parametrize("width", [360, 1280])
-@pytest.mark.parametrize("form", ["page_file", "full_page"])
+@pytest.mark.parametrize("form", ["page_file", "full_page", "glossary_page"])
 def test_axe_finds_no_serious_fault(browser, axe, request, form, width):
     """Oracle: axe-core (Mozilla Public License 2.0), its own severities, nothing switched off.
 
@@ -135,3 +144,74 @@ def test_keyboard_reaches_the_sections(browser, page_file):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Go to the report"
     page.close()
+
+
+# ---- the search box of the glossary -----------------------------------------------------------
+
+ENTRIES = "tr[data-names]"
+
+
+def _shown(page) -> list[str]:
+    rows = page.locator(f"{ENTRIES}:visible code")
+    return rows.all_inner_texts()
+
+
+def _phrases_found(page, phrases) -> list[str]:
+    """Return the phrases that leave an entry they mean on the page, among few others."""
+    found = []
+    for phrase, keys in phrases.items():
+        page.get_by_role("searchbox").fill(phrase)
+        shown = _shown(page)
+        if set(keys.split()) & set(shown) and len(shown) <= 40:
+            found.append(phrase)
+    return found
+
+
+def test_box_finds_the_phrases_of_the_trade(browser, glossary_page):
+    page, seen = _open(browser, glossary_page, 1280)
+    for phrases in (PHRASES, HELD_OUT):
+        assert _phrases_found(page, phrases) == list(phrases)
+    assert seen["errors"] == []
+    page.close()
+
+
+def test_box_is_used_by_the_keyboard_and_tells_what_it_found(browser, glossary_page):
+    page, _ = _open(browser, glossary_page, 360)
+    every = page.locator(f"{ENTRIES}:visible").count()
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "find"
+    page.keyboard.type("ecentric durat")  # mistyped, and not at its end
+    told = page.get_by_role("status")
+    page.wait_for_function("document.getElementById('found').textContent !== ''")
+    shown = _shown(page)
+    assert "downward_duration_s" in shown
+    assert "jump_height_m" not in shown
+    assert told.inner_text() == f"{len(shown)} of {every} entries shown"
+    assert page.get_by_role("heading", name="Quality rules").count() == 0
+    page.keyboard.press("Enter")  # nothing is sent, nothing is lost
+    assert _shown(page) == shown
+    page.keyboard.press("Escape")
+    assert page.locator(f"{ENTRIES}:visible").count() == every
+    page.keyboard.type("qwrtz")
+    page.wait_for_function("document.getElementById('found').textContent.startsWith('No entry')")
+    assert _shown(page) == []
+    page.close()
+
+
+def test_axe_finds_no_serious_fault_in_what_the_box_left(browser, axe, glossary_page):
+    for typed in ("stiffness", "qwrtz"):
+        page, _ = _open(browser, glossary_page, 360)
+        page.get_by_role("searchbox").fill(typed)
+        page.add_script_tag(content=axe)
+        found = page.evaluate("axe.run(document)")
+        assert [v["id"] for v in found["violations"]] == []
+        page.close()
+
+
+def test_glossary_is_whole_without_scripts(browser, glossary_page):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(glossary_page.as_uri())
+    assert page.locator("form").is_hidden()
+    assert page.locator(f"{ENTRIES}:visible").count() > 100
+    context.close()

@@ -1,6 +1,7 @@
 """The glossary: every metric, statistic and quality rule of the catalog, on one page.
 
-It is written from the catalog alone, so that it cannot differ from what is computed.
+It is written from the catalog alone, so that it cannot differ from what is computed. The search
+box of the page works on the page itself: it reads the words of :mod:`cmjlab.catalog.search_words`.
 """
 
 from __future__ import annotations
@@ -9,7 +10,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 
-from cmjlab.catalog import CHECKS, METRICS, STATISTICS, Metric, reference_of
+from cmjlab.catalog import CHECKS, METRICS, STATISTICS, Metric, Statistic, reference_of
+from cmjlab.catalog.search import search_texts
+from cmjlab.catalog.search_words import FILLERS, IN_FULL, RELATED, SPELLINGS, TOGETHER
 from cmjlab.errors import ArgumentError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import template_engine
@@ -20,7 +23,7 @@ from cmjlab.words.catalog import Words, read_words
 PARTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "metrics": ("name", "key", "unit", "formula", "meaning", "remarks", "source"),
-        "statistics": ("name", "key", "unit", "formula", "question", "source"),
+        "statistics": ("name", "key", "unit", "formula", "question", "remarks", "source"),
         "checks": ("name", "key", "scope", "test", "remedy", "source"),
     }
 )
@@ -41,6 +44,7 @@ def glossary_rows(words: Words) -> dict[str, list[tuple[str, ...]]]:
             say("glossary_page.metric_unit") if s.unit == "metric" else s.unit,
             s.formula,
             s.meaning,
+            "; ".join(_other_names(s, words)),
             s.reference,
         )
         for s in STATISTICS.values()
@@ -87,15 +91,30 @@ def _remarks(metric: Metric, words: Words) -> str:
     say, parts = words.say, []
     if metric.same_as:
         parts.append(say("glossary_page.same_as", metric=metric.same_as))
-    parts += [
-        say("glossary_page.also_called", name=name, paper=reference_of(paper))
-        for name, paper in metric.also_called
-    ]
+    parts += _other_names(metric, words)
     if metric.exploratory:
         parts.append(say("glossary_page.exploratory"))
     if not metric.ratio_scale:
         parts.append(say("glossary_page.no_ratio"))
     return "; ".join(parts)
+
+
+def _other_names(entry: Metric | Statistic, words: Words) -> list[str]:
+    return [
+        words.say("glossary_page.also_called", name=name, paper=reference_of(paper))
+        for name, paper in entry.also_called
+    ]
+
+
+def _same_words() -> dict[str, object]:
+    """Return what the search box of the page knows about words; groups keep their order."""
+    return {
+        "spellings": SPELLINGS,
+        "together": list(TOGETHER.items()),
+        "in_full": dict(IN_FULL),
+        "related": dict(RELATED),
+        "fillers": sorted(FILLERS),
+    }
 
 
 def _html(words: Words) -> str:
@@ -106,6 +125,8 @@ def _html(words: Words) -> str:
             language=words.say("page.language"),
             parts=PARTS,
             rows=glossary_rows(words),
+            texts=search_texts(),
+            same=_same_words(),
         )
     )
 
