@@ -11,6 +11,7 @@ from cmjlab.tables.kept import (
     RECORDINGS,
     SESSION_NOTES,
     SUBGROUPS,
+    TARGETS,
     USER_TABLES,
 )
 from cmjlab.tables.written import (
@@ -39,6 +40,7 @@ __all__ = [
     "SESSION_NOTES",
     "STATISTICS_TABLE",
     "SUBGROUPS",
+    "TARGETS",
     "Table",
     "USER_TABLES",
 ]

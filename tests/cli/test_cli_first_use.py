@@ -97,7 +97,9 @@ def test_files_without_a_rate_stand_together_and_the_remedy_is_told(begun):
     done = run("measure", begun)
     assert done.stdout.count("not read:") == 1
     assert "and 2 more: the sampling rate is not known" in done.stdout
-    refused(run("reliability", begun), "none of 5", "under [[layout]] in study.toml: rate_hz = 1000")
+    refused(
+        run("reliability", begun), "none of 5", "under [[layout]] in study.toml: rate_hz = 1000"
+    )
     assert "and 2 more: the sampling rate is not known" in run("check", begun).stdout
     assert "and 2 more: the" not in run("check", begun, "--all").stdout
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from cmjlab import checks
-from cmjlab.catalog import METRICS
+from cmjlab.catalog.families import family_of
 
 Array = NDArray[np.float64]
 
@@ -65,15 +65,6 @@ def fcr_level(p: Sequence[float] | Array, level: float) -> tuple[NDArray[np.bool
     kept = np.nan_to_num(adjusted, nan=2.0) <= alpha
     m = int(np.isfinite(np.asarray(p, dtype=np.float64)).sum())
     return kept, 1.0 - alpha * max(int(kept.sum()), 1) / max(m, 1)
-
-
-def family_of(metric: str) -> str:
-    """Return the metric that stands for all metrics holding the same information."""
-    seen = {metric}
-    while metric in METRICS and METRICS[metric].same_as and METRICS[metric].same_as not in seen:
-        metric = METRICS[metric].same_as
-        seen.add(metric)
-    return metric
 
 
 def adjust_across_metrics(
