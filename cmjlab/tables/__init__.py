@@ -21,6 +21,7 @@ from cmjlab.tables.written import (
     RESULT_TABLES,
     SESSIONS,
     STATISTICS_TABLE,
+    TARGET_ANSWERS,
 )
 
 __all__ = [
@@ -41,6 +42,7 @@ __all__ = [
     "STATISTICS_TABLE",
     "SUBGROUPS",
     "TARGETS",
+    "TARGET_ANSWERS",
     "Table",
     "USER_TABLES",
 ]

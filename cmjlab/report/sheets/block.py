@@ -11,12 +11,12 @@ import pandas as pd
 
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.report.blocks.targets import aim_sentence
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.rule_words import rule_words
 from cmjlab.stats.subgroups.rules import ELSE
 from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
+from cmjlab.stats.targets.wanted import read_targets
 from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
@@ -167,13 +167,11 @@ def _reasons(groups: StudySubgroups, subgroup: str, words: Words) -> tuple[str, 
 
 def _targets(study: Study, subgroup: str, words: Words) -> tuple[str, ...]:
     """Return what the emphasis of a subgroup is for, one sentence per target."""
-    rows = study.targets[study.targets["subgroup"] == subgroup]
     out = []
-    for row in rows.to_dict("records"):
-        aim = aim_sentence(row, study.plan.change_that_matters)
-        why = "" if pd.isna(row["why"]) else str(row["why"]).rstrip(".")
-        key = "block_sheet.target_why" if why else "block_sheet.target"
-        out.append(words.say(key, aim=aim, why=why))
+    for target in read_targets(study.targets, study.plan.change_that_matters):
+        if target.subgroup == subgroup:
+            key = "block_sheet.target_why" if target.why else "block_sheet.target"
+            out.append(words.say(key, aim=target.aim, why=target.why.rstrip(".")))
     return tuple(out)
 
 

@@ -100,7 +100,7 @@ class Simultaneous:
     covariance : array, shape (k, k)
         Covariance of the contrasts (any scale).
     df : float
-        Degrees of freedom; the smallest when contrasts have their own.
+        Degrees of freedom; the smallest when contrasts have their own. Infinite: normal.
     """
 
     def __init__(self, covariance: Array, df: float) -> None:
@@ -114,7 +114,7 @@ class Simultaneous:
         sobol = qmc.Sobol(d=int(keep.sum()) + 1, scramble=True, seed=_SEED)
         u = np.clip(sobol.random(_POINTS), 1e-12, 1 - 1e-12)
         z = special.ndtri(u[:, 1:]) @ root.T
-        scale = np.sqrt(special.chdtri(df, u[:, 0]) / df)
+        scale = np.sqrt(special.chdtri(df, u[:, 0]) / df) if np.isfinite(df) else 1.0
         self._maximum = np.sort(np.abs(z).max(axis=1) / scale)
 
     def multiplier(self, level: float) -> float:
