@@ -166,6 +166,7 @@ TARGET_ANSWERS = Table(
         Column("other", "number", "the other estimate"),
         Column("other_low", "number", "lower limit, over all targets at once"),
         Column("other_high", "number", "upper limit, over all targets at once"),
+        Column("other_verdict", "text", "the answer by the other estimate"),
         Column("agree", "boolean", "whether both estimates give the same verdict"),
         Column("level", "number", "level at which all intervals hold together"),
         Column("level_of_each", "number", "level of each interval by itself"),

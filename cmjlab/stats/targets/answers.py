@@ -44,8 +44,8 @@ class Answer:
         "against" (the comparison group) or "within".
     code : str
     surely : bool
-    agree : bool or None
-        Whether both estimates give the same verdict; None without a second one.
+    other_code : str
+        Verdict of the other estimate, "" without one.
     detectable : float
     athletes : Athletes or None
     """
@@ -57,9 +57,17 @@ class Answer:
     basis: str
     code: str
     surely: bool
-    agree: bool | None
+    other_code: str
     detectable: float
     athletes: Athletes | None
+
+    @property
+    def agree(self) -> bool | None:
+        """Whether both estimates give the same verdict; None without a second one."""
+        if not self.other_code or self.other is None:
+            return None
+        main = self.main
+        return verdict(self.target, main.estimate, main.low, main.high)[0] == self.other_code
 
 
 def answer(
@@ -88,20 +96,19 @@ def answer(
     inside, differences = found
     if not differences or target.subgroup == question.control:
         code, surely = verdict(target, inside.estimate, inside.low, inside.high)
-        return Answer(target, inside, inside, None, "within", code, surely, None,
+        return Answer(target, inside, inside, None, "within", code, surely, "",
                       detectable(inside), athletes)  # fmt: skip
     leading = question.leading["statistic"]
     main = differences[leading or DIFFERENCES[0]]
-    other = next(f for f in differences.values() if f is not main)
+    (other,) = (f for f in differences.values() if f is not main)
     code, surely = verdict(target, main.estimate, main.low, main.high)
-    readable = other.has_interval and other.remark is None
-    second = verdict(target, other.estimate, other.low, other.high)
-    agree = second[0] == code if readable and main.has_interval else None
+    second, second_surely = verdict(target, other.estimate, other.low, other.high)
     if not leading:
-        surely = surely and second[1]
-        code = code if agree else "cannot_tell"
+        code = code if code == second and other.has_interval else "cannot_tell"
+        surely = surely and second_surely
+    readable = main.has_interval and other.has_interval and other.remark is None
     return Answer(target, inside, main, other if readable else None, "against", code, surely,
-                  agree, detectable(main), athletes)  # fmt: skip
+                  second if readable else "", detectable(main), athletes)  # fmt: skip
 
 
 def detectable(found: Found) -> float:

@@ -168,6 +168,7 @@ def _point(one: Answer, question: Question) -> dict[str, Any]:
         "other": other.estimate if other else math.nan,
         "other_low": other.low if other else math.nan,
         "other_high": other.high if other else math.nan,
+        "other_verdict": one.other_code or None,
         "agree": one.agree,
         "level": question.plan.level,
         "level_of_each": one.main.level,
