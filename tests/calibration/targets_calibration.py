@@ -1,6 +1,6 @@
 """Calibration of targets: do the intervals of all targets of a study hold together.
 
-    python tests/calibration/targets_calibration.py   # about ten minutes on one core
+    python tests/calibration/targets_calibration.py   # a quarter of an hour on one core
 
 Writes ``targets_coverage.csv`` beside this file. Two trained groups and a comparison group of n
 athletes each; every trained group has targets on ``measures`` measures, whose changes correlate
@@ -31,6 +31,7 @@ from cmjlab.stats.targets.together import (
 
 TABLE = Path(__file__).with_name("targets_coverage.csv")
 STUDIES = 4000
+BATCH = 500
 SEED = 20261127
 LEVEL = 0.95
 EFFECT = 0.5
@@ -117,7 +118,7 @@ def shown(cell, quantity):
 def main():
     """Run everything and write the table."""
     start = time.perf_counter()
-    table = calibrate(cells(), study, studies=STUDIES, seed=SEED, shown=shown, batch=500)
+    table = calibrate(cells(), study, studies=STUDIES, seed=SEED, shown=shown, batch=BATCH)
     write_judged(table, TABLE, start)
 
 

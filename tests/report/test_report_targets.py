@@ -9,6 +9,7 @@ import pytest
 from report_kit import kit_study, text_of
 
 import cmjlab as cj
+from cmjlab.errors import StudyError
 from cmjlab.report.build.analyses import analyse
 from cmjlab.report.gather import gather
 from cmjlab.report.render.docx import render_docx
@@ -77,6 +78,12 @@ def test_the_answers_are_written_as_a_table_beside_the_report(study, data, tmp_p
     assert set(written["basis"]) == {"against", "within"}
 
 
+def test_a_report_does_not_replace_the_tables_that_a_person_wrote(study):
+    with pytest.raises(StudyError, match="would replace those that you wrote"):
+        cj.write_report(study, study.folder / "report.html")
+    assert (study.folder / "targets.csv").read_text(encoding="utf-8") == ROWS
+
+
 def test_pictures_stand_in_the_table_of_page_and_word(data):
     page = render_html(data)
     cells = re.findall(r'<td role="cell" class="picture"[^>]*><img [^>]*alt="([^"]*)"', page)
@@ -103,7 +110,7 @@ def test_a_study_without_targets_is_asked_for_them_in_one_line(kit_report):
 def test_nobody_is_said_to_have_been_told_what_nobody_stated(data, kit_report):
     for report in (data, kit_report):
         said = " ".join(text_of(s) for s in report.sections)
-        for claim in ("as usual", "as planned", "were planned", "were not formed at random"):
+        for claim in ("as usual", "as planned", "were planned", "groups were not formed at random"):
             assert claim not in said
 
 
