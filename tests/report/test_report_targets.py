@@ -124,3 +124,13 @@ def test_targets_that_cannot_be_answered_say_why(study, tmp_path):
     assert "nobody" not in text
     page = text_of(gather(cj.Study.open(other)).section("coach"))
     assert "nobody of nobody has both sessions" in page
+
+
+def test_the_demo_names_time_to_takeoff_as_reached_and_depth_as_its_row_says(tmp_path):
+    demo = cj.Study.open(cj.demo_study(), tmp_path)
+    data = gather(demo)
+    rows = {row[0]: row for row in table_of(data).rows}
+    assert rows["fast_braking: time to take-off"][1:3] == ("40 ms less", "reached")
+    assert rows["fast_braking: countermovement depth"][2] == "not shown to be unchanged"
+    said = data.section("coach").blocks[3].items
+    assert said[1].startswith("fast_braking: time to take-off did what was wanted (−")

@@ -15,11 +15,6 @@ from cmjlab.errors import StatsError
 from cmjlab.results import Sentence
 
 WANTED = ("more", "less", "unchanged")
-#: Every verdict, in the order in which a reader is told about them.
-VERDICTS = (
-    "reached", "partly", "not_reached", "opposite", "cannot_tell",
-    "unchanged_shown", "changed", "unchanged_not_shown",
-)  # fmt: skip
 _COLUMNS = ("subgroup", "metric", "wanted")
 
 
