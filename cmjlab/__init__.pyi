@@ -54,6 +54,7 @@ from .stats.subgroups.standing import athlete_standing as athlete_standing
 from .stats.subgroups.subgroups import selection_of as selection_of
 from .stats.subgroups.subgroups import subgroup_athletes as subgroup_athletes
 from .stats.subgroups.subgroups import with_subgroups as with_subgroups
+from .stats.targets.targets import change_targets as change_targets
 from .study.check_study import check_study as check_study
 from .study.decide.decisions import Decision as Decision
 from .study.demo.demo import demo_study as demo_study

@@ -72,7 +72,7 @@ class Plan(Settings):
     )
     selected_on: tuple[str, ...] = setting((), "metrics that decided the group")
     selected_in: str = setting("", "session whose values decided the group")
-    control_group: str = setting("", "group with usual training; empty: none")
+    control_group: str = setting("", "group that the others are compared with; empty: none")
     block_weeks: float = setting(0.0, "length of the block; 0: not stated", low=0.0, high=200.0)
 
     def _contradictions(self) -> list[str]:

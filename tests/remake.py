@@ -27,6 +27,7 @@ change      calibration/change_coverage.csv, change_selected_coverage.csv,
             change_selected_bias.csv and change_demo_coverage.csv                7 min
 mixed       calibration/mixed_random_intercept.csv, mixed_general.csv            5 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
+targets     calibration/targets_coverage.csv                                     15 min
 =========== ==================================================================== =======
 
 A number of the golden jump that is no longer what it was is only written with a new
@@ -160,6 +161,9 @@ PARTS = {
         scripts("placement"),
         ("calibration/placement.csv", "calibration/placement_shown.csv"),
         long=True,
+    ),
+    "targets": Part(
+        scripts("targets_calibration"), ("calibration/targets_coverage.csv",), long=True
     ),
 }
 

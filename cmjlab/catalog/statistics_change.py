@@ -45,4 +45,6 @@ CHANGE: tuple[Statistic, ...] = (
     Statistic("mean_change_shifted", "Mean change if the missing differ", "metric", "mean of the complete + share missing × shift", "what if those who were missing changed differently", "Little 1993, J Am Stat Assoc 88:125" + _MEMORY),
     Statistic("tipping_shift", "Tipping point", "metric", "shift at which the interval reaches zero", "how different would the missing have to be", "Little 1993, J Am Stat Assoc 88:125" + _MEMORY, has_interval=False),
     Statistic("family_interval", "Interval for all exploratory metrics", "metric", "interval at 1 - α / m, or at 1 - α R / m for the R kept", "what holds when many metrics are looked at", "Bonferroni; Benjamini & Yekutieli 2005, J Am Stat Assoc 100:71" + _MEMORY),
+    Statistic("target_interval", "Change of a target", "metric", "estimate ± t · SE at the level at which all targets hold together", "did the measure move as it was meant to", "Pipper, Ritz & Bisgaard 2012, J R Stat Soc C 61:315" + _MEMORY),
+    Statistic("target_detectable", "Smallest detectable change of a target", "metric", "change whose interval leaves out zero in 80 % of studies", "how large would the change have to be to be seen here", "noncentral t", has_interval=False),
 )  # fmt: skip

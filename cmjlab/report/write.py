@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.build.choices import Choices
@@ -80,6 +81,7 @@ def write_data(data: ReportData, out: Path) -> Path:
     target = out
     if target.suffix.lower() not in (".html", ".htm", ".docx", ".pdf"):
         target = target / f"{file_stem(data.title, data.date)}.html"
+    _refuse_study_folder(target.parent)
     if target.suffix.lower() == ".docx":
         write_docx(data, target)
     elif target.suffix.lower() == ".pdf":
@@ -91,6 +93,15 @@ def write_data(data: ReportData, out: Path) -> Path:
     write_tables(data, target.parent)
     write_companion_files(data, target.parent)
     return target
+
+
+def _refuse_study_folder(folder: Path) -> None:
+    """Raise before tables of the report would replace a person's own of the same name."""
+    if (folder / "study.toml").exists():
+        raise StudyError(
+            f"{folder.name}: this is a study's own folder; the report's tables (sessions.csv,"
+            " targets.csv, …) would replace those that you wrote. Name another folder, e.g. results."
+        )
 
 
 def write_tables(data: ReportData, folder: Path) -> list[Path]:

@@ -57,14 +57,25 @@ class PlanState:
 
 
 def declared(study: StudyFolder) -> dict[str, Any]:
-    """Return what a plan declares: sessions, Plan and Method of the study, as plain data."""
+    """Return what a plan declares: sessions, targets, Plan and Method, as plain data."""
     sessions = study.sessions[["session", "role"]].astype(str).to_dict("records")
     return {
         "title": study.title,
         "sessions": {s["session"]: s["role"] for s in sessions},
+        "targets": _targets(study),
         "plan": study.plan.to_dict(),
         "method": study.method.to_dict(),
     }
+
+
+def _targets(study: StudyFolder) -> dict[str, dict[str, dict[str, Any]]]:
+    """Return what is wanted of each measure in each subgroup, and by how much."""
+    out: dict[str, dict[str, dict[str, Any]]] = {}
+    for row in study.targets.to_dict("records"):
+        amount = None if row["amount"] != row["amount"] else float(row["amount"])
+        place = out.setdefault(str(row["subgroup"]), {})
+        place[str(row["metric"])] = {"wanted": str(row["wanted"]), "amount": amount}
+    return out
 
 
 def freeze(
@@ -151,7 +162,7 @@ def _recordings_after(study: StudyFolder) -> int:
 
 def _with_later_choices(before: dict[str, Any]) -> dict[str, Any]:
     """Add choices that a later version brought at their defaults: nobody changed those."""
-    out = dict(before)
+    out = {**before, "targets": before.get("targets", {})}
     for part, defaults in (("plan", Plan().to_dict()), ("method", Method().to_dict())):
         out[part] = _over(defaults, before[part])
     return out
@@ -169,10 +180,11 @@ def _over(defaults: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
 
 def _differences(old: Any, new: Any, place: tuple[str, ...] = ()) -> list[Sentence]:
     """Return every value that differs: where, what was declared, and what is there now."""
-    if isinstance(old, dict) and isinstance(new, dict):
+    if isinstance(old, dict) or isinstance(new, dict):
+        before, now = (value if isinstance(value, dict) else {} for value in (old, new))
         found = []
-        for name in dict.fromkeys([*old, *new]):
-            found += _differences(old.get(name), new.get(name), (*place, str(name)))
+        for name in dict.fromkeys([*before, *now]):
+            found += _differences(before.get(name), now.get(name), (*place, str(name)))
         return found
     if old == new:
         return []

@@ -65,7 +65,7 @@ class Study(StudyFolder):
     layouts : tuple of Layout
     sessions : pandas.DataFrame
         session, role, date in the order of the study, with the notes of sessions.csv.
-    athletes, measures, participation, decisions, subgroups, block, recordings : pandas.DataFrame
+    athletes, measures, participation, decisions, subgroups, block, targets, recordings : DataFrame
         The tables of the folder in their declared columns; empty when there is no file.
     files : pandas.DataFrame
         Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch,

@@ -11,6 +11,7 @@ from cmjlab.tables.kept import (
     RECORDINGS,
     SESSION_NOTES,
     SUBGROUPS,
+    TARGETS,
     USER_TABLES,
 )
 from cmjlab.tables.written import (
@@ -20,6 +21,7 @@ from cmjlab.tables.written import (
     RESULT_TABLES,
     SESSIONS,
     STATISTICS_TABLE,
+    TARGET_ANSWERS,
 )
 
 __all__ = [
@@ -39,6 +41,8 @@ __all__ = [
     "SESSION_NOTES",
     "STATISTICS_TABLE",
     "SUBGROUPS",
+    "TARGETS",
+    "TARGET_ANSWERS",
     "Table",
     "USER_TABLES",
 ]

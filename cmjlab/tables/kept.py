@@ -139,6 +139,30 @@ BLOCK = Table(
     ),
 )
 
+TARGETS = Table(
+    "targets",
+    "what each subgroup's emphasis is for; the first page of the report answers it row by row",
+    (
+        Column("subgroup", "text", "name of the subgroup", required=True),
+        Column("metric", "text", "key of a metric or measure, e.g. jump_height_m", required=True),
+        Column(
+            "wanted",
+            "text",
+            "what the emphasis is to do to it",
+            required=True,
+            allowed=("more", "less", "unchanged"),
+        ),
+        Column(
+            "amount",
+            "number",
+            "smallest change worth it (unchanged: largest that does not matter), in the unit of"
+            " the key; empty: the declared change that matters",
+        ),
+        Column("why", "text", "why this is wanted"),
+    ),
+    key=("subgroup", "metric", "wanted"),
+)
+
 NAMES = Table(
     "names",
     "names of athletes; private, joined only when asked",
@@ -159,5 +183,6 @@ USER_TABLES: dict[str, Table] = {
     "decisions": DECISIONS,
     "subgroups": SUBGROUPS,
     "block": BLOCK,
+    "targets": TARGETS,
     "names": NAMES,
 }

@@ -129,6 +129,60 @@ STATISTICS_TABLE = Table(
     ),
 )
 
+TARGET_ANSWERS = Table(
+    "target_answers",
+    "one row per target of a subgroup's emphasis, with its verdict",
+    (
+        Column("subgroup", "text", "subgroup", required=True),
+        Column("metric", "text", "metric key", required=True),
+        Column("wanted", "text", "more, less or unchanged", required=True),
+        Column("amount", "number", "smallest change worth it, in the metric's unit"),
+        Column(
+            "verdict",
+            "text",
+            "the answer",
+            required=True,
+            allowed=(
+                "reached",
+                "partly",
+                "not_reached",
+                "opposite",
+                "cannot_tell",
+                "unchanged_shown",
+                "changed",
+                "unchanged_not_shown",
+            ),
+        ),
+        Column("surely", "boolean", "whether the whole interval lies beyond the amount"),
+        Column("n", "integer", "athletes of the subgroup with both sessions"),
+        Column("within", "number", "mean change within the subgroup"),
+        Column("within_low", "number", "lower limit, over all targets at once"),
+        Column("within_high", "number", "upper limit, over all targets at once"),
+        Column("basis", "text", "what the verdict rests on", allowed=("against", "within")),
+        Column("control", "text", "comparison group"),
+        Column("statistic", "text", "statistic of the change that the verdict rests on"),
+        Column("change", "number", "that change, against the comparison group where there is one"),
+        Column("change_low", "number", "lower limit, over all targets at once"),
+        Column("change_high", "number", "upper limit, over all targets at once"),
+        Column("other_statistic", "text", "the other estimate against the comparison group"),
+        Column("other", "number", "the other estimate"),
+        Column("other_low", "number", "lower limit, over all targets at once"),
+        Column("other_high", "number", "upper limit, over all targets at once"),
+        Column("other_verdict", "text", "the answer by the other estimate"),
+        Column("agree", "boolean", "whether both estimates give the same verdict"),
+        Column("level", "number", "level at which all intervals hold together"),
+        Column("level_of_each", "number", "level of each interval by itself"),
+        Column(
+            "detectable", "number", "true change that would be told from zero in 80 % of studies"
+        ),
+        Column("athletes_beyond", "integer", "athletes beyond their own noise, as wanted"),
+        Column("athletes_known", "integer", "athletes whose own noise is known"),
+        Column("reason_code", "text", "key of why there is no interval"),
+        Column("why", "text", "why this was wanted"),
+    ),
+    key=("subgroup", "metric"),
+)
+
 PROBLEMS = Table(
     "problems",
     "one row per problem of a study folder",
@@ -151,4 +205,5 @@ RESULT_TABLES: dict[str, Table] = {
     "sessions": SESSIONS,
     "statistics": STATISTICS_TABLE,
     "problems": PROBLEMS,
+    "target_answers": TARGET_ANSWERS,
 }

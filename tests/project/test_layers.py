@@ -30,6 +30,7 @@ INNER_ROOMS = {
     "stats": [
         ["common"],
         ["association", "change", "individual", "mixed", "planning", "reliability", "subgroups"],
+        ["targets"],
     ],
     "study": [
         ["folder"], ["store"], ["decide"], ["check"], ["demo"],

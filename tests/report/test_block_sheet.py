@@ -114,6 +114,11 @@ def study(tmp_path_factory) -> cj.Study:
         "squat,usual,standing,level,steady,70 %,3,6",
     ]
     (folder / "block.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (folder / "targets.csv").write_text(
+        "subgroup,metric,wanted,amount,why\nlow,jump_height_m,more,0.02,<height> first.\n"
+        "low,countermovement_depth_m,unchanged,,\n",
+        encoding="utf-8",
+    )
     (folder / "names.csv").write_text("athlete,name\nA01,Invented Person\n", encoding="utf-8")
     return cj.Study.open(folder)
 
@@ -147,6 +152,9 @@ def test_sheets_are_self_contained_and_escaped(study, groups, tmp_path):
     assert "<script" not in text
     assert not re.search(r"https?://", text)
     assert 'class="own">80 %' in text
+    aim = "Target: Jump height (take-off velocity), more by at least 2.0 cm. Why: &lt;height&gt; first."
+    assert f"<li>{aim}</li>" in text
+    assert text.count("Target: ") == 2
     assert 'class="same">standing' in text
     assert "no verdict on a person" in text
 

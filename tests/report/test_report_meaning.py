@@ -80,7 +80,8 @@ def test_advice_rests_on_the_estimate_that_leads(kit, monkeypatch, formed, leads
     assert between.leading == leads
     shown = 100 * between.rows(leads, metric=HEIGHT)["estimate"].iloc[0]
     advice = _advice(gather(planned))
-    assert f"jump against usual: the difference is {shown:+.1f} (" in advice
+    said = "jump against usual: the difference in jump height (take-off velocity) is"
+    assert f"{said} {shown:+.1f} (" in advice
     assert "only differences in favour of jump" in advice
 
 

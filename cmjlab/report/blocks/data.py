@@ -53,21 +53,6 @@ class Facts:
 
 
 @dataclass(frozen=True)
-class TableBlock:
-    """A table of texts as a person reads them; ``numeric`` columns stand to the right."""
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numeric: tuple[bool, ...]
-    note: str = ""
-    kind: str = field(default="table", init=False)
-
-    def _repr_html_(self) -> str:
-        return part_as_html("", (self,))
-
-
-@dataclass(frozen=True)
 class FigureBlock:
     """A figure as SVG text, with caption and alt text."""
 
@@ -77,6 +62,26 @@ class FigureBlock:
     svg: str = field(repr=False)
     width_cm: float = 16.0
     kind: str = field(default="figure", init=False)
+
+
+@dataclass(frozen=True)
+class TableBlock:
+    """A table of texts as a person reads them; ``numeric`` columns stand to the right.
+
+    ``pictures`` are one small figure per row, in a last column of their own under ``picture_head``.
+    """
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+    note: str = ""
+    pictures: tuple[FigureBlock, ...] = ()
+    picture_head: str = ""
+    kind: str = field(default="table", init=False)
+
+    def _repr_html_(self) -> str:
+        return part_as_html("", (self,))
 
 
 Block = Paragraph | Heading | Items | Facts | TableBlock | FigureBlock

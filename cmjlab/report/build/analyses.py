@@ -7,6 +7,7 @@ kept with its reason, so that a page can say so instead of leaving a hole.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -42,7 +43,7 @@ class Analyses:
         Measures of the report that have values, the primary one first.
     results : mapping of str to Result
         "reliability", "change_within", "change_between", "change_individual",
-        "height_and_mass" where possible.
+        "height_and_mass" where possible, "targets" where the study states any.
     reasons : mapping of str to Sentence or str
         For every result that is missing (and every measure left out), why.
     """
@@ -159,7 +160,7 @@ def _try(
 
 
 def _reliability(
-    study: Study, sessions: pd.DataFrame, metrics: tuple[str, ...], jumps: pd.DataFrame
+    study: Study, sessions: pd.DataFrame, metrics: tuple[str, ...], jumps: pd.DataFrame | None
 ) -> Result:
     from cmjlab.stats.reliability.reliability import reliability
 
@@ -238,4 +239,21 @@ def _change_runs(
         runs["height_and_mass"] = lambda: height_and_mass(
             sessions, before=before, after=after, level=plan.level
         )
+    if len(study.targets):
+        runs["targets"] = lambda: _targets(study, sessions, results.get("reliability"))
     return runs
+
+
+def _targets(study: Study, sessions: pd.DataFrame, noise: Result | None) -> Result:
+    """Return the answers to the study's targets; athletes are counted where noise is known."""
+    from cmjlab.stats.targets.targets import change_targets
+
+    _need_two_sessions(study, ["targets"])
+    metrics = [m for m in dict.fromkeys(study.targets["metric"].astype(str)) if m in sessions]
+    own = noise
+    with suppress(CmjlabError):  # of measures that the report does not show, too
+        own = _reliability(study, sessions, tuple(metrics), None)
+    return change_targets(
+        grouped(sessions), study.targets, study.plan,
+        before=study.before, after=study.after, reliability=own,
+    )  # fmt: skip

@@ -72,7 +72,10 @@ def in_decimal_style(data: ReportData, sign: str, literal: Collection[str]) -> R
 
     def block_turned(block: Any) -> Any:
         texts = ("text", "title", "items", "pairs", "columns", "rows", "note", "caption", "alt")
-        return replace(block, **{t: turned(getattr(block, t)) for t in texts if hasattr(block, t)})
+        changed = {t: turned(getattr(block, t)) for t in texts if hasattr(block, t)}
+        if getattr(block, "pictures", ()):
+            changed["pictures"] = tuple(map(block_turned, block.pictures))
+        return replace(block, **changed)
 
     sections = tuple(
         s if s.key in _AS_THEY_ARE else replace(s, blocks=tuple(map(block_turned, s.blocks)))

@@ -10,7 +10,7 @@ import datetime as dt
 import io
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -82,7 +82,7 @@ def render_docx(data: ReportData) -> bytes:
                 most = _FIRST_HEIGHT_CM if number == 0 else _MOST_HEIGHT_CM
                 _figure(document, block, data.figures, most)
             else:
-                _add(document, block)
+                _add(document, block, data.figures)
     out = io.BytesIO()
     document.save(out)
     return out.getvalue()
@@ -178,10 +178,10 @@ def _footer(page: Any, data: ReportData) -> None:
 # ---- blocks ----------------------------------------------------------------------------------
 
 
-def _add(document: Any, block: Any) -> None:
+def _add(document: Any, block: Any, figures: Mapping[str, Any]) -> None:
     """Add one block of text or a table."""
     if isinstance(block, TableBlock):
-        _table(document, block)
+        _table(document, block, figures)
     elif isinstance(block, Items):
         _items(document, block)
     elif isinstance(block, Facts):
@@ -254,21 +254,24 @@ def _facts(document: Any, block: Facts) -> None:
         paragraph.add_run(clean(text))
 
 
-def _table(document: Any, block: TableBlock) -> None:
+def _table(document: Any, block: TableBlock, figures: Mapping[str, Any]) -> None:
     """Add a real table: caption above, header row repeated on each page, numbers to the right."""
     from docx.enum.text import WD_ALIGN_PARAGRAPH
     from docx.shared import Pt
 
     document.add_paragraph(clean(block.title), style="Caption")
-    table = document.add_table(rows=1 + len(block.rows), cols=len(block.columns))
+    columns, numbers = block.columns, block.numeric
+    if block.pictures:
+        columns, numbers = (*columns, block.picture_head), (*numbers, False)
+    table = document.add_table(rows=1 + len(block.rows), cols=len(columns))
     _frame_table(table, block.title)
-    texts_of = (block.columns, *block.rows)
+    texts_of = (columns, *((*row, "") if block.pictures else row for row in block.rows))
     for number, (row, texts) in enumerate(zip(table.rows, texts_of, strict=True)):
         properties = row._tr.get_or_add_trPr()
         properties.append(_element("cantSplit"))
         if number == 0:
             properties.append(_element("tblHeader"))
-        for cell, text, numeric in zip(row.cells, texts, block.numeric, strict=True):
+        for cell, text, numeric in zip(row.cells, texts, numbers, strict=True):
             paragraph = cell.paragraphs[0]
             paragraph.paragraph_format.space_after = Pt(1)
             run = paragraph.add_run(clean(text))
@@ -278,7 +281,9 @@ def _table(document: Any, block: TableBlock) -> None:
             if number == 0:
                 shade = _element("shd", val="clear", color="auto", fill=_HEAD)
                 cell._tc.get_or_add_tcPr().append(shade)
-    _widths(table, block)
+    for row, small in zip(table.rows[1:], block.pictures, strict=bool(block.pictures)):
+        _picture(row.cells[-1].paragraphs[0], small, figures, small.width_cm)
+    _widths(table, texts_of, block.pictures)
     below = document.add_paragraph()  # two tables without a paragraph between would be one
     below.add_run(clean(block.note)).font.size = Pt(8)
     if not block.note:
@@ -302,16 +307,19 @@ def _frame_table(table: Any, title: str) -> None:
     properties.append(_element("tblCaption", val=clean(title)))
 
 
-def _widths(table: Any, block: TableBlock) -> None:
-    """Share the text width between columns by their longest words and texts."""
+def _widths(table: Any, texts_of: Sequence[Sequence[str]], pictures: Sequence[FigureBlock]) -> None:
+    """Share the text width between columns by their longest words and texts; pictures need theirs."""
     from docx.shared import Cm
 
     weights = []
-    for texts in zip(block.columns, *block.rows, strict=True):
+    for texts in zip(*texts_of, strict=True):
         longest = max(len(word) for text in texts for word in text.split(" "))
         weights.append(max(longest + 1.5, min(34.0, max(map(len, texts)) ** 0.85), 5.0))
-    for column, weight in zip(table.columns, weights, strict=True):
-        column.width = Cm(_TEXT_WIDTH_CM * weight / sum(weights))
+    wide = max((p.width_cm for p in pictures), default=-0.4) + 0.4
+    shared = weights[:-1] if pictures else weights
+    widths = [(_TEXT_WIDTH_CM - wide) * weight / sum(shared) for weight in shared]
+    for column, width in zip(table.columns, [*widths, *([wide] if pictures else [])], strict=True):
+        column.width = Cm(width)
         for cell in column.cells:
             cell.width = column.width
 
@@ -319,21 +327,30 @@ def _widths(table: Any, block: TableBlock) -> None:
 def _figure(document: Any, block: FigureBlock, figures: Mapping[str, Any], most: float) -> None:
     """Add a picture with its alt text, at most so high (cm), and its caption on the same page."""
     from docx.enum.text import WD_ALIGN_PARAGRAPH
+
+    paragraph = document.add_paragraph()
+    paragraph.alignment = WD_ALIGN_PARAGRAPH.CENTER
+    paragraph.paragraph_format.keep_with_next = True
+    _picture(paragraph, block, figures, _TEXT_WIDTH_CM, most)
+    below = document.add_paragraph(style="Caption")
+    below.add_run(clean(block.caption)).bold = False
+    below.paragraph_format.keep_with_next = False
+
+
+def _picture(
+    paragraph: Any, block: FigureBlock, figures: Mapping[str, Any], widest: float,
+    most: float = _MOST_HEIGHT_CM,
+) -> None:  # fmt: skip
+    """Add a picture with its alt text to a paragraph, at most so wide and high (cm)."""
     from docx.shared import Cm
 
     if block.key not in figures:
         raise StudyError(f"figure {block.key!r} has no picture: gather the report again.")
     picture = figures[block.key]
     wide, high = (float(v) * 2.54 for v in picture.get_size_inches())
-    scale = min(1.0, _TEXT_WIDTH_CM / wide, most / high)
-    paragraph = document.add_paragraph()
-    paragraph.alignment = WD_ALIGN_PARAGRAPH.CENTER
-    paragraph.paragraph_format.keep_with_next = True
+    scale = min(1.0, widest / wide, most / high)
     shape = paragraph.add_run().add_picture(
         io.BytesIO(picture.png(dpi=_DPI)), width=Cm(wide * scale)
     )
     shape._inline.docPr.set("descr", clean(block.alt))
     shape._inline.docPr.set("name", clean(block.key))
-    below = document.add_paragraph(style="Caption")
-    below.add_run(clean(block.caption)).bold = False
-    below.paragraph_format.keep_with_next = False

@@ -8,6 +8,8 @@ from cmjlab.plots.labels import metric_unit
 from cmjlab.report.blocks.format import NBSP, cell, declared_change, estimate_of
 from cmjlab.report.build.context import Context
 from cmjlab.report.sections.differences import leading_rows
+from cmjlab.report.sections.targets import target_advice, wrong_way
+from cmjlab.results import Result
 
 #: Comparisons that the page for coaches names one by one.
 _MOST_ADVICE = 3
@@ -19,12 +21,13 @@ _WORSE_SIDE = {"higher": "lower", "lower": "higher"}
 def advice(context: Context) -> list[str]:
     """Return what to do next."""
     say, study = context.words.say, context.study
-    out = _about_athletes(context)
+    targets = context.analyses.result("targets")
+    out = _about_athletes(context) if targets is None else _against_targets(context, targets)
     missed = _missed(context)
     if missed:
         names = context.athlete_names(missed)
         out.append(say("coach.next_test", after=study.after, athletes=names))
-    out += _about_groups(context)
+    out += _about_groups(context) if targets is None else target_advice(context, targets)
     out += _about_flags(context)
     if declared_change(context.matters, context.primary) is None:
         out.append(say("coach.next_declare", metric=context.primary))
@@ -52,7 +55,13 @@ def _about_athletes(context: Context) -> list[str]:
         return []
     side = _WORSE_SIDE[_direction(metric)]
     names = context.athlete_names(worse)
-    return [context.words.say("coach.next_worse", athletes=names, side=side)]
+    return [context.words.say("coach.next_worse", athletes=names, side=side, metric=metric)]
+
+
+def _against_targets(context: Context, targets: Result) -> list[str]:
+    """Return whom to talk with: they moved against what was wanted of their subgroup."""
+    people = wrong_way(context, targets)
+    return [context.words.say("coach.next_against", people=people)] if people else []
 
 
 def _missed(context: Context) -> list[str]:
@@ -88,12 +97,13 @@ def _about_groups(context: Context) -> list[str]:
         size = cell(context.words, estimate, signed=True).replace(NBSP, " ")
         difference = f"{size} {metric_unit(metric)}".rstrip()
         better = first if found == "better" else second
-        out.append(say("coach.next_groups_clear", pair=pair, difference=difference, better=better))
+        values = {"pair": pair, "difference": difference, "better": better}
+        out.append(say("coach.next_groups_clear", metric=metric, **values))
     if len(out) > _MOST_ADVICE:
         rest = len(out) - _MOST_ADVICE + 1
         out = [*out[: _MOST_ADVICE - 1], say("coach.next_groups_more", n=rest)]
     if unclear:
-        out.append(say("coach.next_groups_unclear", pairs=unclear))
+        out.append(say("coach.next_groups_unclear", pairs=unclear, metric=metric))
     return out
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from cmjlab.errors import StatsError
-from cmjlab.plots.change import difference_figure, drift_figure, individual_figure
+from cmjlab.plots.change import difference_figure, drift_figure, individual_figure, paired_figure
 from cmjlab.report.blocks.data import Block, Heading, Paragraph, Section, TableBlock
 from cmjlab.report.blocks.format import (
     Estimate,
@@ -50,7 +50,17 @@ def _within(context: Context) -> list[Block]:
         return _missing(context, "change_within")
     context.tables["change_within"] = result.table
     table = _within_table(context, result)
-    return [*_team(result, context), table, *result_text(context, result), *_mass(context)]
+    figure = _paired(context, result)
+    return [*_team(result, context), table, *figure, *result_text(context, result), *_mass(context)]
+
+
+def _paired(context: Context, result: Result) -> list[Block]:
+    """Return the athletes' lines in the primary measure, where the first page shows targets."""
+    if context.analyses.result("targets") is None:
+        return []
+    figure = paired_figure(result, context.primary, change_that_matters=context.matters)
+    caption = context.words.say("groups.figure_paired", metric=context.primary)
+    return [context.figure("paired_primary", figure, caption)]
 
 
 def _within_table(context: Context, result: Result) -> TableBlock:

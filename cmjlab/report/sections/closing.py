@@ -40,6 +40,8 @@ EXPLAINED = (
     "shrunken_change",
     "drift_expected",
     "change_beyond_drift",
+    "target_interval",
+    "target_detectable",
 )
 
 

@@ -17,10 +17,14 @@ from cmjlab.report.blocks.format import (
     title_with_unit,
 )
 from cmjlab.report.blocks.verdict import verdict
+from cmjlab.report.build.analyses import has_groups
 from cmjlab.report.build.context import Context
+from cmjlab.report.build.leading_rows import first_row
 from cmjlab.report.sections.advice import advice
 from cmjlab.report.sections.differences import difference_table
 from cmjlab.report.sections.study_text import dated_sessions, group_sizes
+from cmjlab.report.sections.targets import short_name, target_blocks
+from cmjlab.results import Result, Sentence
 
 
 def coach_section(context: Context) -> Section:
@@ -67,6 +71,9 @@ def _changed(context: Context) -> list[Block]:
     if within is None:
         reason = context.why_missing("change_within")
         return [Paragraph(say("coach.no_change", reason=reason), "note")]
+    targets = context.analyses.result("targets")
+    if targets is not None:
+        return target_blocks(context, targets)
     metric, study = context.primary, context.study
     matters = declared_change(context.matters, metric)
     key = "coach.changed" if matters is not None else "coach.changed_undeclared"
@@ -74,10 +81,22 @@ def _changed(context: Context) -> list[Block]:
     figure = paired_figure(within, metric, change_that_matters=context.matters)
     return [
         Paragraph(lead, "lead"),
+        *_no_targets(context),
         change_table(context, metric),
         context.figure("paired_primary", figure, say("groups.figure_paired", metric=metric)),
         *_neither(context),
     ]
+
+
+def _no_targets(context: Context) -> list[Block]:
+    """Return a line that asks for targets, or why those that are there have no answer."""
+    say = context.words.say
+    if len(context.study.targets):
+        reason = context.why_missing("targets")
+        return [Paragraph(say("coach.targets_unanswered", reason=reason), "note")]
+    if not has_groups(context.analyses.sessions):
+        return []
+    return [Paragraph(say("coach.ask_for_targets", metric=context.primary))]
 
 
 def change_table(context: Context, metric: str) -> TableBlock:
@@ -124,17 +143,40 @@ def _neither(context: Context) -> list[Block]:
     return [difference_table(context, result, [metric], title), why]
 
 
+def _noise(context: Context, reliability: Result) -> list[str]:
+    """Return what one athlete's change has to exceed: in the primary measure, or in each target."""
+    words, targets = context.words, context.analyses.result("targets")
+    if targets is None:
+        return [
+            f"{words.phrase(sentence)} {words.say('coach.sure_noise')}"
+            for sentence in reliability.sentences_about(context.primary, "")
+            if sentence.key == "reliability.smallest_detectable"
+        ]
+    named = dict.fromkeys(targets.points["targets"]["metric"])
+    rows = {m: first_row(reliability, "smallest_detectable_change", m) for m in named}
+    sizes = [
+        _size(context, m, float(row["estimate"]))
+        for m, row in rows.items()
+        if row is not None and pd.notna(row["estimate"])
+    ]
+    return [words.say("coach.sure_each", sizes=sizes)] if sizes else []
+
+
+def _size(context: Context, metric: str, size: float) -> Sentence:
+    values = {"size": size, "name": short_name(context, metric)}
+    return Sentence("target_page.size", metric, values=values)
+
+
 def _sure(context: Context) -> list[Block]:
     words, study = context.words, context.study
     reliability = context.analyses.result("reliability")
     if reliability is None:
         reason = context.why_missing("reliability")
         return [Paragraph(words.say("coach.sure_none", reason=reason))]
-    out = []
-    for sentence in reliability.sentences_about(context.primary, ""):
-        if sentence.key == "reliability.smallest_detectable":
-            out.append(f"{words.phrase(sentence)} {words.say('coach.sure_noise')}")
-    out.append(words.say("coach.sure_group", level=study.plan.level))
+    out = _noise(context, reliability)
+    targets = context.analyses.result("targets")
+    group = "coach.sure_group" if targets is None else "coach.sure_targets"
+    out.append(words.say(group, level=study.plan.level))
     used = [str(s) for s in reliability.settings["use"]]
     days = context.days_between(used[0], used[-1])
     if math.isfinite(days):

@@ -16,6 +16,7 @@ from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.rule_words import rule_words
 from cmjlab.stats.subgroups.rules import ELSE
 from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
+from cmjlab.stats.targets.wanted import read_targets
 from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ class Sheet:
     subgroup: str
     athletes: tuple[str, ...]
     reasons: tuple[str, ...]
+    targets: tuple[str, ...]
     lines: tuple[Line, ...]
 
 
@@ -78,7 +80,7 @@ def block_sheets(block: pd.DataFrame, subgroups: list[str]) -> tuple[Sheet, ...]
             f"block.csv: there is no subgroup {strange[0]!r}; subgroups are {', '.join(subgroups)}"
             f" (or '{EVERYBODY}'). Correct the name there or in subgroups.csv."
         )
-    return tuple(Sheet(g, (), (), _lines(rows, g)) for g in subgroups)
+    return tuple(Sheet(g, (), (), (), _lines(rows, g)) for g in subgroups)
 
 
 def _rows_of(block: pd.DataFrame, subgroup: str) -> dict[str, tuple[str, ...]]:
@@ -163,6 +165,16 @@ def _reasons(groups: StudySubgroups, subgroup: str, words: Words) -> tuple[str, 
     return tuple(out)
 
 
+def _targets(study: Study, subgroup: str, words: Words) -> tuple[str, ...]:
+    """Return what the emphasis of a subgroup is for, one sentence per target."""
+    out = []
+    for target in read_targets(study.targets, study.plan.change_that_matters):
+        if target.subgroup == subgroup:
+            key = "block_sheet.target_why" if target.why else "block_sheet.target"
+            out.append(words.say(key, aim=target.aim, why=target.why.rstrip(".")))
+    return tuple(out)
+
+
 def write_block_sheets(
     study: Study,
     out: str | os.PathLike[str] | None = None,
@@ -194,7 +206,8 @@ def write_block_sheets(
         raise StudyError("no subgroups: write subgroups.csv, or the column group of athletes.csv.")
     words = read_words(study.folder / "words.toml")
     sheets = tuple(
-        Sheet(s.subgroup, tuple(groups.members(s.subgroup)), _reasons(groups, s.subgroup, words), s.lines)
+        Sheet(s.subgroup, tuple(groups.members(s.subgroup)), _reasons(groups, s.subgroup, words),
+              _targets(study, s.subgroup, words), s.lines)
         for s in block_sheets(study.block, names)
     )  # fmt: skip
     from cmjlab import __version__

@@ -33,7 +33,7 @@ def compare_groups(prepared: Prepared, metric: str, question: GroupQuestion) -> 
         from the session of the selection: every estimate would then be biased.
     """
     covariates = selection_covariates(metric, prepared.before, question.assignment)
-    absent = _absent(prepared, covariates)
+    absent = absent_covariates(prepared, covariates)
     leading = question.leading(prepared.before)["statistic"]
     if absent and leading == "adjusted_difference":
         names = ", ".join(f"{m} in {s}" for m, s in absent)
@@ -64,7 +64,7 @@ def compare_groups(prepared: Prepared, metric: str, question: GroupQuestion) -> 
     return out
 
 
-def _absent(prepared: Prepared, covariates: list[Covariate]) -> list[Covariate]:
+def absent_covariates(prepared: Prepared, covariates: list[Covariate]) -> list[Covariate]:
     """Return the selecting values that the table cannot give."""
     absent = []
     for metric, session in covariates:

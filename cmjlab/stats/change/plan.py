@@ -9,12 +9,13 @@ from typing import Any
 import pandas as pd
 
 from cmjlab import checks
+from cmjlab.catalog.families import family_of
 from cmjlab.errors import StatsError
 from cmjlab.plan import Plan
 from cmjlab.results import Case, Note, Reason, Result, Sentence, stored_values
 from cmjlab.stats.common.equivalence import TOST_LEVEL, share_above, share_below, tost
 from cmjlab.stats.common.least_squares import Estimate
-from cmjlab.stats.common.multiplicity import adjust_across_metrics, family_of, fcr_level
+from cmjlab.stats.common.multiplicity import adjust_across_metrics, fcr_level
 from cmjlab.stats.common.rows import PLACE, Place, Rows
 from cmjlab.stats.common.tables import unit_of
 from cmjlab.stats.common.verdicts import estimate_says, margin_says

@@ -141,7 +141,7 @@ def contrast(fit: LeastSquares, weights: Array, covariance: str = "hc2_bm") -> E
         quadratic = np.einsum("...i,...ij,...j->...", weights, fit.inverse, weights)
         df = np.full(np.shape(estimate), float(fit.df))
         return Estimate(estimate, np.sqrt(fit.variance * quadratic), df)
-    influence = _influence(fit, weights)
+    influence = influence_of(fit, weights)
     remaining = 1.0 - fit.leverage
     if covariance == "hc3":
         se = np.sqrt(((influence * fit.residuals / remaining) ** 2).sum(axis=-1))
@@ -152,7 +152,7 @@ def contrast(fit: LeastSquares, weights: Array, covariance: str = "hc2_bm") -> E
     return Estimate(estimate, se, _bell_mccaffrey_df(fit, influence))
 
 
-def _influence(fit: LeastSquares, weights: Array) -> Array:
+def influence_of(fit: LeastSquares, weights: Array) -> Array:
     """Return each athlete's weight in the combination, shape (..., n)."""
     direction = np.einsum(
         "...ij,...j->...i", fit.inverse, np.broadcast_to(weights, fit.coefficients.shape)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from cmjlab import checks
-from cmjlab.catalog import METRICS
+from cmjlab.catalog.families import family_of
 
 Array = NDArray[np.float64]
 
@@ -67,15 +67,6 @@ def fcr_level(p: Sequence[float] | Array, level: float) -> tuple[NDArray[np.bool
     return kept, 1.0 - alpha * max(int(kept.sum()), 1) / max(m, 1)
 
 
-def family_of(metric: str) -> str:
-    """Return the metric that stands for all metrics holding the same information."""
-    seen = {metric}
-    while metric in METRICS and METRICS[metric].same_as and METRICS[metric].same_as not in seen:
-        metric = METRICS[metric].same_as
-        seen.add(metric)
-    return metric
-
-
 def adjust_across_metrics(
     p: Mapping[str, float], primary: str = "", method: str = "holm"
 ) -> dict[str, float]:
@@ -109,7 +100,7 @@ class Simultaneous:
     covariance : array, shape (k, k)
         Covariance of the contrasts (any scale).
     df : float
-        Degrees of freedom; the smallest when contrasts have their own.
+        Degrees of freedom; the smallest when contrasts have their own. Infinite: normal.
     """
 
     def __init__(self, covariance: Array, df: float) -> None:
@@ -123,7 +114,7 @@ class Simultaneous:
         sobol = qmc.Sobol(d=int(keep.sum()) + 1, scramble=True, seed=_SEED)
         u = np.clip(sobol.random(_POINTS), 1e-12, 1 - 1e-12)
         z = special.ndtri(u[:, 1:]) @ root.T
-        scale = np.sqrt(special.chdtri(df, u[:, 0]) / df)
+        scale = np.sqrt(special.chdtri(df, u[:, 0]) / df) if np.isfinite(df) else 1.0
         self._maximum = np.sort(np.abs(z).max(axis=1) / scale)
 
     def multiplier(self, level: float) -> float:

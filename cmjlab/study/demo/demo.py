@@ -236,6 +236,7 @@ def _write_tables(study: SimulatedStudy, rules: pd.DataFrame | None, folder: Pat
             "decisions": _decisions(study),
             "subgroups": rules,
             "block": scenario.block(),
+            "targets": scenario.targets(),
         }
     for name, table in tables.items():
         atomic_write(folder / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from cmjlab.simulate.design import StudySettings
-from cmjlab.tables import BLOCK, SESSION_NOTES, SUBGROUPS
+from cmjlab.tables import BLOCK, SESSION_NOTES, SUBGROUPS, TARGETS
 
 NAME = "merrowfold_block"
 MINI_NAME = "merrowfold_mini"
@@ -168,6 +168,22 @@ def block() -> pd.DataFrame:
     return BLOCK.frame(rows)
 
 
+#: Subgroup, metric, wanted, amount in the metric's unit (none: the declared one), why.
+_TARGET_ROWS = (
+    ("strength", "jump_height_m", "more", None, "strength holds their jump back"),
+    ("strength", "peak_propulsion_power_w_per_kg", "more", 1.5,
+     "a higher jump is to come from a harder push"),
+    ("fast_braking", "time_to_takeoff_s", "less", 0.04, "quicker off the floor at the goal line"),
+    ("fast_braking", "countermovement_depth_m", "unchanged", 0.03,
+     "quicker by braking harder, with the dip they have"),
+)  # fmt: skip
+
+
+def targets() -> pd.DataFrame:
+    """Return targets.csv: what each emphasis is for, stated before the block."""
+    return TARGETS.frame([dict(zip(TARGETS.names, row, strict=True)) for row in _TARGET_ROWS])
+
+
 README = """\
 # {title}
 
@@ -179,7 +195,8 @@ Thirty women of an academy squad were tested twice in a week (base1, base2), tra
 weeks in three groups, and were tested again (post): three countermovement jumps each, hands
 on the hips, two force plates, 1000 Hz. The groups were formed on what base1 showed
 (subgroups.csv): `strength` are the athletes with the lowest squat maximum for their body
-mass, `fast_braking` those who dip deep and slowly, `usual` trained as before.
+mass, `fast_braking` those who dip deep and slowly, `usual` trained as before. What each
+emphasis was for stands in targets.csv.
 
 As in real life, one athlete missed a session and one left (participation.csv), one jump began
 with a wobble, one was a double dip and was taken again, one file was saved by a spreadsheet

@@ -61,6 +61,10 @@ EXAMPLES: dict[str, dict[str, str]] = {
         "range": "short", "intent": "as fast as possible", "load": "body weight", "sets": "4",
         "reps": "5",
     },
+    "targets": {
+        "subgroup": "strength", "metric": "jump_height_m", "wanted": "more", "amount": "0.015",
+        "why": "strength is what holds their jump back",
+    },
     "names": {"athlete": "A07", "name": "Example Person"},
 }  # fmt: skip
 _TEMPLATE = Path(__file__).with_name("template") / "study.toml"

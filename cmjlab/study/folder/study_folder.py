@@ -18,6 +18,7 @@ from cmjlab.study.folder.missing_folder import no_folder
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import list_recordings
 from cmjlab.study.folder.settings import StudySettings, read_settings
+from cmjlab.study.folder.targets import check_targets
 from cmjlab.study.folder.user_tables import ROW, read_user_table
 from cmjlab.tables import DECISIONS, USER_TABLES
 
@@ -40,7 +41,7 @@ class StudyFolder:
     layouts : tuple of Layout
     sessions : pandas.DataFrame
         session, role, date in the order of the study, with the notes of sessions.csv.
-    athletes, measures, participation, decisions, subgroups, block, recordings : pandas.DataFrame
+    athletes, measures, participation, decisions, subgroups, block, targets, recordings : DataFrame
         The tables of the folder in their declared columns; empty when there is no file.
     files : pandas.DataFrame
         Recordings in use: file, path, athlete, session, trial, date, start, stop, stretch,
@@ -59,6 +60,7 @@ class StudyFolder:
         self._tables = tables
         self._problems = problems
         self.files = check_people(settings, tables, problems)
+        check_targets(tables, settings.plan.change_that_matters, problems)
 
     @classmethod
     def read(
@@ -151,6 +153,11 @@ class StudyFolder:
     def block(self) -> pd.DataFrame:
         """Exercises of the block."""
         return self._table("block")
+
+    @property
+    def targets(self) -> pd.DataFrame:
+        """What each subgroup's emphasis is for."""
+        return self._table("targets")
 
     @property
     def recordings(self) -> pd.DataFrame:

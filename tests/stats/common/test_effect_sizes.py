@@ -8,13 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from cmjlab.catalog.families import family_of
 from cmjlab.plan import Plan
 from cmjlab.results import Result
 from cmjlab.stats.change.change import change_between, change_within
 from cmjlab.stats.change.plan import apply_plan
 from cmjlab.stats.common.effect_sizes import hedges_j, noncentrality_interval
 from cmjlab.stats.common.equivalence import share_above, share_below, tost
-from cmjlab.stats.common.multiplicity import adjust_across_metrics, adjust_p, family_of, fcr_level
+from cmjlab.stats.common.multiplicity import adjust_across_metrics, adjust_p, fcr_level
 from cmjlab.tables import STATISTICS_TABLE
 
 

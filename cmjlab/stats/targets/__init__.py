@@ -1,0 +1,1 @@
+"""Targets: whether the emphasis of each subgroup did what it was for."""
