@@ -40,7 +40,7 @@ class _Page:
     entry: Metric | Statistic | CheckRule
     key: str
     meaning: str
-    label: frozenset[str]
+    title: frozenset[str]
     others: tuple[frozenset[str], ...]
     names: frozenset[str]
     aside: frozenset[str]
@@ -214,10 +214,10 @@ def _page(
     texts: Sequence[str],
 ) -> _Page:
     key = entry.code if isinstance(entry, CheckRule) else entry.key
-    label = frozenset(plain_words(entry.label))
+    title = frozenset(plain_words(entry.label))
     others = tuple(frozenset(plain_words(name)) for name in (key, *also))
     aside = frozenset(word for text in (meaning, *texts) for word in plain_words(text))
-    return _Page(kind, entry, key, meaning, label, others, label.union(*others), aside)
+    return _Page(kind, entry, key, meaning, title, others, title.union(*others), aside)
 
 
 @cache
@@ -240,11 +240,11 @@ def _score(asked: Sequence[str], page: _Page, corrected: bool) -> float:
     if covered < _LEAST:
         return 0.0
     whole = frozenset(asked)
-    if not corrected and whole == page.label:
+    if not corrected and whole == page.title:
         return 1.0
     if not corrected and whole in page.others:
         return 0.98
-    fit = max(_fit(whole, name) for name in (page.label, *page.others) if name)
+    fit = max(_fit(whole, name) for name in (page.title, *page.others) if name)
     quality = 0.6 * covered + 0.4 * fit
     every = all(worth.values())
     return round(0.5 + 0.45 * quality if every and not corrected else 0.5 * quality * covered, 4)

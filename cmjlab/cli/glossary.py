@@ -30,7 +30,7 @@ def glossary(
         typer.Argument(help="Words to look up, or a file to write, .html or .md."),
     ] = None,
 ) -> None:
-    """Every metric, statistic and rule, explained on one page; or those that some words mean.
+    """Explain every metric, statistic and rule, or find some by words.
 
     `cmjlab glossary` writes the page glossary.html; `cmjlab glossary "eccentric duration"` prints
     what these words find.
