@@ -16,6 +16,7 @@ ENDINGS = {
     "W": "_w", "N/s": "_n_per_s", "N/m": "_n_per_m", "%": "_percent", "N/kg": "_n_per_kg",
     "W/kg": "_w_per_kg", "J/kg": "_j_per_kg", "N·s/kg": "_n_s_per_kg",
     "N/s/kg": "_n_per_s_per_kg", "N/m/kg": "_n_per_m_per_kg", "": "",
+    "W/s": "_w_per_s", "W/s/kg": "_w_per_s_per_kg", "kg·m/s": "_kg_m_per_s",
 }  # fmt: skip
 PHASES = {"whole jump", "weighing", "unweighting", "braking", "propulsion", "flight", "landing", "limbs"}  # fmt: skip
 
