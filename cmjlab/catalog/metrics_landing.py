@@ -18,7 +18,8 @@ LANDING: tuple[Metric, ...] = (
     ),
     _landing(
         key="peak_landing_force_n_per_kg", label="Peak landing force per body mass", unit="N/kg",
-        formula="peak landing force / m", meaning="landing style, for the athlete's size", source=_JSSM,
+        formula="peak landing force / m", meaning="landing style, for the athlete's size",
+        same_as="peak_landing_force_n", source=_JSSM,
     ),
     _landing(
         key="landing_time_to_peak_s", label="Time to peak landing force", unit="s",
@@ -62,7 +63,8 @@ LANDING: tuple[Metric, ...] = (
     _landing(
         key="landing_stiffness_n_per_m_per_kg", label="Landing quasi-stiffness per body mass",
         unit="N/m/kg", formula="landing quasi-stiffness / m",
-        meaning="short and stiff against long and soft, for the athlete's size", source=_SPRING,
+        meaning="short and stiff against long and soft, for the athlete's size",
+        same_as="landing_stiffness_n_per_m", source=_SPRING,
     ),
     _landing(
         key="landing_impulse_50ms_n_s", label="Landing impulse of the first 50 ms", unit="N·s",

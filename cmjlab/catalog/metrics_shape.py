@@ -79,6 +79,7 @@ SHAPE: tuple[Metric, ...] = (
     Metric(
         "power_development_rate_w_per_s_per_kg", "Rate of power development per body mass", "W/s/kg",
         "propulsion", "rate of power development / m",
-        "how fast power rises to its peak, for the athlete's size", "higher", source=_COMMON,
+        "how fast power rises to its peak, for the athlete's size", "higher",
+        same_as="power_development_rate_w_per_s", source=_COMMON,
     ),
 )  # fmt: skip

@@ -69,11 +69,7 @@ def fcr_level(p: Sequence[float] | Array, level: float) -> tuple[NDArray[np.bool
 
 def family_of(metric: str) -> str:
     """Return the metric that stands for all metrics holding the same information."""
-    seen = {metric}
-    while metric in METRICS and METRICS[metric].same_as and METRICS[metric].same_as not in seen:
-        metric = METRICS[metric].same_as
-        seen.add(metric)
-    return metric
+    return (METRICS[metric].same_as if metric in METRICS else "") or metric
 
 
 def adjust_across_metrics(
