@@ -21,7 +21,8 @@ _JUMP: tuple[CheckRule, ...] = (
     CheckRule(
         "countermovement", "Countermovement", "jump", "jump", "m",
         "the body dips by at least 3 cm and turns at once; fails for a squat jump (no dip, or a pause at"
-        " the bottom), a drop jump (no standing before) and when no dip and push can be told apart",
+        " the bottom), a drop jump (no standing before), hops (two take-offs or more after the"
+        " first, each less than 0.9 s after landing) and when no dip and push can be told apart",
         "use another test's analysis, or repeat the jump",
     ),
     CheckRule(

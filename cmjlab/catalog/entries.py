@@ -68,7 +68,9 @@ class Metric(_Sourced):
     scope : str
         Scope of checks that void it: "jump", "flight", "landing", "limbs".
     same_as : str
-        Key of the metric that holds the same information; counted once in families of tests.
+        Key of the metric that stands for all that hold the same information: values that are a
+        function of its values, and per kilogram what it is in all; "" when it stands for itself.
+        Counted once in families of tests, shown once in a report.
     also_called : tuple of (str, str)
         Other published names with the paper that uses them.
     exploratory : bool

@@ -13,10 +13,16 @@ _TABLE = "PMC9750644 table 1 (table read)"
 _KIRBY = "Kirby et al. 2011 (abstract read)"
 _OWEN = "Owen et al. 2014, J Strength Cond Res 28:1552 (abstract read)"
 _DERIVED = "derived from Newton's laws"
+#: Net impulses whose version per kilogram is a velocity.
+_SAME = {
+    "unweighting_impulse_n_s": "peak_downward_velocity_m_per_s",
+    "braking_impulse_n_s": "peak_downward_velocity_m_per_s",
+    "propulsion_impulse_n_s": "jump_height_m",
+}
 
 
-def _relative(metric: Metric, unit: str, same_as: str = "") -> Metric:
-    """Return the version per kilogram of body mass."""
+def _relative(metric: Metric, unit: str) -> Metric:
+    """Return the version per kilogram of body mass: of one athlete it repeats the absolute one."""
     ending = {"N": "n_per_kg", "N·s": "n_s_per_kg", "J": "j_per_kg", "W": "w_per_kg"}
     stem = metric.key.rsplit({"N": "_n", "N·s": "_n_s", "J": "_j", "W": "_w"}[metric.unit], 1)[0]
     return dataclasses.replace(
@@ -25,7 +31,7 @@ def _relative(metric: Metric, unit: str, same_as: str = "") -> Metric:
         label=f"{metric.label} per body mass",
         unit=unit,
         formula=f"({metric.formula}) / m",
-        same_as=same_as,
+        same_as=_SAME.get(metric.key) or metric.same_as or metric.key,
         also_called=(),
     )
 
@@ -122,22 +128,15 @@ _POWERS: tuple[Metric, ...] = (
     ),
 )  # fmt: skip
 
-_SAME = {
-    "unweighting_impulse_n_s": "peak_downward_velocity_m_per_s",
-    "braking_impulse_n_s": "peak_downward_velocity_m_per_s",
-    "propulsion_impulse_n_s": "jump_height_m",
-    "peak_force_n": "peak_propulsion_force_n_per_kg",
-}
-
 FORCE: tuple[Metric, ...] = (
     *_FORCES,
     Metric(
         "mean_unweighting_force_n", "Mean unweighting force", "N", "unweighting", "∫F dt / t",
         "how light the athlete is while dropping", ratio_scale=False, source=_MCMAHON,
     ),
-    *(_relative(m, "N/kg", _SAME.get(m.key, "")) for m in _FORCES),
+    *(_relative(m, "N/kg") for m in _FORCES),
     *_IMPULSES,
-    *(_relative(m, "N·s/kg", _SAME.get(m.key, "")) for m in _IMPULSES),
+    *(_relative(m, "N·s/kg") for m in _IMPULSES),
     Metric(
         "unweighting_work_j", "Unweighting work", "J", "unweighting", "∫F v dt, negative",
         "energy taken up while dropping", ratio_scale=False, source=_DERIVED,

@@ -8,6 +8,7 @@ from cmjlab.catalog.entries import Metric
 
 _landing = partial(Metric, phase="landing", scope="landing", exploratory=True)
 _JSSM = "J Sports Sci Med 9:282 (abstract read)"
+_SPRING = "McMahon & Cheng 1990, J Biomech 23 Suppl 1:65 (from memory); a landing is not a spring"
 _FLANAGAN = "Flanagan et al. 2008 (from memory); not reliable from trial to trial"
 
 LANDING: tuple[Metric, ...] = (
@@ -17,7 +18,8 @@ LANDING: tuple[Metric, ...] = (
     ),
     _landing(
         key="peak_landing_force_n_per_kg", label="Peak landing force per body mass", unit="N/kg",
-        formula="peak landing force / m", meaning="landing style, for the athlete's size", source=_JSSM,
+        formula="peak landing force / m", meaning="landing style, for the athlete's size",
+        same_as="peak_landing_force_n", source=_JSSM,
     ),
     _landing(
         key="landing_time_to_peak_s", label="Time to peak landing force", unit="s",
@@ -52,6 +54,27 @@ LANDING: tuple[Metric, ...] = (
         key="mean_landing_force_n", label="Mean landing force", unit="N",
         formula="∫F dt / t from landing to v = 0", meaning="steadier than the peak",
         source="derived from Newton's laws",
+    ),
+    _landing(
+        key="landing_stiffness_n_per_m", label="Landing quasi-stiffness", unit="N/m",
+        formula="peak landing force / landing depth", meaning="short and stiff against long and soft",
+        also_called=(("vertical stiffness", "McMahon & Cheng 1990 (from memory)"),), source=_SPRING,
+    ),
+    _landing(
+        key="landing_stiffness_n_per_m_per_kg", label="Landing quasi-stiffness per body mass",
+        unit="N/m/kg", formula="landing quasi-stiffness / m",
+        meaning="short and stiff against long and soft, for the athlete's size",
+        same_as="landing_stiffness_n_per_m", source=_SPRING,
+    ),
+    _landing(
+        key="landing_impulse_50ms_n_s", label="Landing impulse of the first 50 ms", unit="N·s",
+        formula="∫F dt over 0.05 s from landing",
+        meaning="how much of the fall the first contact takes up", source="common practice, no source",
+    ),
+    _landing(
+        key="landing_impulse_100ms_n_s", label="Landing impulse of the first 100 ms", unit="N·s",
+        formula="∫F dt over 0.1 s from landing",
+        meaning="how much of the fall is taken up early", source="common practice, no source",
     ),
     _landing(
         key="time_to_stabilisation_s", label="Time to stabilisation", unit="s",

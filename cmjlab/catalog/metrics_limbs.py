@@ -20,6 +20,10 @@ _QUANTITIES: tuple[tuple[str, str, str, str, str], ...] = (
     ("peak_propulsion_force", "Peak propulsion force", "N", "propulsion", "max F in propulsion"),
     ("propulsion_impulse", "Propulsion impulse", "N·s", "propulsion", "∫F dt"),
     ("peak_landing_force", "Peak landing force", "N", "landing", "max F within 0.5 s after landing"),
+    (
+        "landing_impulse_100ms", "Landing impulse of the first 100 ms", "N·s", "landing",
+        "∫F dt over 0.1 s from landing",
+    ),
 )  # fmt: skip
 _ENDING = {"N": "n", "N·s": "n_s"}
 

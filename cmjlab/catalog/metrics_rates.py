@@ -21,7 +21,7 @@ RATES: tuple[Metric, ...] = (
     Metric(
         "braking_rfd_n_per_s_per_kg", f"{_LABEL} per body mass", "N/s/kg", "braking",
         "braking rate of force development / m", "how fast braking force builds, for the athlete's size",
-        "higher", source=_OWN,
+        "higher", same_as="braking_rfd_n_per_s", source=_OWN,
     ),
     Metric(
         "braking_rfd_mean_n_per_s", f"{_LABEL}, mean", "N/s", "braking",
@@ -50,7 +50,7 @@ RATES: tuple[Metric, ...] = (
     Metric(
         "braking_stiffness_n_per_m_per_kg", "Braking quasi-stiffness per body mass", "N/m/kg", "braking",
         "braking quasi-stiffness / m", "short and stiff against long and soft, for the athlete's size",
-        source=_STIFF,
+        same_as="braking_stiffness_n_per_m", source=_STIFF,
     ),
     Metric(
         "braking_stiffness_line_n_per_m", "Braking quasi-stiffness, straight line", "N/m", "braking",

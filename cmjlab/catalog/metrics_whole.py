@@ -16,11 +16,11 @@ _DOCS = "error propagation of the weighing, derived; our own choice of its input
 WHOLE: tuple[Metric, ...] = (
     Metric(
         "body_weight_n", "Body weight", "N", "weighing", "mean F while weighing",
-        "what the athlete weighs on the plate", source=_OWEN,
+        "what the athlete weighs on the plate", same_as="body_mass_kg", source=_OWEN,
     ),
     Metric(
         "body_mass_kg", "Body mass", "kg", "weighing", "BW / g",
-        "mass from the plate's own weighing of this jump", same_as="body_weight_n", source=_DERIVED,
+        "mass from the plate's own weighing of this jump", source=_DERIVED,
     ),
     Metric(
         "jump_height_m", "Jump height (take-off velocity)", "m", "whole jump", "v_to² / (2 g)",

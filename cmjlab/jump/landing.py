@@ -9,13 +9,15 @@ import numpy as np
 
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path
-from cmjlab.jump.signal import Signal, mean_of
+from cmjlab.jump.signal import FloatArray, Signal, mean_of
 from cmjlab.jump.weighing import Weighing, find_window, weigh
 from cmjlab.method import Method
 
 #: Error of the momentum balance: newtons of sway times these seconds over the time between the
 #: windows (simulated sway; our own).
 SWAY_OF_BALANCE_S = 0.42
+#: Beginnings of the contact whose impulse is given: name in the key, s.
+BEGINNINGS = (("50ms", 0.050), ("100ms", 0.100))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,9 @@ def landing_metrics(
     out["peak_landing_force_n"] = peak
     out["landing_time_to_peak_s"] = time
     out["landing_loading_rate_n_per_s"] = peak / time if time > 0.0 else math.nan
+    for name, seconds in BEGINNINGS:
+        impulse = impulse_after(signal.force, edges, stop, seconds, signal.rate)
+        out[f"landing_impulse_{name}_n_s"] = impulse
     out["landing_velocity_m_per_s"] = -touch.velocity
     index = first - path.base
     rising = (path.velocity[index : stop - path.base] >= 0.0).nonzero()[0]
@@ -129,11 +134,38 @@ def landing_metrics(
         duration = (low.sample - edges.landing) * dt
         impulse = -weight / g * touch.velocity
         out["landing_duration_s"] = duration
-        out["landing_depth_m"] = touch.displacement - low.displacement
+        depth = touch.displacement - low.displacement
+        out["landing_depth_m"] = depth
+        out["landing_stiffness_n_per_m"] = peak / depth if depth > 0.0 else math.nan
         out["landing_impulse_n_s"] = impulse
         out["mean_landing_force_n"] = weight + impulse / duration if duration > 0 else math.nan
     out["time_to_stabilisation_s"] = _stabilisation(signal, edges, stop, weight, method)
     return out
+
+
+def impulse_after(force: FloatArray, edges: Edges, stop: int, seconds: float, rate: float) -> float:
+    """Return the integral of a force from the landing on, N·s; nan when the contact is shorter.
+
+    Parameters
+    ----------
+    force : ndarray, shape (n_samples,)
+        Force of both feet or of one, N.
+    edges : Edges
+        Landing; the force rises from zero there in a straight line to the first loaded sample.
+    stop : int
+        End of the contact.
+    seconds, rate : float
+        How long, and the sampling rate, Hz.
+    """
+    end = edges.landing + seconds * rate
+    first, last = edges.first_loaded, math.floor(end)
+    if last + 1 >= stop or last < first:
+        return math.nan
+    begun, done = float(force[first]), float(force[last])
+    reached = done + (float(force[last + 1]) - done) * (end - last)
+    inner = float(np.add.reduce(force[first : last + 1])) - 0.5 * (begun + done)
+    outer = 0.5 * begun * (first - edges.landing) + 0.5 * (done + reached) * (end - last)
+    return (inner + outer) / rate
 
 
 def _stabilisation(signal: Signal, edges: Edges, stop: int, weight: float, method: Method) -> float:

@@ -15,6 +15,7 @@ import numpy as np
 
 from cmjlab.jump.analysis import Complete
 from cmjlab.jump.edges import Edges
+from cmjlab.jump.landing import impulse_after
 from cmjlab.jump.motion import State
 from cmjlab.jump.phases import Phases
 from cmjlab.jump.signal import FloatArray, mean_of
@@ -76,6 +77,9 @@ def limb_metrics(found: Complete, method: Method) -> Numbers:
         if late.stop > late.start:
             for numbers, force in zip(sides, (left, right), strict=True):
                 numbers["peak_landing_force_n"] = float(force[late].max())
+                numbers["landing_impulse_100ms_n_s"] = impulse_after(
+                    force, edges, found.stop, 0.1, rate
+                )
     out: Numbers = {}
     for key, value in sides[0].items():
         other = sides[1][key]

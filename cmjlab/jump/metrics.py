@@ -13,6 +13,7 @@ from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path, State
 from cmjlab.jump.phases import Phases
 from cmjlab.jump.rates import braking_rates
+from cmjlab.jump.shape import shape_metrics
 from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
 
@@ -56,6 +57,7 @@ def push_metrics(found: Complete, method: Method) -> Numbers:
     out.update(_impulses_and_work(path, phases))
     out.update(_powers(path, phases, edges))
     out.update(braking_rates(found, method))
+    out.update(shape_metrics(found, out))
     return out
 
 
@@ -231,7 +233,9 @@ PER_MASS: dict[str, str] = {
     "mean_braking_power_w": "mean_braking_power_w_per_kg",
     "braking_rfd_n_per_s": "braking_rfd_n_per_s_per_kg",
     "braking_stiffness_n_per_m": "braking_stiffness_n_per_m_per_kg",
+    "power_development_rate_w_per_s": "power_development_rate_w_per_s_per_kg",
     "peak_landing_force_n": "peak_landing_force_n_per_kg",
+    "landing_stiffness_n_per_m": "landing_stiffness_n_per_m_per_kg",
 }
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from cmjlab.jump.analysis import Analysis, Complete
+from cmjlab.jump.flights import Flight
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.split import REBOUND_S
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
@@ -19,6 +20,10 @@ _BEFORE_S = 0.5
 _DIP_BEFORE = 3.0
 #: An unloaded plate this shortly before take-off is a hop, s.
 _HOP_BEFORE_S = 2.0
+#: Hops are at least this many take-offs after the first, each in the air for this share of its
+#: time or longer; bounces of a landing are shorter.
+_HOPS = 2
+_HOP_SHARE = 0.5
 #: A body slower than this at the bottom has stopped, m/s.
 _STOPPED_M_PER_S = 0.05
 
@@ -108,33 +113,67 @@ def _countermovement(found: Analysis, numbers: dict[str, float], limits: Limits)
     code, least = "countermovement", limits.countermovement_m
     if found.flight is None:
         return not_assessed(code, "no flight was found")
-    signal = found.signal
-    contact = (found.flight.start - found.begin) / signal.rate
-    stepped_on = any(stop == found.begin for _, stop in found.contacts.unloaded)
-    if stepped_on and contact < limits.standing_before_s:
-        text = f"Contact lasts {contact:.3g} s after an unloaded plate: a drop jump or a rebound."
-        return verdict(code, "fail", math.nan, least, text)
-    hops = [b - a for a, b in found.contacts.unloaded.tolist() if b == found.begin and a > 0]
-    if hops and contact < _HOP_BEFORE_S and found.complete() is None:
-        text = (
-            f"The plate is unloaded for {hops[0] / signal.rate:.2f} s, {contact:.1f} s before"
-            " take-off, without standing in between: a hop or a rebound."
-        )
-        return verdict(code, "fail", math.nan, least, text)
+    other = _hops(found, found.flight) or _from_the_air(found, found.flight, limits)
+    if other:
+        return verdict(code, "fail", math.nan, least, other)
     if found.phases is None or found.path is None or found.edges is None:
-        text = "No dip before the push: a squat jump, or not enough standing before the jump."
+        text = (
+            "A squat jump: no countermovement before the push, or not enough standing before the"
+            " jump to see one."
+        )
         return verdict(code, "fail", math.nan, least, text)
     depth = numbers["countermovement_depth_m"]
     if depth < least:
-        text = f"The body dips by {100 * depth:.1f} cm only: a squat jump, or none at all."
+        text = f"A squat jump: no countermovement, the body dips by {100 * max(depth, 0.0):.1f} cm only."
         return verdict(code, "fail", depth, least, text)
     first = math.ceil(found.phases.slowest.sample) - found.path.base
     velocity = found.path.velocity[first : found.edges.last_loaded - found.path.base + 1]
-    pause = int(np.count_nonzero(np.abs(velocity) < _STOPPED_M_PER_S)) / signal.rate
+    pause = int(np.count_nonzero(np.abs(velocity) < _STOPPED_M_PER_S)) / found.signal.rate
     if pause > limits.pause_s:
-        text = f"The body stops for {pause:.2f} s at the bottom: a squat jump."
+        text = f"A squat jump: no countermovement, the body stops for {pause:.2f} s at the bottom."
         return verdict(code, "fail", depth, least, text)
     return verdict(code, "pass", depth, least, f"The body dips by {100 * depth:.1f} cm.")
+
+
+def _hops(found: Analysis, flight: Flight) -> str:
+    """Return that the athlete takes off again and again after the flight, or ""."""
+    longest, shortest = REBOUND_S * found.signal.rate, _HOP_SHARE * (flight.stop - flight.start)
+    before, again = flight, 0
+    for later in sorted(found.contacts.flights, key=lambda f: f.start):
+        if later.start <= flight.start:
+            continue
+        if later.start - before.stop >= longest or later.stop - later.start < shortest:
+            break
+        before, again = later, again + 1
+    if again < _HOPS:
+        return ""
+    return (
+        f"Hops: the athlete takes off {again} times more, each time less than {REBOUND_S:g} s after"
+        " landing."
+    )
+
+
+def _from_the_air(found: Analysis, flight: Flight, limits: Limits) -> str:
+    """Return that the contact before take-off began with a landing, or ""."""
+    rate = found.signal.rate
+    contact = (flight.start - found.begin) / rate
+    empty = [run for run in found.contacts.unloaded.tolist() if run[1] == found.begin]
+    if not empty:
+        return ""
+    start, stop = empty[0]
+    if contact < limits.standing_before_s:
+        if start == 0:
+            return (
+                f"A drop jump: the contact before take-off lasts {contact:.3g} s only, on a plate"
+                " that was empty before."
+            )
+        return f"A rebound or a drop jump: contact lasts {contact:.3g} s after an unloaded plate."
+    if start > 0 and contact < _HOP_BEFORE_S and found.complete() is None:
+        return (
+            f"A hop or a rebound: the plate is unloaded for {(stop - start) / rate:.2f} s,"
+            f" {contact:.1f} s before take-off, without standing in between."
+        )
+    return ""
 
 
 def _moved(moved_s: float | None) -> Check:

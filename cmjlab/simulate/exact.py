@@ -23,6 +23,7 @@ from cmjlab.simulate.closed_form import (
     push_motion,
     solve,
 )
+from cmjlab.simulate.exact_shape import simple_shape, valley
 from cmjlab.simulate.search import first_rise, largest
 
 FloatArray = NDArray[np.float64]
@@ -30,7 +31,7 @@ FloatArray = NDArray[np.float64]
 STABLE_SHARE = 0.05
 
 #: Units in keys that also exist per kilogram of body mass.
-_PER_MASS = ("_n", "_w", "_j", "_n_s", "_n_per_s", "_n_per_m")
+_PER_MASS = ("_n", "_w", "_j", "_n_s", "_n_per_s", "_n_per_m", "_w_per_s")
 
 
 def exact_metrics(p: Parameters, keys: Iterable[str] | None = None) -> dict[str, FloatArray]:
@@ -57,6 +58,7 @@ def exact_metrics(p: Parameters, keys: Iterable[str] | None = None) -> dict[str,
     s = solve(p)
     wanted = None if keys is None else set(keys)
     out = {**_kinematics(p, s), **_kinetics(p, s)}
+    out.update(simple_shape(p, s, out))
     out.update(_search(p, s, wanted))
     mass = out["body_mass_kg"]
     for key in [k for k in out if k != "body_weight_n"]:
@@ -150,10 +152,12 @@ def _force(p: Parameters, piece: Motion) -> FloatArray:
 
 
 def _push_force(p: Parameters, s: Solution) -> dict[str, FloatArray]:
-    peak = largest(lambda x: _force(p, push_motion(p, s, x * s.push_s)), s.push_s.shape).value
+    peak = largest(lambda x: _force(p, push_motion(p, s, x * s.push_s)), s.push_s.shape)
+    down = s.unloading_s + s.loading_s
     return {
-        "peak_propulsion_force_n": peak,
-        "peak_force_n": np.maximum(peak, p.mass_kg * p.gravity * (1 + p.braking)),
+        "peak_propulsion_force_n": peak.value,
+        "peak_force_n": np.maximum(peak.value, p.mass_kg * p.gravity * (1 + p.braking)),
+        "time_to_peak_force_s": down + peak.place * s.push_s,
     }
 
 
@@ -163,8 +167,11 @@ def _push_power(p: Parameters, s: Solution) -> dict[str, FloatArray]:
         return _force(p, piece) * piece.velocity
 
     peak = largest(power, s.push_s.shape)
-    there = push_motion(p, s, peak.place * s.push_s)
+    time = peak.place * s.push_s
+    there = push_motion(p, s, time)
     return {
+        "time_to_peak_power_s": s.unloading_s + s.loading_s + time,
+        "power_development_rate_w_per_s": peak.value / time,
         "peak_propulsion_power_w": peak.value,
         "force_at_peak_power_n": _force(p, there),
         "velocity_at_peak_power_m_per_s": there.velocity,
@@ -173,7 +180,10 @@ def _push_power(p: Parameters, s: Solution) -> dict[str, FloatArray]:
 
 def _push_velocity(p: Parameters, s: Solution) -> dict[str, FloatArray]:
     peak = largest(lambda x: push_motion(p, s, x * s.push_s).velocity, s.push_s.shape)
-    return {"peak_upward_velocity_m_per_s": peak.value}
+    return {
+        "peak_upward_velocity_m_per_s": peak.value,
+        "positive_net_impulse_n_s": p.mass_kg * (peak.value - s.lowest_velocity),
+    }
 
 
 def _least_power(p: Parameters, s: Solution) -> dict[str, FloatArray]:
@@ -210,6 +220,7 @@ def _landing(p: Parameters, s: Solution) -> dict[str, FloatArray]:
     stop = LANDING_S * first_rise(lambda x: landing_motion(p, s, x * LANDING_S).velocity, shape)
     lowest = landing_motion(p, s, stop)
     time = LANDING_S * peak.place
+    depth = s.takeoff_rise - p.landing_drop_m - lowest.displacement
     # from the end backwards: the last instant at which the force is not near body weight
     steady = 1.0 - first_rise(
         lambda x: np.abs(force(1.0 - x) - weight) - STABLE_SHARE * weight, shape
@@ -219,7 +230,8 @@ def _landing(p: Parameters, s: Solution) -> dict[str, FloatArray]:
         "landing_time_to_peak_s": time,
         "landing_loading_rate_n_per_s": peak.value / time,
         "landing_duration_s": stop,
-        "landing_depth_m": s.takeoff_rise - p.landing_drop_m - lowest.displacement,
+        "landing_depth_m": depth,
+        "landing_stiffness_n_per_m": peak.value / depth,
         "mean_landing_force_n": weight + p.mass_kg * s.landing_speed / stop,
         "time_to_stabilisation_s": LANDING_S * steady,
     }
@@ -229,18 +241,23 @@ def _landing(p: Parameters, s: Solution) -> dict[str, FloatArray]:
 SEARCHES: tuple[
     tuple[tuple[str, ...], Callable[[Parameters, Solution], dict[str, FloatArray]]], ...
 ] = (
-    (("peak_propulsion_force_n", "peak_force_n"), _push_force),
+    (("peak_propulsion_force_n", "peak_force_n", "time_to_peak_force_s"), _push_force),
     (
-        ("peak_propulsion_power_w", "force_at_peak_power_n", "velocity_at_peak_power_m_per_s"),
+        (
+            "peak_propulsion_power_w", "force_at_peak_power_n", "velocity_at_peak_power_m_per_s",
+            "time_to_peak_power_s", "power_development_rate_w_per_s",
+        ),
         _push_power,
     ),
-    (("peak_upward_velocity_m_per_s",), _push_velocity),
+    (("peak_upward_velocity_m_per_s", "positive_net_impulse_n_s"), _push_velocity),
+    (("force_valley_n", "force_peaks"), valley),
     (("minimum_power_w",), _least_power),
     (("braking_stiffness_regression_n_per_m", "braking_stiffness_fit"), _regression),
     (
         (
             "peak_landing_force_n", "landing_time_to_peak_s", "landing_loading_rate_n_per_s",
-            "landing_duration_s", "landing_depth_m", "mean_landing_force_n",
+            "landing_duration_s", "landing_depth_m", "landing_stiffness_n_per_m",
+            "mean_landing_force_n",
             "time_to_stabilisation_s",
         ),
         _landing,

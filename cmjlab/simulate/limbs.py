@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from cmjlab.simulate.closed_form import IMPACT_S
 from cmjlab.simulate.profile import Profile, force_on, timeline
 from cmjlab.simulate.search import largest
 
@@ -92,6 +93,10 @@ def limb_metrics(profile: Profile, asymmetry_percent: Mapping[str, float]) -> di
     both["peak_landing_force_n"] = _peak(
         feet, (events["landing"], events["landing"] + PEAK_WITHIN_S)
     )
+    impact = events["landing"] + IMPACT_S  # the force has a kink where the impact pulse ends
+    both["landing_impulse_100ms_n_s"] = _integral(
+        feet, events, (events["landing"], impact)
+    ) + _integral(feet, events, (impact, events["landing"] + 0.1))
     out: dict[str, float] = {}
     for key, (left, right) in both.items():
         stem = key.removesuffix("_n_s").removesuffix("_n")

@@ -15,7 +15,7 @@ from cmjlab.recording import Recording
 from cmjlab.simulate.closed_form import LANDING_S, landing_motion, push_motion, solve
 from cmjlab.simulate.jump import SimulatedJump
 from cmjlab.simulate.noise import plate_noise
-from cmjlab.simulate.profile import Profile
+from cmjlab.simulate.profile import Profile, motion, true_events
 
 FloatArray = NDArray[np.float64]
 
@@ -56,6 +56,18 @@ def _flight_and_landing(
     return np.concatenate([flight, landing_motion(p, s, time).acceleration])
 
 
+def _push_from_hold(profile: Profile, rate_hz: float) -> list[FloatArray]:
+    """Return acceleration of a push from rest at the lowest point, its flight and landing."""
+    p = profile.parameters
+    s = solve(p)
+    time = np.arange(int(float(s.push_s) * rate_hz)) / rate_hz
+    ramp = np.minimum(time / 0.04, 1.0)  # the force rises within 0.04 s
+    push = push_motion(p, s, time).acceleration - (1 - ramp) * p.braking * p.gravity
+    velocity = np.cumsum(push) / rate_hz
+    rise = float(np.sum(velocity) / rate_hz) - profile.depth_m
+    return [push, _flight_and_landing(profile, rate_hz, float(velocity[-1]), rise)]
+
+
 def _recorded(
     profile: Profile, pieces: Sequence[FloatArray], rate_hz: float, noise_sd_n: float, seed: int
 ) -> Recording:
@@ -92,18 +104,22 @@ def squat_jump(
 ) -> Recording:
     """Squat down slowly, hold, and jump without a countermovement."""
     profile = profile or Profile(takeoff_velocity_m_per_s=2.4)
-    p = profile.parameters
-    s = solve(p)
     down = _body_moves(1.2, rate_hz, -profile.depth_m)
-    time = np.arange(int(float(s.push_s) * rate_hz)) / rate_hz
-    ramp = np.minimum(time / 0.04, 1.0)  # the force rises within 0.04 s
-    push = push_motion(p, s, time).acceleration - (1 - ramp) * p.braking * p.gravity
-    velocity = np.cumsum(push) / rate_hz
-    rise = float(np.sum(velocity) / rate_hz) - profile.depth_m
-    pieces = [
-        _still(1.5, rate_hz), down, _still(1.5, rate_hz), push,
-        _flight_and_landing(profile, rate_hz, float(velocity[-1]), rise), _still(1.5, rate_hz),
-    ]  # fmt: skip
+    before = [_still(1.5, rate_hz), down, _still(1.5, rate_hz)]
+    pieces = [*before, *_push_from_hold(profile, rate_hz), _still(1.5, rate_hz)]
+    return _recorded(profile, pieces, rate_hz, noise_sd_n, seed)
+
+
+def squat_jump_from_hold(
+    profile: Profile | None = None,
+    *,
+    rate_hz: float = 1000.0,
+    noise_sd_n: float = 1.0,
+    seed: int = 0,
+) -> Recording:
+    """Hold a squat from the start of the recording on, and jump from it without a drop."""
+    profile = profile or Profile(takeoff_velocity_m_per_s=2.4)
+    pieces = [_still(2.0, rate_hz), *_push_from_hold(profile, rate_hz), _still(1.5, rate_hz)]
     return _recorded(profile, pieces, rate_hz, noise_sd_n, seed)
 
 
@@ -123,6 +139,29 @@ def drop_jump(
     contact = 2 * mean * np.sin(np.pi * x) ** 2 - profile.gravity_m_per_s2
     landing = _flight_and_landing(profile, rate_hz, speed_out, 0.10)
     pieces = [falling, contact, landing, _still(1.5, rate_hz)]
+    return _recorded(profile, pieces, rate_hz, noise_sd_n, seed)
+
+
+def hops(
+    profile: Profile | None = None,
+    *,
+    number: int = 6,
+    contact_s: float = 0.2,
+    rate_hz: float = 1000.0,
+    noise_sd_n: float = 1.0,
+    seed: int = 0,
+) -> Recording:
+    """Jump from standing and rebound ``number`` times, each contact as short as the others."""
+    profile = profile or Profile(depth_m=0.12, takeoff_velocity_m_per_s=1.6)
+    g, speed = profile.gravity_m_per_s2, profile.takeoff_velocity_m_per_s
+    first = np.arange(int(true_events(profile)["takeoff"] * rate_hz)) / rate_hz
+    flight = np.full(int(round(2 * speed / g * rate_hz)), -g)
+    x = np.arange(int(contact_s * rate_hz)) / (contact_s * rate_hz)
+    contact = 2 * (2 * speed / contact_s + g) * np.sin(np.pi * x) ** 2 - g
+    pieces = [
+        _still(2.0, rate_hz), motion(profile, first).acceleration, *[flight, contact] * number,
+        _flight_and_landing(profile, rate_hz, speed, 0.10), _still(1.5, rate_hz),
+    ]  # fmt: skip
     return _recorded(profile, pieces, rate_hz, noise_sd_n, seed)
 
 

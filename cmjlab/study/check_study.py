@@ -8,6 +8,7 @@ import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import CmjlabError
+from cmjlab.study.check.families import check_families
 from cmjlab.study.check.measured import check_measured
 from cmjlab.study.check.subgroups import check_subgroups
 from cmjlab.study.folder.problems import Problems
@@ -42,6 +43,7 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
                   expected="a study folder", remedy="Name a study folder, or make one with 'cmjlab new'.")  # fmt: skip
         return found.frame()
     _check_names(study, found)
+    check_families(study.plan, found)
     _check_recordings(study, found)
     check_subgroups(study, found)
     return found.frame()

@@ -57,6 +57,7 @@ SWAY_TOLERANCES = (("jump_height_m", 0.015), ("countermovement_depth_m", 0.0105)
 #: Where a threshold puts the onset on the exact force is known: errors of that rule itself, s.
 THRESHOLD = ((0.0, 0.0015), (1.0, 0.014), (2.0, 0.014))
 FRESH = 8
+#: Estimates of an error have no truth of their own.
 STANDARD_ERRORS = {
     "jump_height_se_m", "countermovement_depth_se_m", "time_to_takeoff_se_s",
     "unweighting_duration_se_s", "rsi_modified_se_m_per_s",
