@@ -30,7 +30,7 @@ def glossary(
         typer.Argument(help="Words to look up, or a file to write, .html or .md."),
     ] = None,
 ) -> None:
-    """Explain every metric, statistic and rule, or find some by words.
+    """Explain metrics, statistics and rules; find them by words.
 
     `cmjlab glossary` writes the page glossary.html; `cmjlab glossary "eccentric duration"` prints
     what these words find.

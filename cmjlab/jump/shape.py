@@ -10,6 +10,7 @@ from cmjlab.jump.analysis import Complete
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path
 from cmjlab.jump.phases import Phases
+from cmjlab.jump.signal import FloatArray
 
 Numbers = dict[str, float]
 
@@ -72,18 +73,32 @@ def _peak_times(path: Path, phases: Phases, edges: Edges) -> Numbers:
     stop = edges.last_loaded - path.base + 1
     braking = math.ceil(phases.braking.sample) - path.base
     strongest = braking + int(path.force[braking:stop].argmax())
-    at_peak = path.base + float(strongest)
+    at_peak = path.base + _top(path.force, strongest)
     if phases.lowest.force > path.force[strongest]:
         at_peak = phases.lowest.sample
     pushing = math.ceil(phases.propulsion.sample) - path.base
     best = pushing + int(path.power[pushing:stop].argmax())
-    rise = (path.base + best - phases.lowest.sample) * path.dt
+    at_best = path.base + _top(path.power, best)
+    rise = (at_best - phases.lowest.sample) * path.dt
     onset = phases.onset.sample
     return {
         "time_to_peak_force_s": (at_peak - onset) * path.dt,
-        "time_to_peak_power_s": (path.base + best - onset) * path.dt,
+        "time_to_peak_power_s": (at_best - onset) * path.dt,
         "power_development_rate_w_per_s": float(path.power[best]) / rise if rise > 0 else math.nan,
     }
+
+
+def _top(values: FloatArray, largest: int) -> float:
+    """Return where a parabola through the largest value and its neighbours is at its top.
+
+    Two equal largest neighbours share it: which of them rounding calls the larger must not move
+    a time by a sample.
+    """
+    if not 0 < largest < values.shape[0] - 1:
+        return float(largest)
+    before, here, after = (float(v) for v in values[largest - 1 : largest + 2])
+    bend = before - 2.0 * here + after
+    return largest + 0.5 * (before - after) / bend if bend < 0.0 else float(largest)
 
 
 def _valley(path: Path, phases: Phases, edges: Edges) -> float:

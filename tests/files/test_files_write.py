@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cmjlab.catalog import METRICS
 from cmjlab.errors import ArgumentError, ReadError
 from cmjlab.files.read import read_recording
 from cmjlab.files.write import write_recording
@@ -131,4 +132,6 @@ def test_copies_give_equal_metrics(ending: str, tmp_path: Path) -> None:
     expected, found = measure(rounded), measure(copy)
     assert found.accepted == expected.accepted
     for key, value in expected.metrics.items():
-        assert found.metrics[key] == pytest.approx(value, rel=1e-5, abs=1e-5, nan_ok=True), key
+        # C3D keeps 7 digits: differences of forces near 1000 N to 1e-4 N
+        near = 1e-4 if METRICS[key].unit == "N" else 1e-5
+        assert found.metrics[key] == pytest.approx(value, rel=1e-5, abs=near, nan_ok=True), key
