@@ -18,6 +18,8 @@ Numbers = dict[str, float]
 SMOOTHING_S = 0.010
 #: A valley deeper than this share of body weight parts two peaks (our own limit).
 VALLEY_SHARE = 0.05
+#: Values that differ by less than this share are equal: rounding, far below any plate.
+_EQUAL = 1e-9
 #: Beginnings of the propulsion whose impulse is given: name in the key, s.
 BEGINNINGS = (("50ms", 0.050), ("100ms", 0.100))
 
@@ -89,16 +91,22 @@ def _peak_times(path: Path, phases: Phases, edges: Edges) -> Numbers:
 
 
 def _top(values: FloatArray, largest: int) -> float:
-    """Return where a parabola through the largest value and its neighbours is at its top.
+    """Return where the top around the largest value is, between samples.
 
-    Two equal largest neighbours share it: which of them rounding calls the larger must not move
-    a time by a sample.
+    The middle of the neighbours that equal it but for rounding, else the vertex of a parabola
+    through it and its neighbours: which of equal samples rounding calls the largest must not
+    move a time.
     """
-    if not 0 < largest < values.shape[0] - 1:
-        return float(largest)
+    level = float(values[largest]) * (1.0 - _EQUAL)
+    first = last = largest
+    while first > 0 and values[first - 1] >= level:
+        first -= 1
+    while last < values.shape[0] - 1 and values[last + 1] >= level:
+        last += 1
+    if first < last or not 0 < largest < values.shape[0] - 1:
+        return 0.5 * (first + last)
     before, here, after = (float(v) for v in values[largest - 1 : largest + 2])
-    bend = before - 2.0 * here + after
-    return largest + 0.5 * (before - after) / bend if bend < 0.0 else float(largest)
+    return largest + 0.5 * (before - after) / (before - 2.0 * here + after)
 
 
 def _valley(path: Path, phases: Phases, edges: Edges) -> float:
