@@ -53,7 +53,6 @@ def measure(
         (``body_weight="session"``).
     body_weight_se_n : float
         Its standard error, N; it enters the standard error of the height.
-
     load_kg : float
         Mass that the athlete carries (bar, vest), kg. The motion is that of athlete and load
         together; body weight, body mass and all values per kilogram are the athlete's own.

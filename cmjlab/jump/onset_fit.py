@@ -21,6 +21,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from scipy.linalg.lapack import dpotrf, dtrtri
 
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.weighing import Weighing
@@ -61,19 +62,26 @@ class _Curves(NamedTuple):
 
     Attributes
     ----------
-    widths : ndarray of int, shape (n_bins,)
-        Samples in each bin.
+    widths, starts : ndarray of int, shape (n_bins,)
+        Samples in each bin, and its first sample, counted from the end.
+    reach : ndarray of int, shape (n_bins,)
+        Samples in the last one, two, ... bins.
     before : ndarray, shape (n_starts,)
         Onsets tried, s before the end.
     values : ndarray, shape (n_powers, n_starts, n_bins)
         Mean of each curve over each bin; 1 at the end.
+    likely : ndarray, shape (n_powers, n_starts)
+        Logarithm of how likely a curve is before the force is seen.
     sway, smooth : ndarray, shape (n_bins, n_bins)
-        Correlations of sway, and of the difference from a power of time.
+        Correlation of sway, and covariance of the difference from a power of time, as shares.
     """
 
     widths: np.ndarray
+    starts: np.ndarray
+    reach: np.ndarray
     before: FloatArray
     values: FloatArray
+    likely: FloatArray
     sway: FloatArray
     smooth: FloatArray
 
@@ -94,18 +102,18 @@ def fitted_onset(signal: Signal, weighing: Weighing, minimum: int) -> FittedOnse
     begin = max(weighing.start, minimum + 1 - signal.samples(LOOK_BACK_S + 1.0))
     drop = weighing.weight - signal.force[begin : minimum + 1]
     stop = _end_of_first_part(drop, signal)
-    bins = int(np.searchsorted(np.cumsum(curves.widths[::-1]), stop, side="right"))
+    bins = int(curves.reach.searchsorted(stop, side="right"))
     if bins < 4:
         return FittedOnset(float(begin), LOOK_BACK_S * signal.rate)
     widths = curves.widths[-bins:]
-    first = stop - int(widths.sum())
-    edges = first + np.concatenate(([0], np.cumsum(widths[:-1])))
-    means = np.add.reduceat(drop[first:stop], edges - first) / widths
-    fits = curves.before <= (stop - first) / signal.rate
+    edges = curves.starts[-bins:] + stop
+    first = int(edges[0])
+    means = np.add.reduceat(drop[:stop], edges) / widths
+    fits = int(curves.before.searchsorted((stop - first) / signal.rate, side="right"))
     weights = _weights(curves, means, _noise(curves, means, weighing), fits)
-    before = curves.before[fits]
-    mean = float((weights * before).sum())
-    spread = float((weights * (before - mean) ** 2).sum()) ** 0.5
+    before = curves.before[:fits]
+    mean = float(weights @ before)
+    spread = float(weights @ (before - mean) ** 2) ** 0.5
     se = math.hypot(spread * signal.rate, UNSEEN_S * signal.rate, UNSEEN_SAMPLES)
     return FittedOnset(begin + stop - 0.5 - mean * signal.rate, se)
 
@@ -115,9 +123,10 @@ def _end_of_first_part(drop: FloatArray, signal: Signal) -> int:
     width = signal.samples(SHORTEST_S)
     if drop.shape[0] <= width:
         return int(drop.shape[0])
-    total = np.concatenate(([0.0], drop.cumsum()))
-    smooth = (total[width:] - total[:-width]) / width
-    shallow = (smooth < SHARE * smooth[-1]).nonzero()[0]
+    total = drop.cumsum()
+    sums = total[width - 1 :].copy()
+    sums[1:] -= total[:-width]
+    shallow = (sums < SHARE * sums[-1]).nonzero()[0]
     return int(shallow[-1]) + width if shallow.size else width
 
 
@@ -129,27 +138,27 @@ def _noise(curves: _Curves, means: FloatArray, weighing: Weighing) -> FloatArray
     sway = max(SWAY_FACTOR * weighing.sway, least)
     fallen = np.maximum(means, 0.0)
     out = sway * sway * curves.sway[-bins:, -bins:]
-    out += DIFFERS**2 * np.outer(fallen, fallen) * curves.smooth[-bins:, -bins:]
-    out[np.diag_indices(bins)] += (
-        weighing.white**2 / widths + 0.25 * least**2 + (ROUGH * fallen) ** 2
-    )
-    return np.asarray(out)
+    out += curves.smooth[-bins:, -bins:] * fallen * fallen[:, None]
+    out.flat[:: bins + 1] += weighing.white**2 / widths + 0.25 * least**2 + (ROUGH * fallen) ** 2
+    return out
 
 
-def _weights(curves: _Curves, means: FloatArray, noise: FloatArray, fits: np.ndarray) -> FloatArray:
-    """Return how well each onset fits, summed over powers; shape (n_starts,), sum 1.
+def _weights(curves: _Curves, means: FloatArray, noise: FloatArray, fits: int) -> FloatArray:
+    """Return how well each of the first onsets fits, summed over powers; sum 1.
 
     The height of each curve is integrated out (flat), as generalised least squares does.
     """
     bins = means.shape[0]
-    shapes = curves.values[:, fits, -bins:]
-    inverse = np.linalg.inv(noise)
-    weighted = shapes.reshape(-1, bins) @ inverse
-    square = np.einsum("ij,ij->i", weighted, shapes.reshape(-1, bins))
-    cross = np.maximum(weighted @ means, 0.0)
+    shapes = curves.values[:, :fits, -bins:].reshape(-1, bins)
+    root, _ = dpotrf(noise, lower=1, clean=1)  # its diagonal keeps it positive definite
+    inverse, _ = dtrtri(root, lower=1)
+    white = shapes @ inverse.T
+    square = np.einsum("ij,ij->i", white, white)
+    cross = np.maximum(white @ (inverse @ means), 0.0)
     fit = 0.5 * (cross * cross / square - np.log(square)).reshape(len(POWERS), -1)
-    fit += np.log(curves.before[fits]) + np.log(PRIOR)[:, None]  # onsets are tried by ratio
-    weights = np.exp(fit - fit.max()).sum(axis=0)
+    fit += curves.likely[:, :fits]
+    fit -= fit.max()
+    weights = np.exp(fit, out=fit).sum(axis=0)
     return np.asarray(weights / weights.sum())
 
 
@@ -174,8 +183,10 @@ def _curves(rate: float) -> _Curves:
     frequency = 0.5 * (edges[1:] + edges[:-1])
     power = frequency**-0.5 / (frequency**-0.5).sum()
     sway = (np.cos(2 * np.pi * lag[..., None] * frequency) * power).sum(axis=-1)
-    smooth: FloatArray = np.asarray(np.exp(-0.5 * (lag / SMOOTH_S) ** 2))
-    return _Curves(samples, before, values, np.asarray(sway), smooth)
+    smooth: FloatArray = DIFFERS**2 * np.exp(-0.5 * (lag / SMOOTH_S) ** 2)
+    likely = np.log(before) + np.log(PRIOR)[:, None]  # onsets are tried by ratio
+    reach = samples[::-1].cumsum()
+    return _Curves(samples, -reach[::-1], reach, before, values, likely, np.asarray(sway), smooth)
 
 
 def _over_bins(left: FloatArray, right: FloatArray, before: FloatArray, power: float) -> FloatArray:

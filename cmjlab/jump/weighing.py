@@ -78,7 +78,6 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     if count < 3:
         return begin, end
     first = end - count * block
-    white = white_noise(signal.force[first:end]) ** 2 / block
     means = np.add.reduce(signal.force[first:end].reshape(count, block), axis=1)
     means /= block
     level = float(np.add.reduce(means)) / count
@@ -91,11 +90,14 @@ def find_window(signal: Signal, begin: int, end: int, method: Method) -> tuple[i
     lengths = sorted({max(least, round(s * wanted / block)) for s in _SHARES}, reverse=True)
     lengths = [k for k in lengths if k <= count] or [count]
     limits = method.limits
-    index = _still_enough(
-        sums, lengths, (level, white), limits.still_warn_percent, 0.5 * wanted / block
-    )
+    # Mostly the longest window is still, noise and all: then the noise need not be known.
+    index = _still_enough(sums, lengths[:1], (level, 0.0), limits.still_warn_percent, 0.0)
     if index is None:
-        index = _still_enough(sums, lengths, (level, white), limits.still_fail_percent, 0.0)
+        noisy = (level, white_noise(signal.force[first:end]) ** 2 / block)
+        least_share = 0.5 * wanted / block
+        index = _still_enough(sums, lengths, noisy, limits.still_warn_percent, least_share)
+        if index is None:
+            index = _still_enough(sums, lengths, noisy, limits.still_fail_percent, 0.0)
     length, start = index if index is not None else (lengths[-1], _stillest(sums, lengths[-1])[0])
     begin = first + start * block
     return begin, begin + min(length * block, wanted if index is not None else length * block)
@@ -108,7 +110,13 @@ def white_noise(force: FloatArray) -> float:
     """
     if force.shape[0] < 3:
         return 0.0
-    return float(np.median(np.abs(np.diff(force)))) / _STEP_OF_NOISE
+    steps = np.abs(force[1:] - force[:-1])
+    middle = steps.shape[0] // 2
+    if steps.shape[0] % 2:
+        steps.partition(middle)
+        return float(steps[middle]) / _STEP_OF_NOISE
+    steps.partition((middle - 1, middle))
+    return 0.5 * float(steps[middle - 1] + steps[middle]) / _STEP_OF_NOISE
 
 
 def _still_enough(
