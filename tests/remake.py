@@ -15,6 +15,7 @@ demo        sample_data: recordings, tables and truth.csv of both demo studies  
 alarms      calibration/false_alarms.csv                                         10 s
 onsets      calibration/onset_rules.csv, body_weight_rules.csv                   30 s
 budget      calibration/error_budget.csv, error_budget_onsets.csv                5 min
+profiles    calibration/random_profiles.csv                                      30 s
 =========== ==================================================================== =======
 
 With ``--long``:
@@ -128,6 +129,7 @@ PARTS = {
         scripts("error_budget", "error_budget_onsets"),
         ("calibration/error_budget.csv", "calibration/error_budget_onsets.csv"),
     ),
+    "profiles": Part(scripts("random_profiles"), ("calibration/random_profiles.csv",)),
     "errors": Part(scripts("standard_errors"), ("calibration/standard_errors.csv",), long=True),
     "reliability": Part(
         scripts(

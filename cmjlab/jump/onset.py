@@ -21,6 +21,11 @@ RISE_BEFORE_S = 0.6
 #: From the rise to the drop there is at most this much time, s.
 _STRAIGHT_S = 0.10
 
+#: How far the onset alone can part the times of athletes who start slow and deep from those who
+#: start fast and short, by onset rule, s (our own simulations: tests/calibration/onset_rules.csv
+#: and standard_errors.csv, standing with up to 3 N of sway).
+ONSET_STYLE_S = {"fit": 0.008, "sd": 0.025, "newton": 0.025, "percent": 0.025}
+
 
 @dataclass(frozen=True, slots=True)
 class Onset:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from cmjlab.errors import StatsError
+from cmjlab.jump.onset import ONSET_STYLE_S
 from cmjlab.plots.change import difference_figure, drift_figure, individual_figure, paired_figure
 from cmjlab.report.blocks.data import Block, Heading, Paragraph, Section, TableBlock
 from cmjlab.report.blocks.format import (
@@ -22,7 +23,10 @@ from cmjlab.report.sections.differences import difference_table, pairs_compared
 from cmjlab.report.sections.result_text import result_text
 from cmjlab.results import Result
 from cmjlab.stats.change.paragraph import team_paragraph
+from cmjlab.units import show
 
+#: The metric that hangs on where the onset is placed.
+_TIME = "time_to_takeoff_s"
 #: Rows of the table of comparisons in the short form.
 _MOST_ROWS = 24
 
@@ -51,7 +55,22 @@ def _within(context: Context) -> list[Block]:
     context.tables["change_within"] = result.table
     table = _within_table(context, result)
     figure = _paired(context, result)
-    return [*_team(result, context), table, *figure, *result_text(context, result), *_mass(context)]
+    text = result_text(context, result)
+    return [*_team(result, context), table, *figure, *text, *_onset_style(context, result),
+            *_mass(context)]  # fmt: skip
+
+
+def _onset_style(context: Context, result: Result) -> list[Block]:
+    """Return which groups' time to take-off moved by no more than a new way of starting can do."""
+    most = ONSET_STYLE_S[context.study.method.onset_rule]
+    means = result.rows("mean_change")
+    means = means[(means["metric"] == _TIME) & means["estimate"].abs().le(most)]
+    if _TIME not in context.metrics or means.empty:
+        return []
+    say = context.words.say
+    groups = [str(g) or say("cell.everybody") for g in means["group"].fillna("")]
+    text = say("groups.onset_style", metric=_TIME, limit=show(most, "s"), groups=groups)
+    return [Paragraph(text, "note")]
 
 
 def _paired(context: Context, result: Result) -> list[Block]:
