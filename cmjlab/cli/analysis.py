@@ -1,4 +1,4 @@
-"""Commands that analyse: reliability, change, report, notebooks."""
+"""Commands that analyse: reliability, report, notebooks."""
 
 from __future__ import annotations
 
@@ -7,19 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cmjlab.cli import names, say
+from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
-from cmjlab.words.phrases import Note, Sentence
+from cmjlab.cli.shown import Metrics, metrics_meant, show_result, write_result
 
 if TYPE_CHECKING:
-    from cmjlab.results import Result
     from cmjlab.study.study import Study
 
 Source = Annotated[
     Path, typer.Argument(help="A study folder, or a table of values.", show_default=False)
-]
-Metrics = Annotated[
-    list[str] | None, typer.Option("--metric", help="A metric; repeat for several.")
 ]
 
 #: What is printed; everything else is in the tables on disk.
@@ -31,23 +27,11 @@ RELIABILITY = (
     "session_change",
     "smallest_detectable_change",
 )
-CHANGE = {
-    "change_within": ("mean_change",),
-    "change_between": (
-        "change_difference",
-        "adjusted_difference",
-        "drift_expected",
-        "change_beyond_drift",
-    ),
-    "change_individual": ("individual_change", "shrunken_change"),
-    "height_and_mass": (),
-}
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
     app.command(short_help="Which measure to believe: typical error, ICC, CV.")(reliability)
-    app.command(short_help="What changed: groups, differences, each athlete.")(change)
     app.command(short_help="The block report: one HTML file, and tables beside it.")(report)
     app.command(short_help="Run the notebooks on a study, or copy them to work on.")(notebooks)
 
@@ -63,14 +47,14 @@ def reliability(source: Source, metric: Metrics = None, results: Results = None)
 
         if source.is_dir():
             study = measured(source, results)
-            chosen = _metrics_meant(metric, study)
+            chosen = metrics_meant(metric, study)
             result = cj.reliability(
                 study.sessions_table(),
                 chosen or list(study.plan.report_metrics),
                 change_that_matters=study.plan.change_that_matters,
                 level=study.plan.level,
             )
-            _write(result, study, "reliability")
+            say.line(f"table: {write_result(result, study, 'reliability')}")
         else:
             from cmjlab.files.table import read_table
 
@@ -78,25 +62,6 @@ def reliability(source: Source, metric: Metrics = None, results: Results = None)
             result = cj.reliability(read_table(source), metric)
         show_result(result, RELIABILITY, chosen)
         say.line(say.CAUTION)
-
-
-def change(source: StudyPath = HERE, metric: Metrics = None, results: Results = None) -> None:
-    """Change over the block: within groups, between groups, for each athlete."""
-    with say.plain_errors():
-        from cmjlab.report.build.analyses import change_results
-
-        study = measured(source, results)
-        chosen = _metrics_meant(metric, study)
-        shown = chosen or [study.plan.primary_metric]
-        for name, result in change_results(study, chosen).items():
-            _write(result, study, name)
-            show_result(result, CHANGE.get(name, ()), shown)
-        say.line(say.CAUTION)
-        if not metric:
-            say.line(
-                "Printed: the primary metric. All metrics stand in the tables on disk; --metric prints"
-                ' another by its words, e.g. --metric "RSImod".'
-            )
 
 
 def report(
@@ -197,47 +162,3 @@ def _study_of_copies(folder: Path) -> Study | None:
         say.line("no study named: the copies work on the invented demo study")
         return None
     return Study.open(folder)
-
-
-def _metrics_meant(typed: list[str] | None, study: Study) -> list[str] | None:
-    """Return the metrics that a person named; one that does not exist is refused."""
-    if not typed:
-        return None
-    from cmjlab.catalog import METRICS
-
-    known = [*METRICS, *(str(c) for c in study.sessions_table() if c not in METRICS)]
-    return [names.find_metric(text, known, study.plan.report_metrics) for text in typed]
-
-
-def _write(result: Result, study: Study, name: str) -> None:
-    from cmjlab.files.table import write_table
-
-    study.results.mkdir(parents=True, exist_ok=True)
-    path = study.results / f"{name}.csv"
-    write_table(result.table, path)
-    say.line(f"table: {path}")
-
-
-def show_result(result: Result, statistics: tuple[str, ...], metrics: list[str] | None) -> None:
-    """Print sentences, notes and chosen estimates of the metrics; of all when none is named."""
-    present = list(dict.fromkeys(result.table["metric"]))
-    wanted = [m for m in present if metrics is None or m in metrics]
-    say.line()
-    for sentence in result.sentences:
-        if _is_about(sentence, wanted):
-            say.line(str(sentence))
-    notes = [n for n in result.notes if _is_about(n, wanted)]
-    for note in notes:
-        say.line(f"note: {note.text}")
-    if len(notes) < len(result.notes):
-        say.line(f"note: {len(result.notes) - len(notes)} more on other measures are in the report")
-    say.line()
-    if statistics:
-        say.estimates(result, statistics, wanted)
-        say.line()
-
-
-def _is_about(said: Sentence | Note, wanted: list[str]) -> bool:
-    """Return whether a sentence or note is about one of these metrics, or about all."""
-    metrics = said.metrics if isinstance(said, Note) else [said.metric] if said.metric else []
-    return not metrics or bool(set(metrics) & set(wanted))

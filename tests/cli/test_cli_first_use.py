@@ -110,6 +110,29 @@ def test_change_prints_every_result_to_the_end():
     assert "came from net impulse" in done.stdout
     assert done.stdout.count("not diagnoses") == 1
     assert "note: time_to_takeoff_s:" not in done.stdout
+    assert "Change of one athlete" not in done.stdout
+    with_athletes = run("change", MINI.with_name("merrowfold_block"), "--athletes")
+    assert "Change of one athlete" in with_athletes.stdout
+
+
+def test_change_answers_the_targets_first_each_by_its_own_measure():
+    text = run("change", MINI.with_name("merrowfold_block")).stdout
+    for target in ("fast_braking: Time to take-off, less", "strength: Jump height"):
+        assert 0 < text.index(target) < text.index("the mean change is")
+    one = run("change", MINI.with_name("merrowfold_block"), "--metric", "time_to_takeoff_s").stdout
+    assert "fast_braking: Time to take-off, less" in one
+    assert "fast_braking: Countermovement depth" not in one
+
+
+def test_change_without_targets_says_how_to_state_them(one_baseline):
+    (one_baseline / "targets.csv").unlink(missing_ok=True)
+    assert "no targets: write targets.csv" in run("change", one_baseline).stdout
+
+
+def test_change_says_why_a_target_has_no_answer(one_baseline):
+    lines = "subgroup,metric,wanted,amount,why\nnobody,jump_height_m,more,0.02,a test\n"
+    (one_baseline / "targets.csv").write_text(lines, encoding="utf-8")
+    assert "targets: not answered: " in run("change", one_baseline).stdout
 
 
 def test_a_metric_that_does_not_exist(filled):

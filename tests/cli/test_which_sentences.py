@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cmjlab.catalog import METRICS
-from cmjlab.cli.analysis import show_result
+from cmjlab.cli.shown import show_result
 from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.common.rows import Rows
 

@@ -94,7 +94,7 @@ def test_flow_figure_adds_up(kit_report, kit):
         want = f"{row['session']}: {row['tested']} athletes tested, {row['with_accepted_jumps']}"
         assert want in figure.alt
     assert "out here: 1 not tested, left: moved away" in figure.alt
-    within = change_results(kit, [HEIGHT])["change_within"].rows("mean_change")
+    within = change_results(kit, [HEIGHT])[0]["change_within"].rows("mean_change")
     assert f"In the change from base2 to post: {int(within['n'].sum())} athletes" in figure.alt
 
 
@@ -255,7 +255,7 @@ def _signed(metres: float) -> str:
 def test_every_result_has_three_sentences_from_the_same_numbers(kit, kit_report):
     table = kit_report.tables["sentences"]
     assert set(table["result"]) >= {"noise", "within", "between", "individual"}
-    within = change_results(kit, [HEIGHT])["change_within"].rows("mean_change")
+    within = change_results(kit, [HEIGHT])[0]["change_within"].rows("mean_change")
     for _, row in within.iterrows():
         mine = table[
             (table["result"] == "within")

@@ -51,7 +51,7 @@ def test_coach_page_says_done_changed_sure_next(data, study):
 
 
 def test_numbers_on_the_coach_page_are_those_of_the_result(data, study):
-    result = change_results(study, [HEIGHT])["change_within"]
+    result = change_results(study, [HEIGHT])[0]["change_within"]
     text = text_of(data.section("coach"))
     for _, row in result.rows("mean_change").iterrows():
         value = cell(read_words(), estimate_of(row), signed=True).replace("\u00a0", " ")
@@ -135,7 +135,7 @@ def test_written_files(study, data, tmp_path, undrawn):
     names = {p.name for p in tmp_path.iterdir()}
     assert {"jumps.csv", "sessions.csv", "change_within.csv", "reliability.csv"} <= names
     table = pd.read_csv(tmp_path / "change_within.csv")
-    found = change_results(study)["change_within"].table
+    found = change_results(study)[0]["change_within"].table
     assert table["estimate"].to_list() == pytest.approx(found["estimate"].to_list(), nan_ok=True)
 
 

@@ -89,8 +89,10 @@ def grouped(sessions: pd.DataFrame) -> pd.DataFrame:
     return sessions[sessions["group"].notna() & (sessions["group"].astype(str) != "")]
 
 
-def change_results(study: Study, metrics: Sequence[str] | None = None) -> dict[str, Result]:
-    """Return the results of change over the block that the study allows.
+def change_results(
+    study: Study, metrics: Sequence[str] | None = None
+) -> tuple[dict[str, Result], dict[str, Sentence | str]]:
+    """Return the results of change over the block that the study allows, and why others are missing.
 
     Parameters
     ----------
@@ -100,9 +102,11 @@ def change_results(study: Study, metrics: Sequence[str] | None = None) -> dict[s
 
     Returns
     -------
-    dict of str to Result
-        "change_within", "change_between", "change_individual", "height_and_mass"; those that
-        cannot be had are left out.
+    results : dict of str to Result
+        "change_within", "change_between", "change_individual", "height_and_mass", "targets";
+        those that cannot be had are left out.
+    reasons : dict of str to Sentence or str
+        Of those that are left out.
 
     Raises
     ------
@@ -119,7 +123,7 @@ def change_results(study: Study, metrics: Sequence[str] | None = None) -> dict[s
         raise StatsError(
             "no change can be computed: " + "; ".join(dict.fromkeys(map(str, reasons.values())))
         )
-    return results
+    return results, reasons
 
 
 def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> Analyses:
