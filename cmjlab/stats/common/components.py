@@ -42,7 +42,8 @@ def crossed_reml(values: Array) -> Crossed:
     Returns
     -------
     Crossed
-        None below zero: a component at zero is a boundary estimate.
+        None below zero: a component at zero is a boundary estimate. All nan where the complete
+        athletes show no noise at all.
 
     Notes
     -----
@@ -58,10 +59,11 @@ def crossed_reml(values: Array) -> Crossed:
         return _balanced_reml(values)
     x = values - values[there].mean()
     scale = float(np.sqrt(np.mean(x[there] ** 2)))
-    if scale == 0:
+    start = crossed_mean_squares(values)
+    if scale == 0 or start.remainder == 0:  # without noise the criterion has no bottom
         return Crossed(np.nan, np.nan, np.nan, n, total)
     fit = _Reml(np.where(there, x / scale, 0.0), there)
-    s2, a, c = fit.solve(crossed_mean_squares(values))
+    s2, a, c = fit.solve(start)
     return Crossed(a * s2 * scale**2, c * s2 * scale**2, s2 * scale**2, n, total)
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.common.mean_squares import Array, MeanSquares
+from cmjlab.stats.reliability.copied import copied_notes
 from cmjlab.stats.reliability.data import Cube
 from cmjlab.stats.reliability.missing import IntraBlock
 from cmjlab.stats.reliability.reasons import by_reason
@@ -142,7 +143,7 @@ def data_notes(
     data: Cube, block: IntraBlock, ms: MeanSquares, void: Sequence[Reason | None]
 ) -> list[Note]:
     """Return notes on identical, constant and incomplete data, and on metrics not separable."""
-    notes = _identical(data, void)
+    notes = copied_notes(data, void)
     apart = [
         data.metrics[i] for i in range(len(void)) if void[i] is None and ms.msr[i] <= ms.mse[i]
     ]
@@ -166,20 +167,6 @@ def _note(code: str, metrics: list[str], **values: Any) -> Note:
     """Return a note on one metric or on several."""
     one = {"metric": metrics[0]} if len(metrics) == 1 else {}
     return Note(code, {"metrics": metrics, **one, **values})
-
-
-def _identical(data: Cube, void: Sequence[Reason | None]) -> list[Note]:
-    notes = []
-    for j in range(data.k):
-        for i in range(j):
-            a, b = data.values[:, :, i], data.values[:, :, j]
-            both = np.isfinite(a) & np.isfinite(b)
-            same = ((a == b) | ~both).all(axis=1) & (both.sum(axis=1) >= 2)
-            names = [m for m, s, v in zip(data.metrics, same, void, strict=True) if s and v is None]
-            if names:
-                pair = {"first": data.sessions[i], "second": data.sessions[j]}
-                notes.append(_note("identical_sessions", names, stratum="", **pair))
-    return notes
 
 
 def noise_notes(
@@ -218,7 +205,9 @@ def percent_notes(data: Cube, why: Sequence[Reason | None]) -> list[Note]:
 
 
 #: Notes of a stratum that say something the notes on all athletes do not.
-_OF_STRATUM = frozenset({"not_estimable", "not_separable", "few_athletes", "identical_sessions"})
+_OF_STRATUM = frozenset(
+    {"not_estimable", "not_separable", "few_athletes", "identical_sessions", "shifted_sessions"}
+)
 
 
 def stratum_notes(name: str, inner: Sequence[Note], outer: Sequence[Note]) -> list[Note]:
