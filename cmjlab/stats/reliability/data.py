@@ -101,10 +101,10 @@ def missing_notes(
 
 
 def log_values(data: Cube, reasons: Sequence[Reason | None]) -> Array:
-    """Return natural logs; all nan for a metric for which a reason against percent is given."""
+    """Return natural logs of sizes; all nan for a metric with a reason against percent."""
     logs = np.full_like(data.values, np.nan)
     for i, reason in enumerate(reasons):
         if reason is None:
             there = np.isfinite(data.values[i])
-            logs[i][there] = np.log(data.values[i][there])
+            logs[i][there] = np.log(np.abs(data.values[i][there]))
     return logs

@@ -232,16 +232,19 @@ def component_rows(place: Place, part: Components, k: int) -> None:
         [part.cells.df, part.df_jumps],
         place.level,
     )
+    below = np.isfinite(high) & (high <= 0)
+    low, high = (np.where(below, np.nan, np.sqrt(np.maximum(x, 0.0))) for x in (low, high))
+    few = Reason("one_session" if k < 2 else "few_for_days")
     place.add(
         "sd_between_days",
         np.sqrt(np.maximum(days, 0.0)),
-        limits=(np.sqrt(np.maximum(low, 0.0)), np.sqrt(np.maximum(high, 0.0))),
+        limits=(low, high),
         df=part.cells.df,
         df2=part.df_jumps,
         n=part.cells.n,
         estimator="athlete_by_session",
         interval_kind="mls",
-        reason=Reason("one_session" if k < 2 else "few_for_days"),
+        reason=reasons_where(below, Reason("interval_below_zero"), few),
         remark=reasons_where(days <= 0, Reason("no_noise_of_days")),
     )
 

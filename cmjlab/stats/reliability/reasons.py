@@ -76,19 +76,33 @@ def few_complete(n: Array) -> Why:
     return [None if x >= 2 else Reason("few_complete", {"n": int(x), "needed": 2}) for x in n]
 
 
-def percent_reasons(data: Cube) -> Why:
+def percent_reasons(data: Cube, *, of_size: bool = False) -> Why:
     """Return per metric why logs, percent and CV have no meaning.
 
     They need a metric that is declared ratio scale (a user's own column counts as such) and
     values that are all positive.
+
+    Parameters
+    ----------
+    data : Cube
+    of_size : bool
+        A percentage of the size is asked for (a CV, which relates to |mean|): values that are
+        all below zero do as well.
     """
     out: Why = []
-    for metric, values in zip(data.metrics, data.values, strict=True):
+    for metric, values, below in zip(data.metrics, data.values, all_below_zero(data), strict=True):
         declared = METRICS[metric].ratio_scale if metric in METRICS else True
         if not declared:
             out.append(Reason("no_true_zero"))
-        elif (values[np.isfinite(values)] <= 0).any():
+        elif not (of_size and below) and (values[np.isfinite(values)] <= 0).any():
             out.append(Reason("not_all_positive"))
         else:
             out.append(None)
     return out
+
+
+def all_below_zero(data: Cube) -> list[bool]:
+    """Return per metric whether there are values and all of them lie below zero."""
+    there = np.isfinite(data.values)
+    below = np.where(there, data.values, -1.0) < 0
+    return [bool(b.all() and t.any()) for b, t in zip(below, there, strict=True)]

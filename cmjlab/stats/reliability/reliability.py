@@ -188,12 +188,16 @@ def _stratum(
     rows = Rows(level=level)
     place = rows.at(metric=list(data.metrics), group=group)
     block, ms = intra_block(data.values), two_way(data.values)
-    void, why = data_reasons(data, block), percent_reasons(data)
+    void, why, sizes = (
+        data_reasons(data, block),
+        percent_reasons(data),
+        percent_reasons(data, of_size=True),
+    )
     logs, percent = log_values(data, why), first_of(void, why)
     typical_error_rows(place, block, void)
     part = robust_row(place, data.values, block, void)
-    usable = np.array([w is None for w in why])
-    cv_rows(place, intra_block(logs), spread(data.values, usable), percent)
+    usable, size_logs = np.array([w is None for w in sizes]), log_values(data, sizes)
+    cv_rows(place, intra_block(size_logs), spread(data.values, usable), first_of(void, sizes))
     icc_rows(place, data, ms, void)
     session_rows(place, data, logs, void, percent)
     if data.k > 1:
@@ -204,7 +208,7 @@ def _stratum(
     notes = sentences.data_notes(data, block, ms, void)
     robust, plain = (_log_width(rows, s) for s in ("typical_error_robust", "typical_error"))
     notes += sentences.noise_notes(data, block, part, robust, plain)
-    notes += sentences.percent_notes(data, why)
+    notes += sentences.percent_notes(data, why, sizes)
     return rows, notes
 
 

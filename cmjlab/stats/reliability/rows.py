@@ -142,8 +142,13 @@ def _has_interval(estimate: Array, limits: tuple[Array, Array]) -> Bools:
 def _icc(
     place: Place, key: str, estimate: Array, limits: tuple[Array, Array], **columns: Any
 ) -> None:
-    """Add one ICC within [-1, 1]; a limit beyond is cut, and said to be."""
-    low, high = limits
+    """Add one ICC within [-1, 1]; a limit beyond is cut, and said to be.
+
+    Pivotal limits of few athletes can miss the estimate from mean squares; the interval is then
+    widened to hold it.
+    """
+    below = limits[1] <= -1
+    low, high = (f(x, estimate) for f, x in zip((np.minimum, np.maximum), limits, strict=True))
     within = _within(estimate)
     cut = within & (low < -1)
     remarks: Why = [
@@ -153,12 +158,13 @@ def _icc(
     ]  # fmt: skip
     # No noise at all: the number stands, an interval without width would claim too much.
     sure = within & (low == 1) & (high == 1)
-    low, high = (np.where(sure, np.nan, np.clip(x, -1, 1)) for x in (low, high))
+    low, high = (np.where(sure | below, np.nan, np.clip(x, -1, 1)) for x in (low, high))
+    why = reasons_where(within, NOISE_ZERO, NOT_SEPARABLE)
     place.add(
         key,
         np.where(within, np.clip(estimate, -1, 1), np.nan),
         limits=(low, high),
-        reason=reasons_where(within, NOISE_ZERO, NOT_SEPARABLE),
+        reason=first_of(reasons_where(within & below, Reason("icc_interval_below"), None), why),
         remark=remarks,
         **columns,
     )
@@ -307,9 +313,12 @@ def between_rows(
     few = first_of(void, few_complete(ms.n))
     variance = (ms.msr - ms.mse) / ms.k
     low, high = mls_limits([1 / ms.k, -1 / ms.k], [ms.msr, ms.mse], [ms.df_r, ms.df_e], place.level)
+    below = high <= 0
     sd, low, high = (np.sqrt(np.maximum(x, 0.0)) for x in (variance, low, high))
     place = place.at(n=ms.n, df=ms.df_r, df2=ms.df_e)
-    place.add("sd_between_athletes", sd, limits=(low, high), void=few, reason=NOISE_ZERO,
+    bounds = (np.where(below, np.nan, low), np.where(below, np.nan, high))
+    place.add("sd_between_athletes", sd, limits=bounds, void=few,
+              reason=reasons_where(below, Reason("interval_below_zero"), NOISE_ZERO),
               remark=reasons_where(variance > 0, None, Reason("no_spread_between")),
               estimator="mean_squares", interval_kind="mls")  # fmt: skip
     if pooled is not None:

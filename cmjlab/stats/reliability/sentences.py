@@ -197,11 +197,20 @@ def noise_notes(
     return notes
 
 
-def percent_notes(data: Cube, why: Sequence[Reason | None]) -> list[Note]:
-    """Return one note per reason for which percent is left out."""
-    return [
-        _note("no_percent", names, why=reason) for reason, names in by_reason(data.metrics, why)
+def percent_notes(
+    data: Cube, why: Sequence[Reason | None], sizes: Sequence[Reason | None]
+) -> list[Note]:
+    """Return one note per reason for which percent is left out, and one on values below zero.
+
+    ``why`` holds the reasons against percent, ``sizes`` those against a percentage of the size.
+    """
+    notes = [
+        _note("no_percent", names, why=reason) for reason, names in by_reason(data.metrics, sizes)
     ]
+    below = [
+        m for m, w, s in zip(data.metrics, why, sizes, strict=True) if w is not None and s is None
+    ]
+    return [*notes, _note("percent_of_size", below)] if below else notes
 
 
 #: Notes of a stratum that say something the notes on all athletes do not.
