@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from cmjlab import __version__
 from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import ReportData, Section
+from cmjlab.report.blocks.numbers import numbered
 from cmjlab.report.build.analyses import Step, analyse
 from cmjlab.report.build.choices import Choices, in_decimal_style, read_names
 from cmjlab.report.build.context import Context
@@ -113,7 +114,7 @@ def gather(
         date=today,
         subtitle=context.words.say("page.subtitle"),
         version=__version__,
-        sections=tuple(sections),
+        sections=numbered(sections, context.words),
         tables=context.tables,
         figures=context.figures,
         words=context.words,

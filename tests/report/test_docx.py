@@ -58,7 +58,9 @@ def test_tables_are_real_tables_with_the_texts_of_the_page(document, data):
         assert table.rows[0]._tr.trPr.find(qn("w:tblHeader")) is not None
         assert table._tbl.tblPr.find(qn("w:tblCaption")).get(qn("w:val")) == block.title
     captions = [p.text for p in document.paragraphs if p.style.name == "Caption"]
-    assert {b.title for b in blocks} <= set(captions)
+    assert {f"{b.label}. {b.title}" for b in blocks} <= set(captions)
+    fields = [e.text for e in document.element.iter(qn("w:instrText"))]
+    assert fields.count("SEQ Table \\* ARABIC") == len(blocks)
 
 
 def test_numbers_stand_to_the_right(document, data):
@@ -80,7 +82,7 @@ def test_pictures_have_alt_text_and_fit_between_the_margins(document, data):
 def test_every_word_of_the_page_is_there(document, data):
     texts = "\n".join(p.text for p in document.paragraphs)
     for block in _blocks(data, Items):
-        for item in block.items:
+        for item in block.shown:
             assert item in texts
 
 

@@ -19,11 +19,22 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Paragraph:
-    """One paragraph; ``tone`` is "plain", "lead", "note" or "caution"."""
+    """One paragraph; ``tone`` is "plain", "lead", "note" or "caution".
+
+    ``see`` are the keys of figures and tables that it speaks of; ``refers`` names them, once the
+    report is numbered (:mod:`cmjlab.report.blocks.numbers`).
+    """
 
     text: str
     tone: str = "plain"
+    see: tuple[str, ...] = ()
+    refers: str = ""
     kind: str = field(default="paragraph", init=False)
+
+    @property
+    def shown(self) -> str:
+        """The text as a person reads it, with its references."""
+        return _with_reference(self.text, self.refers)
 
 
 @dataclass(frozen=True)
@@ -36,12 +47,29 @@ class Heading:
 
 @dataclass(frozen=True)
 class Items:
-    """A list of short texts; ``small`` for remarks."""
+    """A list of short texts; ``small`` for remarks.
+
+    ``see`` and ``refers`` as in :class:`Paragraph`; the reference stands behind the last text, or
+    behind the first when ``refers_first``.
+    """
 
     items: tuple[str, ...]
     ordered: bool = False
     small: bool = False
+    see: tuple[str, ...] = ()
+    refers: str = ""
+    refers_first: bool = False
     kind: str = field(default="items", init=False)
+
+    @property
+    def shown(self) -> tuple[str, ...]:
+        """The texts as a person reads them, with their references."""
+        if not self.refers or not self.items:
+            return self.items
+        place = 0 if self.refers_first else len(self.items) - 1
+        texts = list(self.items)
+        texts[place] = _with_reference(texts[place], self.refers)
+        return tuple(texts)
 
 
 @dataclass(frozen=True)
@@ -54,14 +82,20 @@ class Facts:
 
 @dataclass(frozen=True)
 class FigureBlock:
-    """A figure as SVG text, with caption and alt text."""
+    """A figure as SVG text, with caption and alt text; ``label`` is "Figure 1" once numbered."""
 
     key: str
     caption: str
     alt: str
     svg: str = field(repr=False)
     width_cm: float = 16.0
+    label: str = ""
     kind: str = field(default="figure", init=False)
+
+    @property
+    def anchor(self) -> str:
+        """Where it stands on the page."""
+        return f"figure-{self.key}"
 
 
 @dataclass(frozen=True)
@@ -69,6 +103,7 @@ class TableBlock:
     """A table of texts as a person reads them; ``numeric`` columns stand to the right.
 
     ``pictures`` are one small figure per row, in a last column of their own under ``picture_head``.
+    ``key`` is for texts that speak of it (``see``); ``label`` is "Table 1" once numbered.
     """
 
     title: str
@@ -78,10 +113,25 @@ class TableBlock:
     note: str = ""
     pictures: tuple[FigureBlock, ...] = ()
     picture_head: str = ""
+    key: str = ""
+    label: str = ""
     kind: str = field(default="table", init=False)
+
+    @property
+    def anchor(self) -> str:
+        """Where it stands on the page."""
+        return f"table-{self.key}"
 
     def _repr_html_(self) -> str:
         return part_as_html("", (self,))
+
+
+def _with_reference(text: str, refers: str) -> str:
+    """Return a text with a reference before its last stop or colon."""
+    if not refers:
+        return text
+    end = text[-1:] if text.endswith((".", ":")) else ""
+    return f"{text.removesuffix(end)} {refers}{end}"
 
 
 Block = Paragraph | Heading | Items | Facts | TableBlock | FigureBlock

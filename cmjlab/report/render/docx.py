@@ -163,16 +163,35 @@ def _footer(page: Any, data: ReportData) -> None:
 
     paragraph = page.footer.paragraphs[0]
     text = paragraph.add_run(clean(f"{data.caution} {data.made_with}  "))
-    number = paragraph.add_run()
-    for run in (text, number):
+    for run in (text, _field(paragraph, "PAGE", "1")):
         run.font.size = Pt(7.5)
+
+
+def _field(paragraph: Any, code: str, shown: str) -> Any:
+    """Add a run whose text the word processor makes: a page number, the number of a table."""
+    run = paragraph.add_run()
     for kind in ("begin", "code", "separate", "shown", "end"):
         if kind in ("code", "shown"):
             element = _element("instrText" if kind == "code" else "t")
-            element.text = "PAGE" if kind == "code" else "1"
+            element.text = code if kind == "code" else shown
         else:
             element = _element("fldChar", fldCharType=kind)
-        number._r.append(element)
+        run._r.append(element)
+    return run
+
+
+def _caption(document: Any, kind: str, label: str, text: str, *, bold: bool = True) -> Any:
+    """Add a caption whose number is a field, so that more of them can be put between."""
+    paragraph = document.add_paragraph(style="Caption")
+    number = re.search(r"\d+$", label)
+    if number:
+        paragraph.add_run(clean(label[: number.start()]))
+        _field(paragraph, f"SEQ {kind.capitalize()} \\* ARABIC", number.group())
+        paragraph.add_run(". ")
+    elif label:
+        paragraph.add_run(clean(f"{label}. "))
+    paragraph.add_run(clean(text)).bold = bold
+    return paragraph
 
 
 # ---- blocks ----------------------------------------------------------------------------------
@@ -196,9 +215,9 @@ def _paragraph(document: Any, block: Paragraph) -> None:
     from docx.shared import Pt
 
     if block.tone in ("note", "caution"):
-        _boxed(document, block.text)
+        _boxed(document, block.shown)
         return
-    run = document.add_paragraph().add_run(clean(block.text))
+    run = document.add_paragraph().add_run(clean(block.shown))
     if block.tone == "lead":
         run.font.size = Pt(10.5)
 
@@ -217,7 +236,7 @@ def _boxed(document: Any, text: str) -> None:
 def _items(document: Any, block: Items) -> None:
     from docx.shared import Pt
 
-    for number, item in enumerate(block.items):
+    for number, item in enumerate(block.shown):
         paragraph = document.add_paragraph(style="List Number" if block.ordered else "List Bullet")
         run = paragraph.add_run(clean(item))
         if block.small:
@@ -259,7 +278,7 @@ def _table(document: Any, block: TableBlock, figures: Mapping[str, Any]) -> None
     from docx.enum.text import WD_ALIGN_PARAGRAPH
     from docx.shared import Pt
 
-    document.add_paragraph(clean(block.title), style="Caption")
+    _caption(document, block.kind, block.label, block.title)
     columns, numbers = block.columns, block.numeric
     if block.pictures:
         columns, numbers = (*columns, block.picture_head), (*numbers, False)
@@ -332,8 +351,7 @@ def _figure(document: Any, block: FigureBlock, figures: Mapping[str, Any], most:
     paragraph.alignment = WD_ALIGN_PARAGRAPH.CENTER
     paragraph.paragraph_format.keep_with_next = True
     _picture(paragraph, block, figures, _TEXT_WIDTH_CM, most)
-    below = document.add_paragraph(style="Caption")
-    below.add_run(clean(block.caption)).bold = False
+    below = _caption(document, block.kind, block.label, block.caption, bold=False)
     below.paragraph_format.keep_with_next = False
 
 

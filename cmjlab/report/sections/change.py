@@ -56,7 +56,8 @@ def _within(context: Context) -> list[Block]:
     table = _within_table(context, result)
     figure = _paired(context, result)
     text = result_text(context, result)
-    return [*_team(result, context), table, *figure, *text, *_onset_style(context, result),
+    intro = Paragraph(context.words.say("groups.within_intro"))
+    return [*_team(result, context), intro, table, *figure, *text, *_onset_style(context, result),
             *_mass(context)]  # fmt: skip
 
 
@@ -151,6 +152,7 @@ def _between(context: Context) -> list[Block]:
     figure = difference_figure(result, primary, change_that_matters=context.matters)
     caption = words.say("groups.figure_difference", metric=primary)
     return [
+        Paragraph(words.say("groups.between_intro")),
         context.figure("difference_primary", figure, caption),
         difference_table(context, result, shown, title, note),
         *result_text(context, result),
@@ -226,8 +228,8 @@ def drift_section(context: Context) -> Section:
             blocks.append(
                 Paragraph(say("drift.clean", before=study.before, session=plan.selected_in))
             )
-        blocks += _drift_table(context)
-        blocks += _drift_figure(context)
+        shown = [*_drift_table(context), *_drift_figure(context)]
+        blocks += [Paragraph(say("drift.shown")), *shown] if shown else []
         blocks.append(Paragraph(say("drift.remains")))
     return Section("drift", say("titles.drift"), tuple(blocks))
 

@@ -47,10 +47,11 @@ def reliability_section(context: Context) -> Section:
         return Section("reliability", title, (missing,))
     context.tables["reliability"] = result.table
     used = [str(s) for s in result.settings["use"]]
-    blocks: list[Block] = [Paragraph(say("repeatability.intro", sessions=used))]
+    intro = [say("repeatability.intro", sessions=used)]
     days = context.days_between(used[0], used[-1])
     if math.isfinite(days):
-        blocks.append(Paragraph(say("repeatability.interval_days", days=days)))
+        intro.append(say("repeatability.interval_days", days=days))
+    blocks: list[Block] = [Paragraph(" ".join([*intro, say("repeatability.shown")]))]
     blocks.append(reliability_table(context, result))
     blocks += _figures(context, result)
     blocks += result_text(context, result)
