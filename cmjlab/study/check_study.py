@@ -8,6 +8,8 @@ import pandas as pd
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import CmjlabError
+from cmjlab.study.check.doubt import Doubt
+from cmjlab.study.check.doubts import add_doubts, find_doubts
 from cmjlab.study.check.families import check_families
 from cmjlab.study.check.measured import check_measured
 from cmjlab.study.check.subgroups import check_subgroups
@@ -58,7 +60,25 @@ def _check_recordings(study: Study, problems: Problems) -> None:
                      found=str(problem), expected="recordings that can be measured",
                      remedy="Solve this first, then check again.")  # fmt: skip
         return
-    check_measured(jumps, study.athletes, study.decided, study.plan, problems)
+    check_measured(jumps, study.decided, study.plan, problems)
+    add_doubts(study_doubts(study), problems)
+
+
+def study_doubts(study: Study) -> tuple[Doubt, ...]:
+    """Return what cannot be right in a study's sessions, people and measures; it is measured.
+
+    Parameters
+    ----------
+    study : Study
+        As it was read or opened.
+
+    Returns
+    -------
+    tuple of Doubt
+        Fails first; empty when nothing is in doubt.
+    """
+    used = (study.before, study.after)
+    return find_doubts(study.jumps_at_load(), study.athletes, study.measures, used)
 
 
 def _check_names(study: Study, problems: Problems) -> None:
