@@ -28,18 +28,20 @@ from cmjlab.report.sections.methods import methods_section
 from cmjlab.report.sections.people import people_section
 from cmjlab.report.sections.reliability import reliability_section
 from cmjlab.report.sections.sentences import sentences_section
+from cmjlab.report.sections.subgroups import subgroups_section
 from cmjlab.words.catalog import read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
-#: Sections in order, by the key of their title.
-_SECTIONS: Mapping[str, Callable[[Context], Section]] = MappingProxyType(
+#: Sections in order, by the key of their title; a section that has nothing to show gives None.
+_SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
     {
         "coach": coach_section,
         "methods": methods_section,
         "people": people_section,
         "reliability": reliability_section,
+        "subgroups": subgroups_section,
         "groups": groups_section,
         "individuals": individuals_section,
         "drift": drift_section,
@@ -106,7 +108,8 @@ def gather(
     for number, key in enumerate(keys):
         if progress is not None:
             progress(Step(number, len(keys), context.words.say(f"titles.{key}")))
-        sections.append(_SECTIONS[key](context))
+        section = _SECTIONS[key](context)
+        sections += [section] if section is not None else []
     sections.append(provenance_section(context, today))
     sections.append(references_section(context))
     data = ReportData(

@@ -14,10 +14,10 @@ from report_kit import kit_study
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
+from cmjlab.report.blocks.rule_words import rule_words
 from cmjlab.report.build.subgroups import strength_cut, study_subgroups
 from cmjlab.report.sheets.athlete import athlete_page, gather_material, write_athlete_summaries
 from cmjlab.report.sheets.block import block_sheets, overview, write_block_sheets
-from cmjlab.report.sheets.rule_words import rule_words
 from cmjlab.stats.subgroups.rules import read_rules
 from cmjlab.words.catalog import read_words
 

@@ -27,6 +27,7 @@ from cmjlab.stats.subgroups.evidence import (
     split_repeatability,
     threshold_evidence,
 )
+from cmjlab.stats.subgroups.relation import metric_relation
 from cmjlab.stats.subgroups.rules import Rules, read_rules
 from cmjlab.stats.subgroups.standing import athlete_standing
 from cmjlab.stats.subgroups.subgroups import subgroup_athletes, with_subgroups
@@ -34,6 +35,7 @@ from cmjlab.stats.subgroups.subgroups import subgroup_athletes, with_subgroups
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
+HEIGHT = "jump_height_m"
 #: What a squad may be looked at with, where the table has it.
 MEASURES = (
     STRENGTH, "jump_height_m", BALANCE, FORCE_SHARE, PUSH, "time_to_takeoff_s",
@@ -53,8 +55,8 @@ class StudySubgroups:
     session : str
         The session that decides.
     results : dict of str to Result
-        "placement", "threshold", "measures" (repeatability), "split", "standing" where
-        possible.
+        "strength" (relative strength with jump height), "placement", "threshold", "measures"
+        (repeatability), "split", "standing" where possible.
     reasons : dict of str to str
         Why a result is missing.
     """
@@ -98,6 +100,7 @@ def study_subgroups(
     *,
     within: str | Sequence[str] | None = "sex",
     reference: pd.DataFrame | None = None,
+    only: Sequence[str] = (),
 ) -> StudySubgroups:
     """Analyse the subgroups of a study: evidence first, then the rules.
 
@@ -109,6 +112,8 @@ def study_subgroups(
         deciding session.
     reference : pandas.DataFrame, optional
         The user's reference, as for :func:`cmjlab.stats.subgroups.standing.athlete_standing`.
+    only : sequence of str
+        Names of the results that are wanted; all when empty.
 
     Raises
     ------
@@ -129,6 +134,7 @@ def study_subgroups(
     rules = study.subgroups
     measures = [m for m in MEASURES if m in table and table[m].notna().any()]
     runs: dict[str, Callable[[], Result]] = {
+        "strength": lambda: _strength(table, session, (within, level)),
         "threshold": lambda: _threshold(table, rules, session, (within, level)),
         "measures": lambda: metric_repeatability(table, measures, level=level),
         "split": lambda: split_repeatability(table, _needed(rules), within=within, level=level),
@@ -140,6 +146,8 @@ def study_subgroups(
         ),
     }
     for name, run in runs.items():
+        if only and name not in only:
+            continue
         try:
             results[name] = run()
         except CmjlabError as error:
@@ -188,6 +196,16 @@ def _needed(rules: pd.DataFrame) -> pd.DataFrame:
             " rule is 'else'."
         )
     return rules
+
+
+def _strength(
+    table: pd.DataFrame, session: str, how: tuple[str | Sequence[str] | None, float]
+) -> Result:
+    """Return whether relative strength goes with jump height in this squad."""
+    if STRENGTH not in table or not table[STRENGTH].notna().any():
+        raise StatsError(f"no athlete has a value of {STRENGTH}; it comes from measures.csv.")
+    within, level = how
+    return metric_relation(table, STRENGTH, HEIGHT, session=session, within=within, level=level)
 
 
 def _threshold(

@@ -12,8 +12,8 @@ import pandas as pd
 from cmjlab.catalog.direction import reading
 from cmjlab.plots.labels import metric_unit, value_text
 from cmjlab.report.blocks.format import label_with_unit, number_text
+from cmjlab.report.blocks.rule_words import rule_words
 from cmjlab.report.build.subgroups import StudySubgroups
-from cmjlab.report.sheets.rule_words import rule_words
 from cmjlab.results import Result, stored_reason
 from cmjlab.stats.common.measures import BALANCE, FORCE_SHARE, PUSH
 from cmjlab.stats.subgroups.rules import ELSE

@@ -11,9 +11,9 @@ import pandas as pd
 
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.report.blocks.rule_words import rule_words
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
-from cmjlab.report.sheets.rule_words import rule_words
 from cmjlab.stats.subgroups.rules import ELSE
 from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
 from cmjlab.stats.targets.wanted import read_targets

@@ -8,18 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.results import Case, Reason, Sentence
-from cmjlab.stats.association.rows import Correlation, add_correlation
-from cmjlab.stats.common.least_squares import Estimate, is_constant
+from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.measures import ALL
 from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.tables import unit_of
 from cmjlab.stats.common.verdicts import estimate_says, relation_says, side_of_zero
+from cmjlab.stats.subgroups.relation import add_coefficient, add_line
 
 Array = NDArray[np.float64]
 SUPPORTED, NOT_SUPPORTED, CANNOT_TELL = "supported", "not_supported", "cannot_tell"
 #: A difference smaller than this share of the squad's SD separates nothing; our own limit.
 SMALL = 0.5
-_FEWEST = 6
 
 
 @dataclass(frozen=True)
@@ -44,21 +43,12 @@ def add_cut(rows: Rows, part: CutPart) -> str:
         session=part.session,
         n=len(part.x),
     )
-    per_unit = f"{unit_of(part.outcome)} per unit".strip()
-    why = None
-    if len(part.x) < _FEWEST:
-        why = Reason("few_with_both_values", {"n": len(part.x)})
-    elif is_constant(part.x) or is_constant(part.y):
-        why = Reason("one_does_not_vary")
+    why = add_line(here, part.x, part.y, part.outcome)
     if why is not None:
-        here.none("outcome_slope", why, unit=per_unit)
-        for statistic in ("correlation", "cut_difference", "cut_beyond_line"):
+        for statistic in ("cut_difference", "cut_beyond_line"):
             here.none(statistic, why)
         return CANNOT_TELL
     design = np.column_stack([np.ones_like(part.x), part.x])
-    _add_coefficient(here.at(unit=per_unit), "outcome_slope", design, part.y)
-    r = float(np.corrcoef(part.x, part.y)[0, 1])
-    add_correlation(here, "correlation", Correlation(r, len(part.x) - 2, len(part.x)))
     cut = {"cut": part.cut, "unit": unit_of(part.metric)}
     return _add_difference(here.at(case=Case("above_less_below", cut)), part, design)
 
@@ -76,25 +66,11 @@ def _add_difference(here: Place, part: CutPart, line: Array) -> str:
     here.add_estimate(
         "cut_difference", difference, estimator="difference_of_means", interval_kind="welch_t"
     )
-    _add_coefficient(here, "cut_beyond_line", np.column_stack([line, above.astype(float)]), part.y)
+    add_coefficient(here, "cut_beyond_line", np.column_stack([line, above.astype(float)]), part.y)
     low, high = (float(limit) for limit in difference.interval(here.level))
     if side_of_zero(low, high) in ("up", "down"):
         return SUPPORTED
     return NOT_SUPPORTED if max(-low, high) < SMALL * part.y.std(ddof=1) else CANNOT_TELL
-
-
-def _add_coefficient(here: Place, statistic: str, design: Array, y: Array) -> None:
-    """Add the last coefficient of a regression with its t interval."""
-    solution, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
-    df = len(y) - rank
-    if rank < design.shape[1] or df < 1:
-        here.none(statistic, Reason("cut_and_line_alike"))
-        return
-    rest = y - design @ solution
-    variance = float(rest @ rest) / df
-    se = float(np.sqrt(variance * np.linalg.inv(design.T @ design)[-1, -1]))
-    estimate = Estimate(float(solution[-1]), se, float(df))
-    here.add_estimate(statistic, estimate, estimator="least_squares", interval_kind="t")
 
 
 def _welch(first: Array, second: Array) -> Estimate:

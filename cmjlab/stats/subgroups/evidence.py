@@ -29,6 +29,7 @@ from cmjlab.stats.subgroups.cut import (
     cut_sentences,
 )
 from cmjlab.stats.subgroups.noise import check_session, find_noise
+from cmjlab.stats.subgroups.relation import error_frame
 from cmjlab.stats.subgroups.repeat import add_repeat, repeat_sentence
 from cmjlab.stats.subgroups.rules import check_columns, read_rules
 
@@ -115,21 +116,12 @@ def threshold_evidence(
     return Result(
         "threshold",
         rows.frame(),
-        points={"scatter": pd.concat(points, ignore_index=True), "noise": _errors(data, metric, outcome, within)},
+        points={"scatter": pd.concat(points, ignore_index=True), "noise": error_frame(data, [metric, outcome], within)},
         settings={"metric": metric, "outcome": outcome, "cut": cut, "session": chosen,
                   "within": within, "level": level, "verdict": verdicts},
         notes=tuple(notes),
         sentences=tuple(sentences),
     )  # fmt: skip
-
-
-def _errors(table: pd.DataFrame, metric: str, outcome: str, within: Any) -> pd.DataFrame:
-    """Return typical errors for the bars of the figure; empty where they are not known."""
-    found = find_noise(table, [metric, outcome], None, strata(table, within))
-    rows = []
-    if found.noise is not None:
-        rows = list(zip(found.metrics, found.noise.error, strict=True))
-    return pd.DataFrame(rows, columns=["metric", "typical_error"])
 
 
 def split_repeatability(

@@ -19,6 +19,7 @@ from cmjlab.stats.common.measures import PLACEMENT_RULES, strata
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import check_table, every_group, refuse_infinite
 from cmjlab.stats.subgroups.balance import add_balance
+from cmjlab.stats.subgroups.cuts import cuts_frame
 from cmjlab.stats.subgroups.draws import DRAWS, SEED, Noise, squad_draws
 from cmjlab.stats.subgroups.noise import FoundNoise, check_session, find_noise
 from cmjlab.stats.subgroups.rules import Rules, check_columns, place, read_rules, roster_words
@@ -124,10 +125,16 @@ def subgroup_athletes(
         for mask in masks.values():
             _add_true_values(rows, data[at & mask & data[metric].notna()], metric, noise)
     balance = add_balance(rows, data[at], placements, read.metrics)
+    cuts = cuts_frame(read, {name: data[mask & at] for name, mask in masks.items()})
     return Result(
         "subgroups",
         rows.frame(),
-        points={"placements": placements, "balance": balance, "rules": _rules_frame(read)},
+        points={
+            "placements": placements,
+            "balance": balance,
+            "rules": _rules_frame(read),
+            "cuts": cuts,
+        },
         settings={
             **_settings(read, chosen, noise, within, sure, placements),
             "groups": list(dict.fromkeys([*every_group(data), *read.every_subgroup])),
