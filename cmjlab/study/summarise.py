@@ -36,7 +36,9 @@ def summarise_sessions(
     how : str
         "mean" (recommended: Claudino et al. 2017, and order statistics: the best of n grows
         with n), "median", "best" (all metrics of the one highest jump, never a mix of best
-        values) or "best_n_mean" (mean of the ``best_n`` highest jumps).
+        values) or "best_n_mean" (mean of the ``best_n`` highest jumps). The best are taken from
+        equally many jumps in each session of an athlete: from the first m accepted jumps with a
+        height, in the order of the table, m being the fewest that a session of this athlete has.
     jumps_wanted : int
         Jumps wanted per athlete and session; becomes ``n_expected``.
     best_n : int
@@ -49,7 +51,9 @@ def summarise_sessions(
     -------
     pandas.DataFrame
         Sessions table: athlete, group, session, role, date, n_jumps, n_expected, n_excluded,
-        metrics; ``load_kg`` where the jumps have a load. Athletes without an accepted jump keep
+        metrics; ``load_kg`` where the jumps have a load. For the best also ``summary`` (``how``)
+        and ``n_compared`` (m): the statistics of change say where jumps were set aside, and refuse
+        tables that were put together from different m. Athletes without an accepted jump keep
         their row, with n_jumps 0 and no values.
 
     Raises
@@ -79,6 +83,11 @@ def summarise_sessions(
     out["n_jumps"] = used.groupby(keys, observed=True).size().reindex(out.index, fill_value=0)
     out["n_expected"] = int(jumps_wanted)
     out["n_excluded"] = recorded - out["n_jumps"]
+    if how in ("best", "best_n_mean"):
+        used = _equally_many(used)
+        compared = used.groupby(keys, observed=True).size()
+        out["summary"] = how
+        out["n_compared"] = compared.reindex(out.index, fill_value=0).astype("Int64")
     summary = _summary(used, keys, values, how, best_n).reindex(out.index)
     out = pd.concat([out, summary], axis=1).reset_index()
     loads = loads_of(jumps)
@@ -105,6 +114,19 @@ def _accepted(jumps: pd.DataFrame) -> pd.Series:
     if "accepted" not in jumps:
         return pd.Series(True, index=jumps.index)
     return jumps["accepted"].astype("boolean").fillna(False).astype(bool)
+
+
+def _equally_many(used: pd.DataFrame) -> pd.DataFrame:
+    """Return the first m jumps with a height of every session, m as each athlete's fewest.
+
+    The best of m normal jumps lies 0.56, 0.85, 1.03, … SDs above the mean for m = 2, 3, 4, …
+    (order statistics), so that a session with more jumps would win by their number.
+    """
+    with_height = used[used[_BEST_BY].notna()]
+    counts = with_height.groupby(["athlete", "session"], observed=True).size()
+    fewest = counts.groupby("athlete").min()
+    place = with_height.groupby(["athlete", "session"], observed=True).cumcount()
+    return with_height[place < with_height["athlete"].map(fewest)]
 
 
 def _summary(

@@ -79,6 +79,13 @@ SESSIONS = Table(
         Column("n_jumps", "integer", "jumps in the summary"),
         Column("n_expected", "integer", "jumps wanted"),
         Column("n_excluded", "integer", "jumps recorded but not in the summary"),
+        Column("summary", "text", "best or best_n_mean, where the best jumps stand for a session"),
+        Column(
+            "n_compared",
+            "integer",
+            "first accepted jumps from which the best were taken: as many in each of the"
+            " athlete's sessions, because the best of more jumps is higher by number alone",
+        ),
         *_metric_columns(),
     ),
     key=("athlete", "session"),

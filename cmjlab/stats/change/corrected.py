@@ -20,6 +20,7 @@ from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.change.design import Contrast, contrasts_of
 from cmjlab.stats.change.left_out import left_out_frame, left_out_notes
 from cmjlab.stats.change.pairs import Pairs, make_pairs, prepare
+from cmjlab.stats.common.best_of import best_notes
 from cmjlab.stats.common.least_squares import Array, Estimate, full_rank, least_squares
 from cmjlab.stats.common.noise import Noise, noise_of
 from cmjlab.stats.common.rows import Place, Rows
@@ -79,7 +80,11 @@ def change_between_corrected(
         table=rows.frame(),
         points={"left_out": left_out_frame(every)},
         settings={"before": prepared.before, "after": prepared.after, "level": level},
-        notes=(*left_out_notes(every), Note("corrected_for_reliability")),
+        notes=(
+            *left_out_notes(every),
+            *best_notes(prepared.table),
+            Note("corrected_for_reliability"),
+        ),
         sentences=tuple(sentences),
     )
 

@@ -9,6 +9,7 @@ from cmjlab.results import Note
 from cmjlab.stats.change.comparison import Comparison
 from cmjlab.stats.change.left_out import in_session
 from cmjlab.stats.change.pairs import Pairs, Prepared
+from cmjlab.stats.common.best_of import best_notes
 
 #: A baseline difference of this many pooled SDs is named. Our own choice; no paper prescribes it.
 GAP = 0.5
@@ -31,6 +32,7 @@ def _estimand(prepared: Prepared, every: Sequence[Pairs], *, between: bool) -> N
 def within_notes(prepared: Prepared, every: Sequence[Pairs]) -> list[Note]:
     """Return the remarks of a change within groups."""
     notes = [_estimand(prepared, every, between=False), Note("no_comparison_group")]
+    notes += best_notes(prepared.table)
     if prepared.group_order:
         notes.append(Note("not_a_comparison"))
     sizes = [len(p.athletes) for p in every if 1 < len(p.athletes) < FEW]
@@ -51,6 +53,7 @@ def between_notes(
     ]
     if assignment == "other":
         notes.append(Note("lords_paradox"))
+    notes += best_notes(prepared.table)
     return [*notes, *(n for c in comparisons for n in _metric_notes(c))]
 
 

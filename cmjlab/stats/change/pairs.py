@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
+from cmjlab.stats.common.best_of import refuse_unequal_best
 from cmjlab.stats.common.tables import check_table, grid, metric_names, session_order
 
 Array = NDArray[np.float64]
@@ -126,7 +127,7 @@ def prepare(
     ------
     StatsError
         Unknown sessions or columns, the same session twice, an athlete without a group or
-        in two groups, duplicates.
+        in two groups, duplicates, best jumps from unequal numbers of jumps.
     """
     checked = check_table(table)
     for column in ("athlete", "session"):
@@ -144,6 +145,7 @@ def prepare(
             f"before and after are the same session, {before!r}; name two different sessions."
         )
     used = checked[checked["session"].astype(str).isin([before, after, *map(str, also)])]
+    refuse_unequal_best(used)
     names = metric_names(checked, metrics)
     if group is None:
         return Prepared(used, names, before, after)

@@ -20,6 +20,7 @@ from cmjlab.stats.change.pairs import (
     prepare,
     session_values,
 )
+from cmjlab.stats.common.best_of import best_notes
 from cmjlab.stats.common.noise import no_noise_text, noise_or_reason
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import every_group
@@ -117,7 +118,7 @@ def change_individual(
             "groups": every_group(table),
             "level": level,
         },
-        notes=(*left_out_notes(every), *_ALWAYS, *more),
+        notes=(*left_out_notes(every), *best_notes(prepared.table), *_ALWAYS, *more),
         sentences=tuple(sentences),
     )
 

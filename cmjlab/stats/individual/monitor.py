@@ -20,6 +20,7 @@ from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.change.left_out import left_out_notes
 from cmjlab.stats.change.paired import mean_estimate
 from cmjlab.stats.change.pairs import Prepared, make_pairs, prepare, session_values
+from cmjlab.stats.common.best_of import refuse_unequal_best
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.loads import loads_of
 from cmjlab.stats.common.noise import maximum_modulus, noise_of
@@ -115,6 +116,7 @@ def _values(
 ) -> tuple[list[str], dict[str, float]]:
     """Return the sessions in order and this athlete's value in each (nan when missing)."""
     checked = check_table(table)
+    refuse_unequal_best(checked[checked["athlete"] == athlete])
     metric_names(checked, metric)
     order = session_order(checked)
     for base in bases:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from cmjlab.checks import shown, suggestion
 from cmjlab.errors import ArgumentError, StatsError
 from cmjlab.results import Note
+from cmjlab.stats.common.best_of import best_notes, refuse_unequal_best
 from cmjlab.stats.common.tables import (
     check_table,
     grid,
@@ -107,7 +108,8 @@ def read_panel(
     Raises
     ------
     StatsError
-        Duplicates, an athlete of two groups, an empty group, fewer than two sessions.
+        Duplicates, an athlete of two groups, an empty group, fewer than two sessions, best jumps from
+        unequal numbers of jumps.
     ArgumentError
         ``order`` or ``control`` is not usable.
     """
@@ -120,6 +122,9 @@ def read_panel(
         notes.append(Note("repeated_rows", {"n": len(table) - len(checked)}))
     name = metric_names(checked, metric)[0]
     sessions, more = _sessions(checked, name, order)
+    compared = checked[checked["session"].astype(str).isin(sessions)]
+    refuse_unequal_best(compared)
+    notes += best_notes(compared)
     cells = grid(checked, name, sessions)
     notes += [*more, *cells.notes]
     if not cells.athletes:

@@ -11,6 +11,7 @@ import pandas as pd
 from cmjlab.errors import StatsError
 from cmjlab.plan import Plan, Selection
 from cmjlab.results import Case, Note, Result
+from cmjlab.stats.common.best_of import best_notes
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import every_group
 from cmjlab.stats.targets.answers import Answer, answer, count_athletes
@@ -206,4 +207,4 @@ def _notes(question: Question, answers: Sequence[Answer]) -> tuple[Note, ...]:
         notes.append(Note("targets_neither_leads"))
     if any(math.isnan(a.target.amount) for a in answers):
         notes.append(Note("targets_without_amount"))
-    return tuple(notes)
+    return (*notes, *best_notes(question.prepared.table))
