@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.catalog import METRICS, STATISTICS
+from cmjlab.later import Tables, WhenRead
 from cmjlab.units import show, shown_unit
 from cmjlab.words.catalog import Words, read_words
 from cmjlab.words.phrases import Case, Note, Reason, Sentence
@@ -48,7 +49,7 @@ class Result:
         ``estimator``, ``interval_kind``, ``first``, ``second``, ``case``, ``leads`` and ``reason_code``;
         ``method``, ``contrast`` and ``text`` are the same in words, for display only.
     points : mapping of str to pandas.DataFrame
-        Tidy data behind the figures, by name.
+        Tidy data behind the figures, by name; some are made when they are first read.
     settings : mapping
         Plain data: everything needed to compute the result again. ``leading`` is there where
         several statistics could answer the question: which one does (``statistic``, "" when
@@ -56,7 +57,8 @@ class Result:
     notes : tuple of Note
         Remarks that a reader needs; nothing is left out silently.
     sentences : tuple of Sentence
-        The result in plain words: keys and numbers, put into words when they are read.
+        The result in plain words: keys and numbers, put into words when they are read. May be
+        given as a :class:`~cmjlab.later.Later`, which is called when somebody reads them.
     """
 
     kind: str
@@ -64,11 +66,16 @@ class Result:
     points: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
-    sentences: tuple[Sentence, ...] = ()
+    sentences: WhenRead[tuple[Sentence, ...]] = WhenRead(())
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "points", MappingProxyType(dict(self.points)))
+        object.__setattr__(self, "points", Tables(self.points))
         object.__setattr__(self, "settings", MappingProxyType(dict(self.settings)))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return what a copy or another process needs: everything made, nothing left for later."""
+        parts = (self.table, dict(self.points), dict(self.settings), self.notes, self.sentences)
+        return type(self), (self.kind, *parts)
 
     def rows(self, statistic: str | None = None, **where: Any) -> pd.DataFrame:
         """Return the rows of one statistic, filtered by column values.

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from cmjlab.later import Later, Tables
 from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.common.components import session_components
 from cmjlab.stats.common.intervals import f_quantile, f_tail
@@ -21,20 +22,28 @@ from cmjlab.stats.reliability.robust import shares
 BANDS = ((0.5, "poor"), (0.75, "moderate"), (0.9, "good"), (np.inf, "excellent"))
 
 
-def all_points(
-    data: Cube, table: pd.DataFrame, group: Mapping[str, str] | None
-) -> dict[str, pd.DataFrame]:
-    """Return everything that figures and tables need, by name."""
-    values = values_points(data, group)
-    return {
-        "values": values,
-        "pairs": values,
-        "agreement": agreement_points(data),
-        "influence": influence_points(data),
-        "components": component_points(data),
-        "icc_forms": icc_form_points(),
-        "icc_bands": icc_band_points(table, data.k),
-    }
+def all_points(data: Cube, table: pd.DataFrame, group: Mapping[str, str] | None) -> Tables:
+    """Return everything that figures and tables need, by name; each is made when it is read.
+
+    Parameters
+    ----------
+    data : Cube
+    table : pandas.DataFrame
+        Rows of the single ICCs at least; nobody else may hold it, so that it stays as it is.
+    group : mapping of athlete to stratum, optional
+    """
+    values = Later(lambda: values_points(data, group))
+    return Tables(
+        {
+            "values": values,
+            "pairs": values,
+            "agreement": Later(lambda: agreement_points(data)),
+            "influence": Later(lambda: influence_points(data)),
+            "components": Later(lambda: component_points(data)),
+            "icc_forms": Later(icc_form_points),
+            "icc_bands": Later(lambda: icc_band_points(table, data.k)),
+        }
+    )
 
 
 def values_points(data: Cube, group: Mapping[str, str] | None) -> pd.DataFrame:

@@ -17,6 +17,7 @@ import pandas as pd
 
 from cmjlab import checks
 from cmjlab.errors import ArgumentError
+from cmjlab.later import Later
 from cmjlab.results import Note, Result
 from cmjlab.stats.common.intervals import mls_limits
 from cmjlab.stats.common.mean_squares import Array, two_way
@@ -126,14 +127,21 @@ def reliability(
             frames.append(inner.frame())
             notes += sentences.stratum_notes(name, more, notes)
     jump_frames, jump_notes = within_session_rows(jumps, names, sessions, level)
-    frame = pd.concat([*frames, *jump_frames], ignore_index=True)
+    frames += jump_frames
+    frame = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
+    # A table of their own, so that what is made later does not follow changes of the result's.
+    kept = frame[frame["statistic"].isin(sentences.READ)]
+
+    def verdict() -> pd.DataFrame:
+        return sentences.verdict_points(kept, matters)
+
     used = checked[checked["session"].isin(sessions)]
     days, day_notes = points.retest_days(used, data.sessions)
     result = Result(
         "reliability",
         frame,
-        points=points.all_points(data, frame, strata.of if strata else None)
-        | {"verdict": sentences.verdict_points(frame, matters)},
+        points=points.all_points(data, kept, strata.of if strata else None)
+        | {"verdict": Later(verdict), "grras": Later(lambda: grras_points(result))},
         settings={
             "metrics": names,
             "use": sessions,
@@ -152,9 +160,9 @@ def reliability(
             *day_notes,
             *points.jump_count_notes(used),
         ),
+        sentences=Later(lambda: sentences.all_sentences(verdict(), kept, data)),
     )
-    result = replace(result, sentences=tuple(sentences.all_sentences(result, data)))
-    return replace(result, points={**result.points, "grras": grras_points(result)})
+    return result
 
 
 def _matters(value: Any, names: list[str]) -> dict[str, float]:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from cmjlab.results import Note, Reason, Result, Sentence
+from cmjlab.results import Note, Reason, Sentence
 from cmjlab.stats.common.mean_squares import Array, MeanSquares
 from cmjlab.stats.reliability.copied import copied_notes
 from cmjlab.stats.reliability.data import Cube
@@ -29,6 +29,10 @@ PURPOSES = {
     "squad_mean": "smallest_detectable_change_mean",
 }
 
+_VERDICT_FROM = ["metric", "group", "estimate", "ci_low", "ci_high", "n"]
+#: Statistics from which verdicts, sentences and the bands of ICCs are made.
+READ = (*PURPOSES.values(), "session_change", "sd_between_jumps", "icc_a1", "icc_c1")
+
 
 def verdict_points(table: pd.DataFrame, matters: Mapping[str, float]) -> pd.DataFrame:
     """Return, per metric, stratum and purpose, the smallest detectable change and the answer.
@@ -37,26 +41,20 @@ def verdict_points(table: pd.DataFrame, matters: Mapping[str, float]) -> pd.Data
     below the change that matters, "no" when it lies above it, else "cannot_tell"; or
     "not_declared" (no change that matters), or "not_estimable".
     """
-    rows: list[dict[str, Any]] = []
+    parts = []
     for purpose, key in PURPOSES.items():
-        for _, r in table[table["statistic"] == key].iterrows():
-            wanted = matters.get(str(r["metric"]), np.nan)
-            rows.append(
-                {
-                    "metric": r["metric"],
-                    "group": r["group"],
-                    "purpose": purpose,
-                    "smallest_detectable": r["estimate"],
-                    "ci_low": r["ci_low"],
-                    "ci_high": r["ci_high"],
-                    "change_that_matters": wanted,
-                    "answer": _answer(r["ci_low"], r["ci_high"], wanted),
-                    "n": r["n"],
-                }
-            )
+        part = table.loc[table["statistic"] == key, _VERDICT_FROM]
+        wanted = [matters.get(str(m), np.nan) for m in part["metric"]]
+        ends = zip(part["ci_low"].tolist(), part["ci_high"].tolist(), wanted, strict=True)
+        part = part.rename(columns={"estimate": "smallest_detectable"}).assign(
+            purpose=purpose,
+            change_that_matters=np.array(wanted, dtype=np.float64),
+            answer=[_answer(*each) for each in ends],
+        )
+        parts.append(part)
     columns = ["metric", "group", "purpose", "smallest_detectable", "ci_low", "ci_high",
                "change_that_matters", "answer", "n"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns)
+    return pd.concat(parts, ignore_index=True)[columns]
 
 
 def _answer(low: float, high: float, wanted: float) -> str:
@@ -71,23 +69,25 @@ def _answer(low: float, high: float, wanted: float) -> str:
 
 def verdict_sentences(verdict: pd.DataFrame) -> list[Sentence]:
     """Return one sentence per metric and stratum, from the verdict table."""
+    found: dict[tuple[str, str], dict[str, dict[str, Any]]] = {}
+    for row in verdict.to_dict("records"):
+        group = row["group"] if isinstance(row["group"], str) else ""
+        found.setdefault((str(row["metric"]), group), {})[row["purpose"]] = row
     out = []
-    for (metric, group), part in verdict.groupby(["metric", "group"], sort=False, dropna=False):
-        rows = part.set_index("purpose")
-        one, squad = rows.loc["one_athlete"], rows.loc["squad_mean"]
+    for (metric, group), rows in found.items():
+        one, squad = rows["one_athlete"], rows["squad_mean"]
         if one["answer"] == "not_estimable":
             continue
         values = {
             "one": one["smallest_detectable"],
             "squad": squad["smallest_detectable"],
-            "detectable": _detectable(str(metric), one, squad),
+            "detectable": _detectable(metric, one, squad),
         }
-        stratum = group if isinstance(group, str) else ""
-        out.append(Sentence("reliability.smallest_detectable", str(metric), stratum, values))
+        out.append(Sentence("reliability.smallest_detectable", metric, group, values))
     return out
 
 
-def _detectable(metric: str, one: pd.Series, squad: pd.Series) -> Sentence:
+def _detectable(metric: str, one: Mapping[str, Any], squad: Mapping[str, Any]) -> Sentence:
     """Return whether the change that matters is detectable, for one athlete and for the mean."""
     if one["answer"] == "not_declared":
         return Sentence("reliability.detectable_not_declared", metric)
@@ -107,7 +107,7 @@ def change_sentences(table: pd.DataFrame) -> list[Sentence]:
     """Return a sentence for every change between sessions whose interval leaves out zero."""
     rows = table[(table["statistic"] == "session_change") & np.isfinite(table["ci_low"])]
     out = []
-    for _, r in rows[(rows["ci_low"] > 0) | (rows["ci_high"] < 0)].iterrows():
+    for r in rows[(rows["ci_low"] > 0) | (rows["ci_high"] < 0)].to_dict("records"):
         values = {
             "first": r["first"],
             "second": r["second"],
@@ -125,18 +125,17 @@ def jump_sentences(table: pd.DataFrame, data: Cube) -> list[Sentence]:
     """Return sentences on the noise within a session, where single jumps were given."""
     rows = table[(table["statistic"] == "sd_between_jumps") & np.isfinite(table["estimate"])]
     key = "reliability.jump_noise_one_session" if data.k < 2 else "reliability.jump_noise"
-    return [
-        Sentence(key, str(r["metric"]), values={"sd": r["estimate"]}) for _, r in rows.iterrows()
-    ]
+    found = zip(rows["metric"], rows["estimate"].tolist(), strict=True)
+    return [Sentence(key, str(metric), values={"sd": sd}) for metric, sd in found]
 
 
-def all_sentences(result: Result, data: Cube) -> list[Sentence]:
+def all_sentences(verdict: pd.DataFrame, table: pd.DataFrame, data: Cube) -> tuple[Sentence, ...]:
     """Return verdict, session changes and noise within a session."""
-    return [
-        *verdict_sentences(result.points["verdict"]),
-        *change_sentences(result.table),
-        *jump_sentences(result.table, data),
-    ]
+    return (
+        *verdict_sentences(verdict),
+        *change_sentences(table),
+        *jump_sentences(table, data),
+    )
 
 
 def data_notes(
