@@ -32,7 +32,8 @@ def participant_flow(
     Returns
     -------
     dict of str to pandas.DataFrame
-        ``sessions``: session, role, planned, tested, with_accepted_jumps, missing, explained;
+        ``sessions``: session, role, planned, tested, with_accepted_jumps, missing, explained
+        (a week of monitoring is planned for those who came or are noted as missing);
         ``missing``: athlete, group, session, status, reason (one row per athlete and session
         without a recording; status "" when nobody said why);
         ``jumps``: session, group, recorded, accepted, excluded_by_rules, excluded_by_person,
@@ -89,12 +90,15 @@ def _missing_athletes(study: StudyFolder, jumps: pd.DataFrame) -> pd.DataFrame:
     for row in study.participation.to_dict("records"):
         notes.setdefault(str(row["athlete"]), []).append(row)
     roster, order = study.athletes, study.settings.session_order
+    weekly = study.settings.monitoring
     rows = [
         (athlete, group, session, *_explained(notes.get(athlete, []), session, days, order))
         for athlete, group in zip(roster["athlete"], roster["group"], strict=True)
         for session in order
         if (athlete, session) not in tested
     ]
+    # Part of a squad may be tested weekly: only who is noted as missing was expected.
+    rows = [row for row in rows if row[2] not in weekly or row[3]]
     return pd.DataFrame(rows, columns=["athlete", "group", "session", "status", "reason"])
 
 
@@ -125,16 +129,17 @@ def _explained(
 
 def _sessions(study: StudyFolder, jumps: pd.DataFrame, missing: pd.DataFrame) -> pd.DataFrame:
     rows = []
-    planned = len(study.athletes) or jumps["athlete"].nunique()
+    squad = len(study.athletes) or jumps["athlete"].nunique()
     for session, role in zip(study.sessions["session"], study.sessions["role"], strict=True):
         part = jumps[jumps["session"] == session]
         gone = missing[missing["session"] == session]
+        tested = part["athlete"].nunique()
         rows.append(
             {
                 "session": session,
                 "role": role,
-                "planned": planned,
-                "tested": part["athlete"].nunique(),
+                "planned": tested + len(gone) if role == "monitoring" else squad,
+                "tested": tested,
                 "with_accepted_jumps": part.loc[part["accepted"].astype(bool), "athlete"].nunique(),
                 "missing": len(gone),
                 "explained": int((gone["status"] != "").sum()),

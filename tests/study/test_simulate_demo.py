@@ -33,7 +33,7 @@ def table(folder: Path, name: str) -> pd.DataFrame:
 def test_sizes_and_places() -> None:
     assert demo_study() == BLOCK
     assert demo_study(mini=True) == MINI
-    assert size_of(BLOCK) < 10_000_000
+    assert size_of(BLOCK) < 13_000_000
     assert size_of(MINI) < 1_000_000
     for folder in (ROOT, BLOCK, MINI):
         assert "invented" in (folder / "README.md").read_text(encoding="utf-8")
@@ -63,8 +63,12 @@ def test_who_was_there() -> None:
         "strength": 10, "fast_braking": 10, "usual": 10,
     }  # fmt: skip
     names = {f.name.split(".")[0] for f in (BLOCK / "recordings").iterdir()}
+    weekly = {n for n in names if "_ses-mon" in n}
     # 30 × 3 × 3, less one session, less one who left, and one jump that was taken again
-    assert len(names) == 270 - 3 - 3 + 1
+    assert len(names - weekly) == 270 - 3 - 3 + 1
+    # 12 × 3 × 3, less one who was travelling
+    assert len(weekly) == 108 - 3
+    assert len({n.split("_")[0] for n in weekly}) == 12
     assert not [n for n in names if n.startswith(("sub-A19_ses-base2", "sub-A27_ses-post"))]
     assert not (BLOCK / "names.csv").exists()
     assert len(list((MINI / "recordings").iterdir())) == 36
@@ -111,6 +115,24 @@ def test_what_went_wrong_is_seen(name: str, accepted: bool) -> None:
     if "A14" in name:
         (row,) = table(BLOCK, "decisions").to_dict("records")
         assert (row["file"], row["action"]) == (name, "reject")
+
+
+def test_weeks_of_monitoring_show_who_came_back() -> None:
+    """Height and asymmetry of the returning athlete against the own weeks before, as put in."""
+    truth = table(BLOCK, "truth").query("metric == 'jump_height_m' and athlete == 'A09'")
+    true = truth[truth["level"] == "athlete"].set_index("session")["value"]
+    drop = true[["mon1", "mon2", "mon3"]] / true["base2"] - 1
+    assert drop.is_monotonic_increasing
+    assert drop["mon1"] == pytest.approx(-0.20, abs=0.01)
+    assert drop["mon3"] > -0.08
+    seen = []
+    for week in ("mon1", "mon3"):
+        files = sorted((BLOCK / "recordings").glob(f"sub-A09_ses-{week}_*"))
+        assert len(files) == 3
+        jumps = [measure(read_recording(f)) for f in files]
+        assert all(j.accepted for j in jumps)
+        seen.append(sum(j.metrics["braking_impulse_asymmetry_percent"] for j in jumps) / 3)
+    assert seen[1] - seen[0] == pytest.approx(10.0, abs=3.0)  # 14 points spared, then 4
 
 
 def test_decimal_commas() -> None:

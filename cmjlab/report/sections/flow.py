@@ -39,6 +39,8 @@ def flow_steps(context: Context) -> tuple[list[FlowStep], bool]:
 
 
 def _drawn(context: Context, names: list[str]) -> set[str]:
+    weekly = set(context.study.settings.monitoring)  # they are no step of the comparison
+    names = [n for n in names if n not in weekly] or names
     if len(names) <= _MOST_SESSIONS:
         return set(names)
     wanted = {names[0], context.study.before, context.study.after, names[-1]}

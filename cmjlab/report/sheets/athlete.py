@@ -115,7 +115,7 @@ def athlete_page(material: Material, athlete: str, name: str = "") -> Page:
     sessions = [
         s
         for s in groups.study.sessions["session"].astype(str)
-        if s in set(table["session"].astype(str))
+        if s in set(table["session"].astype(str)) and s not in groups.study.settings.monitoring
     ]
     metrics = [m for m in _measures(groups.study, groups) if m in table and table[m].notna().any()]
     noise = _noise(material.reliability, metrics)

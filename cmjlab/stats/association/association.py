@@ -27,7 +27,14 @@ from cmjlab.stats.association.rows import (
 )
 from cmjlab.stats.association.sentences import association_notes, association_sentences
 from cmjlab.stats.common.rows import Rows
-from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite, session_order
+from cmjlab.stats.common.tables import (
+    check_table,
+    compared_sessions,
+    metric_names,
+    refuse_infinite,
+    session_order,
+)
+from cmjlab.stats.common.weeks import unused_weeks
 
 
 def association(
@@ -52,7 +59,7 @@ def association(
     metrics : str or sequence of str, optional
         Columns on the other side; default all numeric ones but ``x``.
     use : sequence of str, optional
-        Sessions for the correlations over sessions; default all.
+        Sessions for the correlations over sessions; default all but weeks of monitoring.
     before, after : str, optional
         Two sessions: the correlation of changes, of ``x`` with the change, and (when ``x`` is
         the metric itself) of change against the mean of both are added.
@@ -112,15 +119,18 @@ def association(
         points={"pairs": pd.concat(points, ignore_index=True) if points else pd.DataFrame()},
         settings={"x": left, "metrics": right, "use": sessions, "before": before, "after": after,
                   "level": level},
-        notes=association_notes(data, left, right, pair, rows),
+        notes=(
+            *association_notes(data, left, right, pair, rows),
+            *(unused_weeks(data, sessions) if use is None else ()),
+        ),
         sentences=association_sentences(rows),
     )  # fmt: skip
 
 
 def _sessions(table: pd.DataFrame, use: Sequence[str] | None) -> list[str]:
-    order = session_order(table)
     if use is None:
-        return order
+        return compared_sessions(table)
+    order = session_order(table)
     wanted = [use] if isinstance(use, str) else [str(u) for u in use]
     return [_known(order, s, "use") for s in wanted]
 

@@ -209,7 +209,10 @@ def metric_names(table: pd.DataFrame, metrics: Any = None) -> list[str]:
 
 
 def sessions_to_use(table: pd.DataFrame, use: Any = None) -> list[str]:
-    """Return the sessions to compare: those asked for, else role baseline, else all present."""
+    """Return the sessions to compare: those asked for, else role baseline, else all present.
+
+    Weeks of monitoring are taken only when they are asked for, or when there is nothing else.
+    """
     order = session_order(table)
     if use is not None:
         wanted = [use] if isinstance(use, str) else [str(u) for u in use]
@@ -227,7 +230,16 @@ def sessions_to_use(table: pd.DataFrame, use: Any = None) -> list[str]:
         base = set(table.loc[table["role"] == "baseline", "session"].astype(str))
         if base:
             return [s for s in order if s in base]
-    return order
+    return compared_sessions(table)
+
+
+def compared_sessions(table: pd.DataFrame) -> list[str]:
+    """Return the sessions in order without those of role monitoring, unless there is nothing else."""
+    order = session_order(table)
+    if "role" not in table:
+        return order
+    weekly = set(table.loc[table["role"] == "monitoring", "session"].astype(str))
+    return [s for s in order if s not in weekly] or order
 
 
 def refuse_infinite(table: pd.DataFrame, metrics: Sequence[str]) -> None:

@@ -20,11 +20,13 @@ from cmjlab.results import Note
 from cmjlab.stats.common.best_of import best_notes, refuse_unequal_best
 from cmjlab.stats.common.tables import (
     check_table,
+    compared_sessions,
     grid,
     metric_names,
     session_order,
     sessions_to_use,
 )
+from cmjlab.stats.common.weeks import unused_weeks
 
 #: Label of the only group when the table names none.
 EVERYBODY = ""
@@ -144,9 +146,10 @@ def _sessions(
     """Return sessions in order (those with a value) and notes about the others."""
     notes: list[Note] = []
     if order is None:
-        wanted = session_order(table)
+        wanted = compared_sessions(table)
         if not isinstance(table["session"].dtype, pd.CategoricalDtype):
             notes.append(Note("order_of_appearance", {"sessions": wanted}))
+        notes += unused_weeks(table, wanted)
     else:
         if isinstance(order, str) or not all(isinstance(s, str) for s in order):
             raise ArgumentError(f"order: a list of session names is needed, found {shown(order)}.")

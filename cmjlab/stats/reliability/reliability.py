@@ -28,6 +28,7 @@ from cmjlab.stats.common.tables import (
     metric_names,
     sessions_to_use,
 )
+from cmjlab.stats.common.weeks import training_between
 from cmjlab.stats.reliability import points as points
 from cmjlab.stats.reliability import sentences as sentences
 from cmjlab.stats.reliability.data import Cube, cube, log_values
@@ -67,7 +68,8 @@ def reliability(
     metrics : str or sequence of str, optional
         Metrics; by default all numeric columns.
     use : str or sequence of str, optional
-        Sessions to compare, in protocol order; by default those with role baseline, else all.
+        Sessions to compare, in protocol order; by default those with role
+        baseline, else all but weeks of monitoring.
     by : str, optional
         Column of strata, e.g. "sex": everything again within each stratum (column ``group``;
         it stays empty in the rows of all athletes).
@@ -157,6 +159,7 @@ def reliability(
             *(strata.notes if strata else ()),
             *notes,
             *jump_notes,
+            *training_between(checked, sessions),
             *day_notes,
             *points.jump_count_notes(used),
         ),

@@ -24,6 +24,7 @@ from cmjlab.simulate.spoil import double_dip, early_movement
 from cmjlab.simulate.study import SimulatedStudy, simulate_study
 from cmjlab.study.demo import scenario
 from cmjlab.study.demo.rules import find_rules
+from cmjlab.study.demo.season import with_monitoring
 from cmjlab.study.store.batch import Progress, ProgressCallback
 from cmjlab.tables import DECISIONS
 
@@ -108,8 +109,7 @@ def write_demo(
         )
     study = _with_troubles(simulate_study(scenario.settings(), seed=seed), seed)
     rules = None if mini else scenario.subgroups(*find_rules(study))
-    if mini:
-        study = _subset(study)
+    study = _subset(study) if mini else with_monitoring(study, seed)
     (folder / "recordings").mkdir(parents=True, exist_ok=True)
     for done, sim in enumerate(study.recordings, start=1):
         _write_recording(sim, folder / "recordings", mini)

@@ -18,7 +18,14 @@ TITLE = "Merrowfold handball academy, autumn block (invented)"
 MINI_TITLE = "Merrowfold handball academy, two baselines (invented)"
 SEED = 2026
 
-DATES = {"base1": "2026-08-24", "base2": "2026-08-31", "post": "2026-10-26"}
+DATES = {
+    "base1": "2026-08-24",
+    "base2": "2026-08-31",
+    "mon1": "2026-09-14",
+    "mon2": "2026-09-21",
+    "mon3": "2026-09-28",
+    "post": "2026-10-26",
+}
 #: Athletes of the small teaching subset: two of each group, all present.
 MINI_PER_GROUP = 2
 MINI_SESSIONS = ("base1", "base2")
@@ -32,6 +39,26 @@ PLAIN_FILES = (("A01", "base1"),)
 ABSENT = {"A19": "base2"}
 LEFT = {"A27": "post"}
 REASONS = {"A19": "illness", "A27": "moved away"}
+
+#: Weeks of monitoring, with the share of the block's effect that they show.
+WEEKS = {"mon1": 0.25, "mon2": 0.375, "mon3": 0.5}
+#: Who is tested weekly: the twelve of the first team, four of each group.
+MONITORED = (
+    "A01", "A04", "A06", "A07", "A02", "A03", "A09", "A10", "A11", "A16", "A18", "A20",
+)  # fmt: skip
+#: Who returns from an injury, the days of it, and what it took from the own jump, by week.
+RETURNING = ("A09", "2026-09-02", "2026-09-12")
+TROUBLES = {
+    ("A09", "mon1"): {"height": -0.20, "depth": -0.08},
+    ("A09", "mon2"): {"height": -0.14, "depth": -0.05},
+    ("A09", "mon3"): {"height": -0.07},
+    ("A20", "mon2"): {"height": -0.17, "time": 0.04},  # a poor week, and no more than that
+}
+#: Percent by which the returning athlete spares the right leg.
+SPARED_SIDE = {("A09", "mon1"): -14.0, ("A09", "mon2"): -9.0, ("A09", "mon3"): -4.0}
+#: A monitored athlete who was not there, with the week.
+NOT_THAT_WEEK = {"A04": "mon3"}
+WEEK_QUIET_S = 1.3
 
 #: The change that matters, stated before the block.
 CHANGE_THAT_MATTERS = {
@@ -196,11 +223,15 @@ weeks in three groups, and were tested again (post): three countermovement jumps
 on the hips, two force plates, 1000 Hz. The groups were formed on what base1 showed
 (subgroups.csv): `strength` are the athletes with the lowest squat maximum for their body
 mass, `fast_braking` those who dip deep and slowly, `usual` trained as before. What each
-emphasis was for stands in targets.csv.
+emphasis was for stands in targets.csv. Twelve of them, the first team, were also tested in three
+weeks of the block (mon1 to mon3, role monitoring): these weeks are followed by themselves and
+are no part of the comparison.
 
 As in real life, one athlete missed a session and one left (participation.csv), one jump began
 with a wobble, one was a double dip and was taken again, one file was saved by a spreadsheet
-with decimal commas, and in one jump the arms left the hips (decisions.csv).
+with decimal commas, and in one jump the arms left the hips (decisions.csv). One athlete was hurt
+in training and came back to jumping when a clinician had cleared it: her first weeks are lower,
+and she spares one leg. Another had one poor week, and one was travelling.
 
 truth.csv holds what was put in: exact values of each jump, each athlete's true value in each
 session, true changes of the groups, and the typical error of the population.

@@ -61,6 +61,11 @@ class StudySettings:
         """Session ids in the order of the study."""
         return list(self.sessions["session"])
 
+    @property
+    def monitoring(self) -> list[str]:
+        """Sessions with role monitoring, in order: weeks to follow, no part of the comparison."""
+        return list(self.sessions.loc[self.sessions["role"] == "monitoring", "session"])
+
     def planned_session(self, which: str) -> str:
         """Return the session "before" or "after" the block, "" when there is none.
 
