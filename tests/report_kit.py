@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+import shutil
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,8 @@ from cmjlab.simulate.jump import RecordingSettings, record
 from cmjlab.simulate.profile import Profile
 from cmjlab.study.folder.create import create_study
 
+#: A browser that prints pages, None where there is none.
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ROLES = {"base1": "baseline", "base2": "baseline", "post": "post"}
 NAMES = {"A00": 'Zoë <b>&"Ünal" 日本', "A01": "O'Brien $x$ {{7*7}}", "A02": "Łukasz 1.5"}
 DATES = {"base1": "2026-08-31", "base2": "2026-09-07", "post": "2026-10-26"}
@@ -98,3 +102,17 @@ def text_of(section: object) -> str:
         elif b.kind == "figure":
             parts += [b.caption, b.alt]
     return " ".join(parts).replace("\u00a0", " ")
+
+
+def printed(path: Path, place: Path) -> bytes:
+    """Return a page as a browser prints it (PDF)."""
+    out = place / f"{path.stem}.pdf"
+    assert CHROMIUM
+    subprocess.run(
+        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+         "--disable-background-networking", "--disable-component-update", "--disable-sync",
+         f"--user-data-dir={place / ('profile-' + path.stem)}", "--no-pdf-header-footer",
+         f"--print-to-pdf={out}", path.as_uri()],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    return out.read_bytes()

@@ -35,7 +35,11 @@ def subgroups(
         typer.Option(help="Your reference table: metric, mean, sd or quantiles p5 …, source."),
     ] = None,
     people: Annotated[
-        bool, typer.Option("--names", help="Show the names of names.csv on athletes' pages.")
+        bool,
+        typer.Option("--names", help="Show the names of names.csv on block sheets and pages."),
+    ] = False,
+    each: Annotated[
+        bool, typer.Option("--each", help="Write a block sheet for every athlete, too.")
     ] = False,
     results: Results = None,
 ) -> None:
@@ -54,7 +58,7 @@ def subgroups(
         _placement(found)
         _write(found, opened)
         if pages:
-            _pages(found, opened, people)
+            _pages(found, opened, people, each)
         say.line()
         say.line(say.CAUTION)
 
@@ -153,16 +157,23 @@ def _compare(found: StudySubgroups) -> None:
         )
 
 
-def _pages(found: StudySubgroups, study: Study, people: bool) -> None:
+def _pages(found: StudySubgroups, study: Study, people: bool, each: bool) -> None:
     """Write block sheets and athletes' pages; without block.csv the sheets are left out, and told."""
     from cmjlab.report.sheets.athlete import write_athlete_summaries
     from cmjlab.report.sheets.block import write_block_sheets
+    from cmjlab.report.sheets.block_each import write_person_sheets
 
+    names = _names(study) if people else None
     if study.block.empty:
         say.line("note: no block sheets, because block.csv has no rows.")
     else:
-        say.line(f"block sheets: {write_block_sheets(study, groups=found)}")
-    written = write_athlete_summaries(study, groups=found, names=_names(study) if people else None)
+        path = write_block_sheets(study, groups=found, names=names)
+        say.line(f"block sheets: {path} (print on A4)")
+        if each:
+            say.line(
+                f"one sheet per athlete: {write_person_sheets(study, groups=found, names=names)}"
+            )
+    written = write_athlete_summaries(study, groups=found, names=names)
     say.line(f"athletes' pages: {len(written)} in {written[0].parent}")
 
 

@@ -136,6 +136,8 @@ BLOCK = Table(
         Column("load", "text", "load"),
         Column("sets", "text", "sets"),
         Column("reps", "text", "repetitions"),
+        Column("weeks", "text", "weeks of the block in which the row holds, e.g. 1-4; empty: all"),
+        Column("percent_of", "text", "measure that a percentage of load is of, e.g. squat_1rm"),
     ),
 )
 

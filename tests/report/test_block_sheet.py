@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
-from report_kit import kit_study
+from report_kit import CHROMIUM, kit_study, printed
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
@@ -20,8 +17,6 @@ from cmjlab.report.sheets.athlete import athlete_page, gather_material, write_at
 from cmjlab.report.sheets.block import block_sheets, overview, write_block_sheets
 from cmjlab.stats.subgroups.rules import read_rules
 from cmjlab.words.catalog import read_words
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 def block(*rows: tuple[str, ...]) -> pd.DataFrame:
@@ -263,16 +258,3 @@ def test_sheets_print_one_page_per_subgroup_and_one_per_athlete(study, groups, t
             tuple(map(float, b.split())) for b in re.findall(rb"/MediaBox\s*\[([^\]]+)\]", data)
         }
         assert all(np.allclose(b, (0, 0, 595, 842), atol=1.5) for b in boxes)  # A4 in points
-
-
-def printed(path: Path, place: Path) -> bytes:
-    out = place / f"{path.stem}.pdf"
-    assert CHROMIUM
-    subprocess.run(
-        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-         "--disable-background-networking", "--disable-component-update", "--disable-sync",
-         f"--user-data-dir={place / ('profile-' + path.stem)}", "--no-pdf-header-footer",
-         f"--print-to-pdf={out}", path.as_uri()],
-        check=True, capture_output=True, timeout=120,
-    )  # fmt: skip
-    return out.read_bytes()

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,16 +15,17 @@ from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.rule_words import rule_words
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
+from cmjlab.report.sheets.block_kilos import Kilos, kilos
+from cmjlab.report.sheets.block_tables import kilos_table
 from cmjlab.stats.subgroups.rules import ELSE
 from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
 from cmjlab.stats.targets.wanted import read_targets
+from cmjlab.study.folder.block_rows import EVERYBODY, cell, weeks_range
 from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
 
-#: Word in column subgroup for a row that everybody does.
-EVERYBODY = "all"
 #: Columns of a sheet; sets and repetitions share one.
 COLUMNS = ("start_position", "range", "intent", "load", "dose")
 
@@ -47,24 +49,45 @@ class Line:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One printed page."""
+    """One printed page.
+
+    Attributes
+    ----------
+    subgroup : str
+    lines : tuple of Line
+        The exercises.
+    athletes : tuple of str
+    reasons : tuple of str
+        The rules of the subgroup; nothing about a single person.
+    people : tuple of str
+        Who was moved and who is a close call: for coaches, not for the wall.
+    targets : tuple of str
+    kilos : tuple of Kilos
+        Loads of the exercises with a percentage of a maximum.
+    """
 
     subgroup: str
-    athletes: tuple[str, ...]
-    reasons: tuple[str, ...]
-    targets: tuple[str, ...]
     lines: tuple[Line, ...]
+    athletes: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
+    people: tuple[str, ...] = ()
+    targets: tuple[str, ...] = ()
+    kilos: tuple[Kilos, ...] = ()
 
 
-def block_sheets(block: pd.DataFrame, subgroups: list[str]) -> tuple[Sheet, ...]:
+def block_sheets(
+    block: pd.DataFrame, subgroups: list[str], words: Words | None = None
+) -> tuple[Sheet, ...]:
     """Return the sheets of a block, without athletes: which cells are shared, which differ.
 
     Parameters
     ----------
     block : pandas.DataFrame
         As ``study.block``: exercise, subgroup (or "all"), start_position, range, intent, load,
-        sets, reps. Rows stay in their order.
+        sets, reps, and weeks where a row holds in some weeks only. Rows stay in their order.
     subgroups : list of str
+    words : Words, optional
+        Default: the words of cmjlab.
 
     Raises
     ------
@@ -73,34 +96,57 @@ def block_sheets(block: pd.DataFrame, subgroups: list[str]) -> tuple[Sheet, ...]
     """
     if block.empty:
         raise StudyError("block.csv has no rows; write exercise × subgroup there, then run again.")
-    rows = {g: _rows_of(block, g) for g in subgroups}
+    words = words or read_words()
+    rows = {g: _rows_of(block, g, words) for g in subgroups}
     strange = sorted(set(block["subgroup"].dropna().astype(str)) - {*subgroups, EVERYBODY})
     if strange:
         raise StudyError(
             f"block.csv: there is no subgroup {strange[0]!r}; subgroups are {', '.join(subgroups)}"
             f" (or '{EVERYBODY}'). Correct the name there or in subgroups.csv."
         )
-    return tuple(Sheet(g, (), (), (), _lines(rows, g)) for g in subgroups)
+    return tuple(Sheet(g, _lines(rows, g)) for g in subgroups)
 
 
-def _rows_of(block: pd.DataFrame, subgroup: str) -> dict[str, tuple[str, ...]]:
-    """Return exercise -> cells of one subgroup; its own row counts before one for everybody."""
-    out: dict[str, tuple[str, ...]] = {}
-    own = set()
+def _rows_of(block: pd.DataFrame, subgroup: str, words: Words) -> dict[str, tuple[str, ...]]:
+    """Return exercise -> cells of one subgroup; its own rows count before those for everybody."""
+    found: dict[str, dict[str, tuple[str, ...]]] = {}
+    own = {cell(e) for e in block.loc[block["subgroup"].astype(str) == subgroup, "exercise"]}
     for row in block.to_dict("records"):
-        name, whose = _text(row["exercise"]), _text(row["subgroup"])
-        if whose not in (subgroup, EVERYBODY):
+        name, whose = cell(row["exercise"]), cell(row["subgroup"])
+        if whose != subgroup and not (whose == EVERYBODY and name not in own):
             continue
-        if whose == subgroup:
-            if name in own:
-                raise StudyError(
-                    f"block.csv: {name!r} stands twice for {subgroup!r}; keep one row or name them apart."
-                )
-            own.add(name)
-        elif name in own:
-            continue
-        out[name] = _cells(row)
-    return out
+        weeks = cell(row.get("weeks"))
+        mine = found.setdefault(name, {})
+        if weeks in mine or (mine and "" in (weeks, *mine)):
+            raise StudyError(
+                f"block.csv: {name!r} stands twice for {whose!r}; keep one row, name them apart, or"
+                " give each its weeks (column weeks, e.g. 1-4 and 5-8)."
+            )
+        mine[weeks] = _cells(row)
+    return {name: _over_weeks(by_weeks, words) for name, by_weeks in found.items()}
+
+
+def _over_weeks(by_weeks: dict[str, tuple[str, ...]], words: Words) -> tuple[str, ...]:
+    """Return the cells of an exercise; what differs from week to week says in which."""
+    if len(by_weeks) == 1:
+        return next(iter(by_weeks.values()))
+    out = []
+    for place in range(len(COLUMNS)):
+        contents = {weeks: cells[place] for weeks, cells in by_weeks.items()}
+        if len(set(contents.values())) == 1:
+            out.append(next(iter(contents.values())))
+        else:
+            parts = (
+                words.say("block_sheet.in_weeks", weeks=_weeks_text(weeks), what=text or "–")
+                for weeks, text in contents.items()
+            )
+            out.append("; ".join(parts))
+    return tuple(out)
+
+
+def _weeks_text(weeks: str) -> str:
+    first, last = weeks_range(weeks) or (0, 0)
+    return f"{first}" if first == last else f"{first}–{last}"
 
 
 def _cells(row: dict[object, object]) -> tuple[str, ...]:
@@ -110,13 +156,8 @@ def _cells(row: dict[object, object]) -> tuple[str, ...]:
 
 
 def _text(value: object) -> str:
-    if value is None or pd.isna(value):  # type: ignore[call-overload]
-        return ""
-    return (
-        str(value).strip().replace(" - ", "–").replace("-", "–")
-        if _is_range(value)
-        else str(value).strip()
-    )
+    text = cell(value)
+    return text.replace(" - ", "–").replace("-", "–") if _is_range(text) else text
 
 
 def _is_range(value: object) -> bool:
@@ -144,7 +185,7 @@ def _lines(rows: dict[str, dict[str, tuple[str, ...]]], subgroup: str) -> tuple[
 
 
 def _reasons(groups: StudySubgroups, subgroup: str, words: Words) -> tuple[str, ...]:
-    """Return why athletes are in this subgroup: rules, moves, calls that are close."""
+    """Return the rules by which athletes are in this subgroup."""
     placement = groups.results.get("placement")
     if placement is None:
         return (words.say("block_sheet.from_roster"),)
@@ -154,15 +195,31 @@ def _reasons(groups: StudySubgroups, subgroup: str, words: Words) -> tuple[str, 
         key = "block_sheet.rule_else" if row["rule"] == ELSE else "block_sheet.rule"
         rule = rule_words(str(row["rule"]), words)
         out.append(words.say(key, rule=rule, session=groups.session, reason=row["reason"] or "–"))
+    return tuple(out)
+
+
+def _people(
+    groups: StudySubgroups, subgroup: str, words: Words, names: Mapping[str, str]
+) -> tuple[str, ...]:
+    """Return who was moved into this subgroup and why, and whose call is close."""
+    placement = groups.results.get("placement")
+    if placement is None:
+        return ()
     people = placement.points["placements"]
     mine = people[people["subgroup"] == subgroup]
-    moved = mine[mine["moved"] == "yes"]
-    for row in moved.to_dict("records"):
-        out.append(words.say("block_sheet.moved", athlete=row["athlete"], reason=row["reason"]))
+    out = [
+        words.say("block_sheet.moved", athlete=_called(row["athlete"], names), reason=row["reason"])
+        for row in mine[mine["moved"] == "yes"].to_dict("records")
+    ]
     close = mine[(mine["call"] == CLOSE_CALL) & (mine["moved"] != "yes")]
     if len(close):
-        out.append(words.say("block_sheet.close", athletes=list(close["athlete"])))
+        who = [_called(a, names) for a in close["athlete"]]
+        out.append(words.say("block_sheet.close", athletes=who))
     return tuple(out)
+
+
+def _called(athlete: object, names: Mapping[str, str]) -> str:
+    return names.get(str(athlete), str(athlete))
 
 
 def _targets(study: Study, subgroup: str, words: Words) -> tuple[str, ...]:
@@ -175,13 +232,50 @@ def _targets(study: Study, subgroup: str, words: Words) -> tuple[str, ...]:
     return tuple(out)
 
 
+def filled_sheets(
+    study: Study, groups: StudySubgroups, words: Words, names: Mapping[str, str]
+) -> tuple[Sheet, ...]:
+    """Return the sheets of a study, with athletes, reasons, targets and kilos.
+
+    Parameters
+    ----------
+    study : Study
+    groups : StudySubgroups
+    words : Words
+    names : mapping of athlete to name
+        Empty: ids.
+
+    Raises
+    ------
+    StudyError
+        block.csv is empty or does not fit the subgroups; there are no subgroups.
+    """
+    if not groups.subgroups:
+        raise StudyError("no subgroups: write subgroups.csv, or the column group of athletes.csv.")
+    out = []
+    for sheet in block_sheets(study.block, groups.subgroups, words):
+        subgroup, athletes = sheet.subgroup, tuple(groups.members(sheet.subgroup))
+        out.append(
+            replace(
+                sheet,
+                athletes=athletes,
+                reasons=_reasons(groups, subgroup, words),
+                people=_people(groups, subgroup, words, names),
+                targets=_targets(study, subgroup, words),
+                kilos=kilos(study, subgroup, athletes),
+            )
+        )
+    return tuple(out)
+
+
 def write_block_sheets(
     study: Study,
     out: str | os.PathLike[str] | None = None,
     *,
     groups: StudySubgroups | None = None,
+    names: Mapping[str, str] | None = None,
 ) -> Path:
-    """Write the block sheets of a study: an overview page, then one page per subgroup.
+    """Write the block sheets of a study: an overview page for coaches, then one page per subgroup.
 
     Parameters
     ----------
@@ -190,6 +284,8 @@ def write_block_sheets(
         HTML file; default ``block_sheets.html`` in the results folder.
     groups : StudySubgroups, optional
         When it is at hand.
+    names : mapping of athlete to name, optional
+        Shown in place of the ids; they are private, give them only when asked.
 
     Returns
     -------
@@ -201,25 +297,33 @@ def write_block_sheets(
         block.csv is empty or does not fit the subgroups; there are no subgroups.
     """
     groups = groups or study_subgroups(study)
-    names = groups.subgroups
-    if not names:
-        raise StudyError("no subgroups: write subgroups.csv, or the column group of athletes.csv.")
     words = read_words(study.folder / "words.toml")
-    sheets = tuple(
-        Sheet(s.subgroup, tuple(groups.members(s.subgroup)), _reasons(groups, s.subgroup, words),
-              _targets(study, s.subgroup, words), s.lines)
-        for s in block_sheets(study.block, names)
-    )  # fmt: skip
-    from cmjlab import __version__
-
+    sheets = filled_sheets(study, groups, words, names or {})
+    tables = {
+        s.subgroup: tuple(kilos_table(k, study, words, names or {}) for k in s.kilos)
+        for s in sheets
+    }
     text = template_engine().get_template("block_sheet.html.j2").render(
-        title=study.title, sheets=sheets, exercises=overview(sheets), words=words.part("block_sheet"),
-        cautions=words.part("cautions"), language=words.say("page.language"), version=__version__,
-        css=stylesheet("sheet.css"),
+        sheets=sheets, exercises=overview(sheets), tables=tables, names=names or {},
+        weeks=range(1, study.settings.weeks_of_block + 1), **page_values(study, words),
     )  # fmt: skip
     path = Path(out) if out is not None else Path(study.results) / "block_sheets.html"
     atomic_write(path, text)
     return path
+
+
+def page_values(study: Study, words: Words) -> dict[str, object]:
+    """Return what every block sheet shows: title, words, cautions, style."""
+    from cmjlab import __version__
+
+    return {
+        "title": study.title,
+        "words": words.part("block_sheet"),
+        "cautions": words.part("cautions"),
+        "language": words.say("page.language"),
+        "version": __version__,
+        "css": stylesheet("sheet.css") + stylesheet("block.css"),
+    }
 
 
 def overview(sheets: tuple[Sheet, ...]) -> list[tuple[str, list[str], list[list[str]]]]:

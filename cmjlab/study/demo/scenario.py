@@ -190,7 +190,8 @@ def block() -> pd.DataFrame:
         ):
             rows.append(
                 {"exercise": exercise, "subgroup": group, "start_position": start, "range": span,
-                 "intent": intent, "load": load, "sets": sets, "reps": reps}
+                 "intent": intent, "load": load, "sets": sets, "reps": reps,
+                 "percent_of": "squat_1rm" if "1RM" in load else None}
             )  # fmt: skip
     return BLOCK.frame(rows)
 

@@ -19,6 +19,7 @@ from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.recording import Recording
 from cmjlab.settings import Settings
+from cmjlab.study.folder.block_settings import BlockSettings
 from cmjlab.study.folder.cells import find_table
 from cmjlab.study.folder.ids import tidy_id
 from cmjlab.study.folder.settings import ROLES
@@ -59,7 +60,7 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "block": {
         "exercise": "drop jump", "subgroup": "all", "start_position": "box 30 cm",
         "range": "short", "intent": "as fast as possible", "load": "body weight", "sets": "4",
-        "reps": "5",
+        "reps": "5", "weeks": "", "percent_of": "",
     },
     "targets": {
         "subgroup": "strength", "metric": "jump_height_m", "wanted": "more", "amount": "0.015",
@@ -206,7 +207,7 @@ def study_toml(settings: dict[str, Any]) -> str:
     """
     import tomli_w
 
-    allowed = ("study", "sessions", "plan", "method", "layout")
+    allowed = ("study", "sessions", "plan", "block", "method", "layout")
     for section in settings:
         if section not in allowed:
             raise ArgumentError(
@@ -219,6 +220,7 @@ def study_toml(settings: dict[str, Any]) -> str:
         if role not in ROLES:
             raise ArgumentError(f"settings: role {role!r} is not one of {', '.join(ROLES)}.")
     Plan.from_dict(data.get("plan", {}))
+    BlockSettings.from_dict(data.get("block", {}))
     method = dict(data.get("method", {}))
     Method.preset(str(method.pop("preset", "recommended"))).replace(**method)
     for layout in data.get("layout", []):

@@ -18,13 +18,14 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.settings import Settings
+from cmjlab.study.folder.block_settings import BlockSettings
 from cmjlab.study.folder.ids import look_alikes, tidy_id, why_alike
 from cmjlab.study.folder.missing_folder import no_study_file
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import iso_date
 
 ROLES = ("baseline", "mid", "post", "follow_up", "monitoring")
-_SECTIONS = ("study", "sessions", "plan", "method", "layout")
+_SECTIONS = ("study", "sessions", "plan", "block", "method", "layout")
 _STUDY_KEYS = ("title", "recordings", "file_names")
 _SESSION_KEYS = ("session", "role", "date")
 _FILE = "study.toml"
@@ -46,6 +47,8 @@ class StudySettings:
         Columns session, role, date (ISO text), in the order of the study.
     plan, method, layouts
         Choices; the first layout whose match fits a file is used.
+    block : BlockSettings
+        Weeks of the block, bar and plates.
     """
 
     title: str
@@ -55,6 +58,7 @@ class StudySettings:
     plan: Plan
     method: Method
     layouts: tuple[Layout, ...]
+    block: BlockSettings
 
     @property
     def session_order(self) -> list[str]:
@@ -65,6 +69,11 @@ class StudySettings:
     def monitoring(self) -> list[str]:
         """Sessions with role monitoring, in order: weeks to follow, no part of the comparison."""
         return list(self.sessions.loc[self.sessions["role"] == "monitoring", "session"])
+
+    @property
+    def weeks_of_block(self) -> int:
+        """Weeks of the block: as [block] says, else as the plan says, at least one."""
+        return self.block.weeks or max(1, round(self.plan.block_weeks))
 
     def planned_session(self, which: str) -> str:
         """Return the session "before" or "after" the block, "" when there is none.
@@ -117,6 +126,7 @@ def read_settings(folder: Path, problems: Problems) -> StudySettings:
         layouts=tuple(
             _settings(Layout, b, f"layout {i}", problems) for i, b in enumerate(blocks, start=1)
         ),
+        block=_block(_section(data, "block", problems), list(sessions["session"]), problems),
     )
 
 
@@ -173,6 +183,17 @@ def _settings(kind: type[S], values: Any, section: str, problems: Problems) -> S
             expected="settings as documented", remedy="Correct the setting that is named.",
         )  # fmt: skip
         return kind()
+
+
+def _block(values: dict[str, Any], sessions: list[str], problems: Problems) -> BlockSettings:
+    block = _settings(BlockSettings, values, "block", problems)
+    until = block.maximum_until
+    if until and until not in sessions:
+        problems.add(
+            "fail", "unknown_session", where=(_FILE, "", "block.maximum_until"), found=until,
+            expected=", ".join(sessions), remedy=f"Name a session.{suggestion(until, sessions)}",
+        )  # fmt: skip
+    return block
 
 
 def method_from(values: dict[str, Any]) -> Method:

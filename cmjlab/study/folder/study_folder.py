@@ -12,6 +12,7 @@ from cmjlab.errors import StudyError
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
+from cmjlab.study.folder.block_rows import check_block
 from cmjlab.study.folder.cross_checks import check_people
 from cmjlab.study.folder.loads import with_loads
 from cmjlab.study.folder.missing_folder import no_folder
@@ -61,6 +62,7 @@ class StudyFolder:
         self._problems = problems
         self.files = check_people(settings, tables, problems)
         check_targets(tables, settings.plan.change_that_matters, problems)
+        check_block(tables, settings.weeks_of_block, problems)
 
     @classmethod
     def read(
