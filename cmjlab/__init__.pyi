@@ -46,6 +46,8 @@ from .stats.planning.planning import what_squad_shows as what_squad_shows
 from .stats.planning.scenario import Scenario as Scenario
 from .stats.reliability.jumps_needed import jumps_needed as jumps_needed
 from .stats.reliability.reliability import reliability as reliability
+from .stats.season.charts import FollowSettings as FollowSettings
+from .stats.season.follow import follow as follow
 from .stats.subgroups.assign import assign_randomly as assign_randomly
 from .stats.subgroups.evidence import metric_repeatability as metric_repeatability
 from .stats.subgroups.evidence import split_repeatability as split_repeatability

@@ -7,8 +7,9 @@ from cmjlab.catalog.statistics_change import CHANGE
 from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
+from cmjlab.catalog.statistics_season import SEASON
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 
 STATISTICS: dict[str, Statistic] = {
-    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS)
+    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON)
 }

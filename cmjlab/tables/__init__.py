@@ -22,6 +22,7 @@ from cmjlab.tables.written import (
     SESSIONS,
     STATISTICS_TABLE,
     TARGET_ANSWERS,
+    WEEKS,
 )
 
 __all__ = [
@@ -45,4 +46,5 @@ __all__ = [
     "TARGET_ANSWERS",
     "Table",
     "USER_TABLES",
+    "WEEKS",
 ]

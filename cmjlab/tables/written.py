@@ -190,6 +190,36 @@ TARGET_ANSWERS = Table(
     key=("subgroup", "metric"),
 )
 
+_SIDES = ("above", "below", "")
+
+WEEKS = Table(
+    "weeks",
+    "one row per athlete, metric and week that is followed, against the own stable weeks",
+    (
+        Column("athlete", "text", "athlete id", required=True),
+        Column("group", "text", "group of the athlete"),
+        Column("metric", "text", "metric key", required=True),
+        Column("session", "text", "week", required=True),
+        Column("date", "date", "date of the week, ISO"),
+        Column("look", "integer", "number of the athlete's week"),
+        Column("value", "number", "value of the week, in the metric's unit"),
+        Column("own_level", "number", "mean of the athlete's stable weeks"),
+        Column("stable_weeks", "integer", "how many they are"),
+        Column("difference", "number", "value less own level"),
+        Column("alarm_half", "number", "an alarm is a difference beyond this, either way"),
+        Column("alarm", "text", "where the week lies beyond it", allowed=_SIDES),
+        Column("mean", "number", "weighted mean of the differences up to this week"),
+        Column("mean_half", "number", "a conclusion is a weighted mean beyond this, either way"),
+        Column("conclusion", "text", "where the weighted mean lies beyond it", allowed=_SIDES),
+        Column("since", "text", "week since which the conclusion stands without a break"),
+        Column("sum_above", "number", "running sum above, in typical errors"),
+        Column("sum_below", "number", "running sum below, in typical errors"),
+        Column("sum_limit", "number", "a sum beyond this is a second sign of a change"),
+        Column("sum_side", "text", "which sum lies beyond it", allowed=_SIDES),
+    ),
+    key=("athlete", "metric", "session"),
+)
+
 PROBLEMS = Table(
     "problems",
     "one row per problem of a study folder",
@@ -213,4 +243,5 @@ RESULT_TABLES: dict[str, Table] = {
     "statistics": STATISTICS_TABLE,
     "problems": PROBLEMS,
     "target_answers": TARGET_ANSWERS,
+    "weeks": WEEKS,
 }

@@ -30,7 +30,7 @@ INNER_ROOMS = {
     "stats": [
         ["common"],
         ["association", "change", "individual", "mixed", "planning", "reliability", "subgroups"],
-        ["targets"],
+        ["targets", "season"],
     ],
     "study": [
         ["folder"], ["store"], ["decide"], ["check"], ["demo"],

@@ -1,0 +1,1 @@
+"""A season: athletes followed from week to week against their own stable weeks."""
