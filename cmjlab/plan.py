@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 from cmjlab.settings import Settings, setting
 
@@ -62,6 +64,11 @@ class Plan(Settings):
     change_that_matters: dict[str, float] = setting(
         {}, "smallest change worth acting on, per metric, in the metric's unit"
     )
+    typical_error: dict[str, Any] = setting(
+        {},
+        "typical error of a measure that is tested once, per metric, in the metric's unit: a"
+        ' number, or { value = …, source = "…" }',
+    )
     level: float = setting(0.95, "level of the intervals", low=0.5, high=0.999)
     before: str = setting("", "session before the block; empty: the last baseline session")
     after: str = setting("", "session after the block; empty: the last session with role post")
@@ -78,7 +85,15 @@ class Plan(Settings):
     def _contradictions(self) -> list[str]:
         if self.groups_formed == "selected" and not (self.selected_on and self.selected_in):
             return ["groups_formed is 'selected': selected_on and selected_in are needed"]
-        return []
+        return [p for m, v in self.typical_error.items() if (p := _error_problem(m, v))]
+
+    @property
+    def declared_errors(self) -> dict[str, tuple[float, str]]:
+        """The stated typical errors: metric -> (value, source or "")."""
+        return {
+            metric: (float(v["value"]), str(v.get("source", ""))) if isinstance(v, dict) else (float(v), "")
+            for metric, v in self.typical_error.items()
+        }  # fmt: skip
 
     @property
     def assignment(self) -> str | Selection:
@@ -86,3 +101,19 @@ class Plan(Settings):
         if self.groups_formed == "selected":
             return Selection(self.selected_on, self.selected_in)
         return self.groups_formed
+
+
+def _error_problem(metric: str, value: Any) -> str:
+    """Return what is wrong with a stated typical error, "" when nothing is."""
+    number, source = value, ""
+    if isinstance(value, dict):
+        strange = [k for k in value if k not in ("value", "source")]
+        if strange or "value" not in value:
+            found = f"found {strange[0]!r}" if strange else "'value' is missing"
+            return f'typical_error.{metric}: {found}; write {{ value = 0.05, source = "…" }}'
+        number, source = value["value"], value.get("source", "")
+    if isinstance(number, bool) or not isinstance(number, int | float) or not 0 < number < math.inf:
+        return f"typical_error.{metric}: a number above 0 is needed, found {number!r}"
+    if not isinstance(source, str):
+        return f"typical_error.{metric}: the source is text in quotation marks, found {source!r}"
+    return ""

@@ -18,10 +18,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from cmjlab.stats.subgroups.certainty import by_subgroup, probabilities
 from cmjlab.stats.subgroups.draws import Noise, second_test, squad_draws
 from cmjlab.stats.subgroups.noise import FoundNoise
-from cmjlab.stats.subgroups.rules import Rules, place, read_rules
-from cmjlab.stats.subgroups.subgroups import _by_subgroup, _probabilities
+from cmjlab.stats.subgroups.place import place
+from cmjlab.stats.subgroups.rules import Rules, read_rules
 
 HERE = Path(__file__).parent
 TABLE = HERE / "placement.csv"
@@ -40,7 +41,10 @@ RULES: dict[str, list[tuple[str, str]]] = {
     "squad median": [("low", "a < median"), ("high", "else")],
     "two metrics": [("low", "a < -0.4"), ("high", "b > 0.2"), ("rest", "else")],
     "both metrics": [("high", "a > 0 and b > 0"), ("rest", "else")],
-}
+    "median within a subgroup": [
+        ("low", "a < -0.2"), ("rest", "else"), ("deep", "b > median within rest"),
+    ],
+}  # fmt: skip
 
 
 def cells() -> list[dict[str, Any]]:
@@ -103,7 +107,7 @@ def one_squad(rng: np.random.Generator, cell: dict[str, Any], rules: Rules) -> n
     columns = {m: tests[0][:, j] for j, m in enumerate(metrics)}
     names = np.array([rules.subgroups.index(r.subgroup) for r in rules.rules])
     placed = names[place(rules, columns, {})]
-    chance = _by_subgroup(rules, _probabilities(tests[0], {}, rules, found, DRAWS))
+    chance = by_subgroup(rules, probabilities(tests[0], {}, rules, found, DRAWS))
     # The truth of a squad-relative cut is the squad's own true median.
     truth = names[place(rules, {m: true[:, j] for j, m in enumerate(metrics)}, {})]
     return np.column_stack([chance[np.arange(len(placed)), placed], placed, placed == truth])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from types import SimpleNamespace
 
 import numpy as np
@@ -106,3 +107,65 @@ def test_rules_that_cannot_be_used_are_named(tmp_path):
 def test_athletes_whom_the_roster_has_elsewhere_are_named(study):
     text = text_of(subgroups_section(_context(study)))
     assert "athletes.csv has another group for A00 (jump there," in text
+
+
+def test_a_maximum_tested_once_takes_the_error_of_the_plan(tmp_path):
+    study = _with_strength(tmp_path)
+    measures = pd.read_csv(study.folder / "measures.csv")
+    measures[measures["session"] == "base1"].to_csv(study.folder / "measures.csv", index=False)
+    settings = study.folder / "study.toml"
+    before = settings.read_text(encoding="utf-8")
+    text = text_of(subgroups_section(_context(cj.Study.open(study.folder))))
+    assert "cannot be estimated" in text
+    assert "can state a typical error" in text
+    stated = (
+        '\n[plan.typical_error]\nsquat_1rm_kg = { value = 3.0, source = "own tests, spring" }\n'
+    )
+    settings.write_text(before + stated, encoding="utf-8")
+    again = cj.Study.open(study.folder)
+    found = study_subgroups(again).results["placement"]
+    mass = again.sessions_table()["body_mass_kg"].median()
+    error = found.settings["typical_errors"]["relative_strength"]["error"]
+    assert error == pytest.approx(3.0 / mass)
+    text = text_of(subgroups_section(_context(again)))
+    assert "own tests, spring" in text
+    assert "cannot be estimated" not in text
+    assert again.plan.key != study.plan.key  # a frozen plan tells the difference
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("squat_1rm_kg = -1", "typical_error.squat_1rm_kg: a number above 0 is needed, found -1"),
+        ("squat_1rm_kg = { source = 'x' }", "'value' is missing"),
+        ("squat_1rm_kg = { value = 2, from = 'x' }", "found 'from'"),
+    ],
+)
+def test_a_wrong_typical_error_is_named(kit, tmp_path, line, message):
+    shutil.copytree(kit.folder, tmp_path / "kit", ignore=shutil.ignore_patterns("results"))
+    with (tmp_path / "kit" / "study.toml").open("a", encoding="utf-8") as file:
+        file.write(f"\n[plan.typical_error]\n{line}\n")
+    found = cj.check_study(tmp_path / "kit")
+    assert found["found"].str.contains(message, regex=False).any()
+
+
+def test_a_typical_error_of_an_unknown_measure_is_named(kit, tmp_path):
+    shutil.copytree(kit.folder, tmp_path / "kit", ignore=shutil.ignore_patterns("results"))
+    with (tmp_path / "kit" / "study.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[plan.typical_error]\njump_hight_m = 0.01\n")
+    found = cj.check_study(tmp_path / "kit")
+    row = found[found["code"] == "unknown_measure"].iloc[0]
+    assert row["found"] == "jump_hight_m"
+    assert "jump_height_m" in row["remedy"]
+
+
+def test_a_divided_subgroup_is_told_in_words(tmp_path):
+    rules = (
+        "subgroup,rule,athlete,reason\nlow,relative_strength < median,,strength first\n"
+        "strong,else,,\ndeep,countermovement_depth_m > median within strong,,\n"
+    )
+    study = _with_strength(tmp_path, rules)
+    text = text_of(subgroups_section(_context(study)))
+    assert "of strong: countermovement depth above the median of strong" in text
+    cut = study_subgroups(study).results["placement"].points["cuts"].iloc[1]
+    assert f"countermovement depth {100 * cut['cut']:.1f} cm" in text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cmjlab.plots.labels import value_text
-from cmjlab.stats.subgroups.rules import ELSE, Condition, read_conditions
+from cmjlab.stats.subgroups.rules import ELSE, Condition, read_rule
 from cmjlab.words.catalog import Words
 from cmjlab.words.fill import joined
 
@@ -21,8 +21,11 @@ def rule_words(rule: str, words: Words) -> str:
     """
     if rule == ELSE:
         return words.say("rule.else")
-    parts = [_condition(c, words) for c in read_conditions(rule)]
-    return joined(parts, words.say("word.and"))
+    read = read_rule(rule)
+    if not read.conditions:
+        return words.say("rule.else_within", subgroup=read.within)
+    said = joined([_condition(c, words) for c in read.conditions], words.say("word.and"))
+    return words.say("rule.within", rule=said, subgroup=read.within) if read.within else said
 
 
 def _condition(condition: Condition, words: Words) -> str:
@@ -30,6 +33,8 @@ def _condition(condition: Condition, words: Words) -> str:
         cut = condition.word
     elif condition.is_relative:
         cut = condition.place
+        if condition.among:
+            cut = words.say("rule.place_among", place=condition.place, subgroup=condition.among)
     else:
         cut = value_text(condition.metric, condition.cut)
     key = f"rule.{_SIGNS[condition.sign]}"

@@ -27,6 +27,7 @@ from cmjlab.stats.subgroups.evidence import (
     split_repeatability,
     threshold_evidence,
 )
+from cmjlab.stats.subgroups.noise import DeclaredError
 from cmjlab.stats.subgroups.relation import metric_relation
 from cmjlab.stats.subgroups.rules import Rules, read_rules
 from cmjlab.stats.subgroups.standing import athlete_standing
@@ -133,13 +134,16 @@ def study_subgroups(
         reasons["force_distance"] = str(error)
     rules = study.subgroups
     measures = [m for m in MEASURES if m in table and table[m].notna().any()]
+    noise = declared_errors(study, table)
     runs: dict[str, Callable[[], Result]] = {
         "strength": lambda: _strength(table, session, (within, level)),
         "threshold": lambda: _threshold(table, rules, session, (within, level)),
         "measures": lambda: metric_repeatability(table, measures, level=level),
-        "split": lambda: split_repeatability(table, _needed(rules), within=within, level=level),
+        "split": lambda: split_repeatability(
+            table, _needed(rules), reliability=noise, within=within, level=level
+        ),
         "placement": lambda: subgroup_athletes(
-            table, _needed(rules), session=session, within=within, level=level
+            table, _needed(rules), session=session, reliability=noise, within=within, level=level
         ),
         "standing": lambda: athlete_standing(
             table, measures, session=session, reference=reference, within=within, level=level
@@ -157,6 +161,22 @@ def study_subgroups(
         placed = placed.where(placed.notna() & (placed != ""), table["group"].astype("str"))
         table = table.assign(group=pd.Categorical(placed, list(study.groups), ordered=True))
     return StudySubgroups(study, table, session, results, reasons)
+
+
+def declared_errors(study: Study, table: pd.DataFrame) -> dict[str, DeclaredError]:
+    """Return the typical errors that the plan states, for measures that were tested once.
+
+    From the error of a maximum in kg follows that of relative strength: error / body mass, for
+    the mass in the middle of the squad (the error of the mass itself is far smaller).
+    """
+    stated = {m: DeclaredError(e, source) for m, (e, source) in study.plan.declared_errors.items()}
+    maxima = [m for m in stated if m.endswith("1rm_kg") and m in table]
+    if STRENGTH not in stated and maxima and "body_mass_kg" in table:
+        mass = float(table["body_mass_kg"].median())
+        if mass > 0:
+            first = stated[maxima[0]]
+            stated[STRENGTH] = DeclaredError(first.error / mass, first.source)
+    return stated
 
 
 def _one(within: str | Sequence[str] | None) -> str | None:

@@ -7,9 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from cmjlab.stats.subgroups.place import place_with_cuts, roster_words
 from cmjlab.stats.subgroups.rules import Rules
 
-_COLUMNS = ["subgroup", "metric", "sign", "place", "stratum", "cut"]
+_COLUMNS = ["subgroup", "metric", "sign", "place", "among", "stratum", "cut"]
 
 
 def cuts_frame(rules: Rules, strata: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
@@ -25,18 +26,26 @@ def cuts_frame(rules: Rules, strata: Mapping[str, pd.DataFrame]) -> pd.DataFrame
     -------
     pandas.DataFrame
         Columns subgroup, metric, sign, place (median, mean, percentile …; "" for a number),
-        stratum ("" for a number, which is the same for everybody), cut (in the table's unit).
+        among (the subgroup in which the place is taken, "" for everybody), stratum ("" for a
+        number, which is the same for everybody), cut (in the table's unit).
     """
+    found = {name: _cuts(rules, part) for name, part in strata.items() if len(part)}
     rows = []
-    for rule in rules.rules:
-        for c in rule.conditions:
+    for i, rule in enumerate(rules.rules):
+        for k, c in enumerate(rule.conditions):
             if c.is_word:
                 continue
+            here = (rule.subgroup, c.metric, c.sign)
             if not c.is_relative:
-                rows.append((rule.subgroup, c.metric, c.sign, "", "", c.cut))
+                rows.append((*here, "", c.among, "", c.cut))
                 continue
-            for name, part in strata.items():
-                values = part[c.metric].to_numpy(dtype=float, na_value=np.nan)
-                cut = float(c.cut_of(values)) if len(values) else np.nan
-                rows.append((rule.subgroup, c.metric, c.sign, c.place, name, cut))
+            rows += [(*here, c.place, c.among, name, cuts[i, k]) for name, cuts in found.items()]
     return pd.DataFrame(rows, columns=_COLUMNS)
+
+
+def _cuts(rules: Rules, part: pd.DataFrame) -> dict[tuple[int, int], float]:
+    values = {m: part[m].to_numpy(dtype=float, na_value=np.nan) for m in rules.metrics}
+    words = {w: roster_words(part[w]) for w in rules.words}
+    if not values:
+        return {}
+    return {at: float(cut) for at, cut in place_with_cuts(rules, values, words)[1].items()}

@@ -17,6 +17,22 @@ from cmjlab.stats.subgroups.draws import Noise
 
 
 @dataclass(frozen=True)
+class DeclaredError:
+    """A typical error that was stated beforehand, for a measure that was tested once.
+
+    Attributes
+    ----------
+    error : float
+        In the metric's unit; it counts as known without doubt.
+    source : str
+        Where it comes from, in the words of who stated it.
+    """
+
+    error: float
+    source: str = ""
+
+
+@dataclass(frozen=True)
 class FoundNoise:
     """Noise of the metrics whose error is known, and why it is not of the others.
 
@@ -46,6 +62,10 @@ class FoundNoise:
             self.noise.error[at], self.noise.df[at], self.noise.correlation[np.ix_(at, at)]
         )
 
+    def known(self, metrics: Sequence[str]) -> tuple[str, ...]:
+        """Return those of the metrics whose error is known."""
+        return tuple(m for m in metrics if m in self.metrics)
+
     def why_not(self, metrics: Sequence[str]) -> Reason | None:
         """Return why the noise of some metrics is not known: the first reason, None without one."""
         return next((self.missing[m] for m in metrics if m in self.missing), None)
@@ -66,7 +86,8 @@ def find_noise(
     metrics : sequence of str
     reliability : None, Result, or mapping of metric to error or (error, df)
         What it holds is used; the rest comes from the baseline sessions of the table. An error
-        alone counts as known without doubt.
+        alone counts as known without doubt; a :class:`DeclaredError` is used only where the
+        baselines do not tell.
     masks : mapping of stratum to mask
         The session change is taken out within strata.
     """
@@ -75,28 +96,51 @@ def find_noise(
     missing: dict[str, Reason] = {}
     sources: dict[str, list[str]] = {}
     residuals = _residuals(table, metrics, sessions, masks)
+    declared = _declared(reliability)
+    notes: list[Note] = []
     for metric in metrics:
         given = _given(reliability, metric)
         if given is not None:
             errors[metric], sources[metric] = given, []
             continue
         squares, df = residuals[metric]
-        if df < 1:
-            missing[metric] = Reason("measured_once", {"metric": metric, "sessions": sessions})
-        elif squares <= 0:
-            missing[metric] = Reason("error_as_if_copied", {"metric": metric})
+        if df < 1 or squares <= 0:
+            code = "measured_once" if df < 1 else "error_as_if_copied"
+            why = Reason(code, {"metric": metric, "sessions": sessions})
+            if metric in declared:
+                errors[metric], sources[metric] = (float(declared[metric].error), np.inf), []
+                notes.append(_declared_note(metric, declared[metric], why))
+            else:
+                missing[metric] = why
         else:
             errors[metric], sources[metric] = (float(np.sqrt(squares / df)), float(df)), sessions
     kept = tuple(m for m in metrics if m in errors)
     if not kept:
-        return FoundNoise((), None, missing, (), sources)
-    correlation, known = _correlation(table, kept, sessions, masks)
+        return FoundNoise((), None, missing, tuple(notes), sources)
+    repeated = tuple(m for m in kept if residuals[m][1] >= 1)
+    found, known = _correlation(table, repeated, sessions, masks) if repeated else (np.eye(0), True)
+    correlation = np.eye(len(kept))
+    at = [kept.index(m) for m in repeated]
+    correlation[np.ix_(at, at)] = found
     unknown = len(kept) > 1 and not known
-    notes = (Note("error_correlation_unknown"),) if unknown else ()
+    notes += [Note("error_correlation_unknown")] if unknown else []
     noise = Noise(
         np.array([errors[m][0] for m in kept]), np.array([errors[m][1] for m in kept]), correlation
     )
-    return FoundNoise(kept, noise, missing, notes, sources)
+    return FoundNoise(kept, noise, missing, tuple(notes), sources)
+
+
+def _declared(reliability: Any) -> dict[str, DeclaredError]:
+    """Return the stated errors among what was supplied."""
+    if not isinstance(reliability, Mapping):
+        return {}
+    return {m: v for m, v in reliability.items() if isinstance(v, DeclaredError)}
+
+
+def _declared_note(metric: str, declared: DeclaredError, why: Reason) -> Note:
+    kind = "error_declared_with_source" if declared.source else "error_declared"
+    values = {"metric": metric, "error": declared.error, "source": declared.source, "why": why}
+    return Note(kind, values)
 
 
 def _given(reliability: Any, metric: str) -> tuple[float, float] | None:
@@ -109,7 +153,7 @@ def _given(reliability: Any, metric: str) -> tuple[float, float] | None:
         found = noise_of(reliability, metric)
         return found.typical_error, found.df
     if isinstance(reliability, Mapping):
-        if metric not in reliability:
+        if metric not in reliability or isinstance(reliability[metric], DeclaredError):
             return None
         value = reliability[metric]
         if isinstance(value, int | float) and value > 0:

@@ -14,7 +14,8 @@ from cmjlab.stats.common.measures import PLACEMENT_RULES
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.subgroups.draws import SEED, second_test, squad_draws
 from cmjlab.stats.subgroups.noise import FoundNoise
-from cmjlab.stats.subgroups.rules import Rules, place, roster_words
+from cmjlab.stats.subgroups.place import place, roster_words
+from cmjlab.stats.subgroups.rules import Rules
 
 Array = NDArray[np.float64]
 _FEWEST = 6

@@ -4,6 +4,10 @@ A condition is ``metric < 1.32``, ``metric >= median``, ``metric > percentile 66
 ``position = wing``; conditions of one rule are joined by ``and``. Two rows with the same
 subgroup mean "or". The word ``else`` stands for everybody left; ``too close to call`` (optional)
 for everybody whose placement is not sure enough. Rows with an athlete are a person's moves.
+
+A rule ``time_to_takeoff_s > median within strong`` divides a subgroup that rules above it made:
+it looks at the athletes of ``strong`` only, takes the median among them, and moves those for whom
+it holds; whoever is left stays in ``strong``. ``median of strong`` means the same.
 """
 
 from __future__ import annotations
@@ -25,9 +29,12 @@ _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)(e[+-]?\d+)?", re.I)
 _CONDITION = re.compile(
     r"^\s*(?P<metric>[A-Za-z_]\w*)\s*(?P<sign><=|>=|<|>|==|=)\s*(?P<cut>.+?)\s*$"
 )
+#: The end of a condition that looks at the athletes of one subgroup only.
+_WITHIN = re.compile(r"^(?P<cut>.*\S)\s+(?P<word>within|of)\s+(?P<subgroup>\S.*)$", re.I)
 _FORM = (
     "'metric < number', with <, <=, > or >=; instead of the number also 'median', 'mean' or"
-    " 'percentile 33'; 'column = word' for the roster; joined by 'and'; or 'else'"
+    " 'percentile 33'; 'column = word' for the roster; joined by 'and'; or 'else'; behind it"
+    " 'within SUBGROUP' for the athletes of a subgroup that a rule above makes"
 )
 Array = NDArray[np.float64]
 
@@ -41,6 +48,7 @@ class Condition:
     cut: float = math.nan
     relative: float = math.nan
     word: str = ""
+    among: str = ""
 
     @property
     def is_word(self) -> bool:
@@ -57,16 +65,20 @@ class Condition:
         """The place in the squad that a relative cut names, as a rule writes it."""
         return {-1.0: "mean", 50.0: "median"}.get(self.relative, f"percentile {self.relative:g}")
 
-    def cut_of(self, values: Array) -> Array:
+    def cut_of(self, values: Array, members: NDArray[np.bool_] | None = None) -> Array:
         """Return the cut for values of one stratum; athletes in the last axis.
 
         Parameters
         ----------
         values : array, shape (..., n_athletes)
             nan where an athlete has no value.
+        members : array of bool, shape (..., n_athletes), optional
+            Athletes among whom a place is taken; default everybody.
         """
         if not self.is_relative:
             return np.full(values.shape[:-1], self.cut)
+        if members is not None:
+            return _place_among(values, members, self.relative)
         known = values[..., np.isfinite(values).reshape(-1, values.shape[-1]).all(axis=0)]
         if known.shape[-1] == 0:
             return np.full(values.shape[:-1], np.nan)
@@ -87,22 +99,27 @@ class Condition:
     def __str__(self) -> str:
         if self.is_word:
             return f"{self.metric} = {self.word}"
-        if not self.is_relative:
-            return f"{self.metric} {self.sign} {self.cut:g}"
-        return f"{self.metric} {self.sign} {self.place}"
+        cut = self.place if self.is_relative else f"{self.cut:g}"
+        return f"{self.metric} {self.sign} {cut}" + (f" within {self.among}" if self.among else "")
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One row of the table: a subgroup, what places somebody there, and why."""
+    """One row of the table: a subgroup, what places somebody there, and why.
+
+    ``within`` is the subgroup that the rule divides, "" for a rule that looks at everybody left.
+    """
 
     subgroup: str
     conditions: tuple[Condition, ...]
     reason: str = ""
     is_else: bool = False
+    within: str = ""
 
     def __str__(self) -> str:
-        return ELSE if self.is_else else " and ".join(map(str, self.conditions))
+        if not self.conditions:
+            return f"{ELSE} within {self.within}" if self.within else ELSE
+        return " and ".join(map(str, self.conditions))
 
 
 @dataclass(frozen=True)
@@ -112,7 +129,7 @@ class Rules:
     Attributes
     ----------
     rules : tuple of Rule
-        In order; the last one is the else row.
+        In order; the last one that looks at everybody is the else row.
     close : str
         Subgroup of those too close to call, "" when they stay where the rules place them.
     moves : dict of str to (subgroup, reason)
@@ -183,11 +200,11 @@ def read_rules(table: pd.DataFrame) -> Rules:
             moves[athlete] = (subgroup, reason)
         elif rule.casefold() == CLOSE:
             close = subgroup
-        elif rule.casefold() == ELSE:
-            rules.append(Rule(subgroup, (), reason, is_else=True))
         else:
-            rules.append(Rule(subgroup, read_conditions(rule, where), reason))
-    if not rules or not rules[-1].is_else:
+            rules.append(_rule(subgroup, rule, reason, where))
+            _check_within(where, rules)
+    general = [r for r in rules if not r.within]
+    if not general or not general[-1].is_else:
         raise StatsError(
             "rules: the last rule must be 'else', so that everybody is placed; add a row"
             " 'subgroup, else' below the others."
@@ -203,8 +220,62 @@ def read_conditions(rule: str, where: str = "rule") -> tuple[Condition, ...]:
     StatsError
         One of them cannot be read; ``where`` names its place.
     """
+    if rule.casefold() == ELSE or _else_within(rule):
+        return ()
     parts = re.split(r"\s+and\s+", rule, flags=re.I)
     return tuple(_condition(p, where) for p in parts)
+
+
+def read_rule(rule: str, where: str = "rule") -> Rule:
+    """Return a rule as a table of rules shows it, without its subgroup and reason.
+
+    Raises
+    ------
+    StatsError
+        It cannot be read; ``where`` names its place.
+    """
+    return _rule("", rule, "", where)
+
+
+def _rule(subgroup: str, rule: str, reason: str, where: str) -> Rule:
+    if rule.casefold() == ELSE:
+        return Rule(subgroup, (), reason, is_else=True)
+    rest = _else_within(rule)
+    if rest:
+        return Rule(subgroup, (), reason, within=rest)
+    conditions = read_conditions(rule, where)
+    among = list(dict.fromkeys(c.among for c in conditions if c.among))
+    if len(among) > 1:
+        raise StatsError(
+            f"{where}: {rule!r} looks within {' and within '.join(among)}; one rule can divide one"
+            " subgroup only."
+        )
+    return Rule(subgroup, conditions, reason, within=among[0] if among else "")
+
+
+def _else_within(rule: str) -> str:
+    """Return the subgroup of ``else within SUBGROUP``, "" when the rule is another one."""
+    found = _WITHIN.match(rule)
+    return found["subgroup"] if found and found["cut"].casefold() == ELSE else ""
+
+
+def _check_within(where: str, rules: list[Rule]) -> None:
+    """Refuse a rule that divides a subgroup which no rule above makes, or makes one later."""
+    rule, above = rules[-1], rules[:-1]
+    made = list(dict.fromkeys(r.subgroup for r in above))
+    if rule.within and rule.within not in made:
+        raise StatsError(
+            f"{where} ({rule.subgroup}): no rule above places anybody in {rule.within!r};"
+            f"{suggestion(rule.within, made)} subgroups above are {', '.join(made) or 'none'}."
+        )
+    if rule.within == rule.subgroup:
+        raise StatsError(
+            f"{where}: {rule.subgroup} divides itself; give those who are taken out another name."
+        )
+    if rule.subgroup in [r.within for r in above if r.within]:
+        raise StatsError(
+            f"{where}: adds to {rule.subgroup} below a rule that divides it; move it above."
+        )
 
 
 def _text(value: object) -> str:
@@ -225,7 +296,8 @@ def _check_row(where: str, cells: tuple[str, str, str, str], before: list[Rule])
             f"{where}: athlete {athlete} is moved to {subgroup} without a reason; write one, it is"
             " part of the record."
         )
-    if rule and before and before[-1].is_else and rule.casefold() != CLOSE:
+    last = next((r for r in reversed(before) if not r.within), None)
+    if rule and last and last.is_else and rule.casefold() != CLOSE and not _WITHIN.match(rule):
         raise StatsError(
             f"{where} ({subgroup}): stands below 'else' and can never match; move it above."
         )
@@ -243,16 +315,19 @@ def _condition(text: str, where: str) -> Condition:
                 f"{where}: {text!r}: = compares a roster column with a word; for numbers use <, <=, > or >=."
             )
         return Condition(metric, "=", word=word)
+    inside = _WITHIN.match(cut)
+    among = inside["subgroup"] if inside else ""
+    cut = inside["cut"] if inside else cut
     if _NUMBER.fullmatch(cut):
-        return Condition(metric, sign, cut=float(cut))
+        return Condition(metric, sign, cut=float(cut), among=among)
     place = cut.casefold()
     if place == "median":
-        return Condition(metric, sign, relative=50.0)
+        return Condition(metric, sign, relative=50.0, among=among)
     if place == "mean":
-        return Condition(metric, sign, relative=-1.0)
+        return Condition(metric, sign, relative=-1.0, among=among)
     share = re.fullmatch(r"percentile\s+(\d+(\.\d+)?)", place)
     if share and 0 < float(share[1]) < 100:
-        return Condition(metric, sign, relative=float(share[1]))
+        return Condition(metric, sign, relative=float(share[1]), among=among)
     raise StatsError(f"{where}: cut {cut!r} cannot be read; allowed is {_FORM}.")
 
 
@@ -269,45 +344,20 @@ def check_columns(rules: Rules, table: pd.DataFrame) -> None:
             raise StatsError(f"rules: column {c.metric!r} is not numeric (rule '{c}').")
 
 
-def roster_words(column: pd.Series) -> NDArray[np.object_]:
-    """Return a roster column as words without blanks around them; "" where it is empty."""
-    return np.array(["" if pd.isna(w) else str(w).strip() for w in column], dtype=object)
+def _place_among(values: Array, members: NDArray[np.bool_], relative: float) -> Array:
+    """Return the mean (-1) or a percentile of the members' values, nan without members.
 
-
-def place(
-    rules: Rules, values: dict[str, Array], words: dict[str, NDArray[np.object_]]
-) -> NDArray[np.int64]:
-    """Return the position of the first rule that matches, for one stratum.
-
-    Parameters
-    ----------
-    rules : Rules
-    values : dict of str to array, shape (..., n_athletes)
-        True or measured values of each deciding metric.
-    words : dict of str to array of str, shape (n_athletes,)
-        Roster columns that decide (:func:`roster_words`).
-
-    Returns
-    -------
-    array of int, shape (..., n_athletes)
-        -1 where a rule cannot be decided because a value is missing: an athlete without a
-        strength test is not "not weak".
+    Percentiles are interpolated as by numpy; each row of leading axes has its own members.
     """
-    shape = next(iter(values.values())).shape if values else next(iter(words.values())).shape
-    code = np.full(shape, -2, dtype=np.int64)
-    for position, rule in enumerate(rules.rules):
-        match, unknown = np.ones(shape, dtype=bool), np.zeros(shape, dtype=bool)
-        for c in rule.conditions:
-            if c.is_word:
-                column = words[c.metric]
-                missing = np.array([w == "" for w in column], dtype=bool)
-                holds = np.array([str(w).casefold() == c.word.casefold() for w in column], bool)
-                match, unknown = match & (holds | missing), unknown | missing
-                continue
-            x = values[c.metric]
-            missing = ~np.isfinite(x)
-            match = match & (c.holds(x, c.cut_of(x)) | missing)
-            unknown = unknown | missing
-        free = code == -2
-        code = np.where(free & match & unknown, -1, np.where(free & match, position, code))
-    return code
+    there = members & np.isfinite(values)
+    n = there.sum(axis=-1)
+    if relative < 0:
+        total = np.where(there, values, 0.0).sum(axis=-1)
+        return np.where(n > 0, total / np.maximum(n, 1), np.nan)
+    ranked = np.sort(np.where(there, values, np.inf), axis=-1)
+    at = np.maximum(n - 1, 0) * relative / 100
+    low = np.floor(at).astype(np.int64)
+    high = np.minimum(low + 1, np.maximum(n - 1, 0))
+    below, above = (np.take_along_axis(ranked, k[..., None], -1)[..., 0] for k in (low, high))
+    with np.errstate(invalid="ignore"):
+        return np.where(n > 0, below + (at - low) * (above - below), np.nan)

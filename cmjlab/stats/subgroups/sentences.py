@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -13,9 +14,12 @@ from cmjlab.stats.subgroups.rules import Rules
 
 
 def placement_sentences(
-    placements: pd.DataFrame, rules: Rules, session: str, sure: float
+    placements: pd.DataFrame, rules: Rules, session: str, sure: float, exact: Sequence[str] = ()
 ) -> tuple[Sentence, ...]:
-    """Return sizes, how certain the placements are, who is close to a limit, who was moved."""
+    """Return sizes, how certain the placements are, who is close to a limit, who was moved.
+
+    ``exact`` are metrics whose error is not known, and which count as measured exactly.
+    """
     counts = placements["subgroup"].value_counts()
     sizes = {g: int(counts.get(g, 0)) for g in rules.every_subgroup}
     placed = {"athletes": len(placements), "session": session, "sizes": group_sizes(sizes)}
@@ -25,8 +29,9 @@ def placement_sentences(
         out.append(Sentence("placement.certainty_unknown"))
     else:
         clear = int((known["call"] == "clear").sum())
-        certain = {"clear": clear, "known": len(known), "sure": sure}
-        out.append(Sentence("placement.certainty", values=certain))
+        certain = {"clear": clear, "known": len(known), "sure": sure, "exact": list(exact)}
+        key = "placement.certainty_at_most" if exact else "placement.certainty"
+        out.append(Sentence(key, values=certain))
     close = known[known["call"] == "close"].sort_values("probability")
     if len(close):
         who = [_close(r) for r in close.itertuples()]
@@ -79,7 +84,8 @@ def placement_notes(
         if (placements["call"] != "unknown").any():
             notes.append(Note("one_kind_assumed"))
     notes += explanations(rules.metrics)
-    notes += [Note("error_unknown", {"why": why}) for why in noise.missing.values()]
+    kind = "error_taken_as_none" if noise.known(rules.metrics) else "error_unknown"
+    notes += [Note(kind, {"why": why}) for why in noise.missing.values()]
     notes += noise.notes
     if missing:
         notes.append(Note("not_placed", {"session": session, "athletes": missing}))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,30 +18,17 @@ from cmjlab.stats.common.measures import PLACEMENT_RULES, strata
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import check_table, every_group, refuse_infinite
 from cmjlab.stats.subgroups.balance import add_balance
+from cmjlab.stats.subgroups.certainty import FEWEST, Stratum, by_subgroup, place_stratum
 from cmjlab.stats.subgroups.cuts import cuts_frame
-from cmjlab.stats.subgroups.draws import DRAWS, SEED, Noise, squad_draws
+from cmjlab.stats.subgroups.draws import SEED, Noise, squad_draws
 from cmjlab.stats.subgroups.noise import FoundNoise, check_session, find_noise
-from cmjlab.stats.subgroups.rules import Rules, check_columns, place, read_rules, roster_words
+from cmjlab.stats.subgroups.rules import Rules, check_columns, read_rules
 from cmjlab.stats.subgroups.sentences import placement_notes, placement_sentences
 
 Array = NDArray[np.float64]
 
 #: Keys of the column ``call``: how certain a placement is.
 CLEAR, CLOSE_CALL, UNKNOWN = "clear", "close", "unknown"
-_FEWEST = 6
-#: Fewer draws for very large squads, so that they fit into memory.
-_FEWEST_DRAWS, _LARGEST = 500, 6_000_000
-
-
-@dataclass(frozen=True)
-class _Stratum:
-    """What is known of one stratum: who, where the rules place them, how sure."""
-
-    name: str
-    athletes: tuple[str, ...]
-    code: NDArray[np.int64]
-    probability: Array
-    reason: tuple[Reason | None, ...]
 
 
 def subgroup_athletes(
@@ -72,8 +58,9 @@ def subgroup_athletes(
         Session whose values decide; default the first baseline.
     reliability : Result or mapping, optional
         Typical errors: a Result of :func:`cmjlab.reliability`, or metric -> error or (error,
-        df). Metrics that it lacks are taken from the repeated baselines of the table; a metric
-        measured once and not supplied leaves the certainty of its placements unknown.
+        df). Metrics that it lacks are taken from the repeated baselines of the table, a
+        ``DeclaredError`` where these do not tell; a metric measured once and not supplied counts
+        as exact, and the result says that the certainty is an upper limit.
     within : str, sequence of str or None
         Roster columns that make strata with their own spread and squad-relative cuts; "sex"
         is passed over when the table does not have it.
@@ -115,8 +102,9 @@ def subgroup_athletes(
     masks = strata(data, within)
     noise = find_noise(data, read.metrics, reliability, masks)
     at = data["session"].astype(str) == chosen
-    found = [_place_stratum(name, data[mask & at], read, noise) for name, mask in masks.items()]
+    found = [place_stratum(name, data[mask & at], read, noise) for name, mask in masks.items()]
     placements = _placements(found, read, sure)
+    exact = [m for m in read.metrics if m not in noise.metrics] if noise.metrics else []
     missing = sorted(set(data["athlete"]) - set(placements["athlete"]))
     rows = Rows(level=level)
     for part in found:
@@ -140,7 +128,7 @@ def subgroup_athletes(
             "groups": list(dict.fromkeys([*every_group(data), *read.every_subgroup])),
         },
         notes=placement_notes(read, noise, placements, missing, chosen),
-        sentences=placement_sentences(placements, read, chosen, sure),
+        sentences=placement_sentences(placements, read, chosen, sure, exact),
     )
 
 
@@ -186,81 +174,11 @@ def with_subgroups(table: pd.DataFrame, result: Result) -> pd.DataFrame:
     return table.assign(group=table["athlete"].astype(str).map(groups).astype("str"))
 
 
-def _place_stratum(name: str, rows: pd.DataFrame, rules: Rules, noise: FoundNoise) -> _Stratum:
-    """Place the athletes of one stratum, and say how sure each placement is."""
-    values = {m: rows[m].to_numpy(dtype=float, na_value=np.nan) for m in rules.metrics}
-    words = {w: roster_words(rows[w]) for w in rules.words}
-    athletes = tuple(rows["athlete"].astype(str))
-    if not athletes:
-        return _Stratum(name, (), np.zeros(0, int), np.zeros((0, len(rules.rules))), ())
-    if not values and not words:
-        sure = np.ones((len(athletes), len(rules.rules)))
-        return _Stratum(name, athletes, np.zeros(len(athletes), int), sure, (None,) * len(athletes))
-    code = place(rules, values, words)
-    probability = np.full((len(athletes), len(rules.rules)), np.nan)
-    matrix = np.column_stack([*values.values()]) if values else np.zeros((len(athletes), 0))
-    complete = np.atleast_1d(np.isfinite(matrix).all(axis=1))
-    reason = [None if c else _no_value(rules.metrics, matrix[i]) for i, c in enumerate(complete)]
-    why = _why_not(rules, noise, int(complete.sum()))
-    if why is not None:
-        reason = [r or why for r in reason]
-    else:
-        part = {w: v[complete] for w, v in words.items()}
-        probability[complete] = _probabilities(matrix[complete], part, rules, noise)
-        flat = np.isnan(probability).any(axis=1)
-        reason = [r or (Reason("values_all_equal") if f else None) for r, f in zip(reason, flat, strict=True)]  # fmt: skip
-    return _Stratum(name, athletes, code, probability, tuple(reason))
-
-
-def _no_value(metrics: tuple[str, ...], row: Array) -> Reason:
-    missing = [m for m, v in zip(metrics, row, strict=True) if not np.isfinite(v)]
-    return Reason("value_missing", {"metrics": missing})
-
-
-def _why_not(rules: Rules, noise: FoundNoise, n: int) -> Reason | None:
-    why = noise.why_not(rules.metrics)
-    fewest = max(_FEWEST, len(rules.metrics) + 4)
-    if why is None and rules.metrics and n < fewest:
-        return Reason("few_with_every_value", {"n": n, "needed": fewest})
-    return why
-
-
-def _probabilities(
-    matrix: Array,
-    words: dict[str, NDArray[np.object_]],
-    rules: Rules,
-    noise: FoundNoise,
-    size: int = DRAWS,
-) -> Array:
-    """Return the probability of each rule for athletes with all values, (n, n_rules)."""
-    n, rows = len(matrix), len(rules.rules)
-    if not rules.metrics:
-        return np.asarray(place(rules, {}, words)[:, None] == np.arange(rows), dtype=float)
-    known = noise.part(rules.metrics)
-    assert known is not None
-    if any(is_constant(column) for column in matrix.T):
-        return np.full((n, rows), np.nan)
-    size = max(_FEWEST_DRAWS, min(size, _LARGEST // matrix.size))
-    true, _ = squad_draws(matrix, known, np.random.default_rng(SEED), size)
-    drawn = {m: true[..., j] for j, m in enumerate(rules.metrics)}
-    code = place(rules, drawn, words)
-    return np.stack([(code == r).mean(axis=0) for r in range(rows)], axis=1)
-
-
-def _by_subgroup(rules: Rules, probability: Array) -> Array:
-    """Add up rules that lead to the same subgroup; (n, n_subgroups)."""
-    names = [r.subgroup for r in rules.rules]
-    return np.stack(
-        [probability[:, [i for i, n in enumerate(names) if n == g]].sum(axis=1) for g in rules.subgroups],
-        axis=1,
-    )  # fmt: skip
-
-
-def _placements(found: list[_Stratum], rules: Rules, sure: float) -> pd.DataFrame:
+def _placements(found: list[Stratum], rules: Rules, sure: float) -> pd.DataFrame:
     """Return one row per athlete: rule, probability, call, final subgroup and why."""
     rows = []
     for part in found:
-        chances = _by_subgroup(rules, part.probability)
+        chances = by_subgroup(rules, part.probability)
         for i, athlete in enumerate(part.athletes):
             rows.append(_placement(part, i, athlete, rules, (chances[i], sure)))
     columns = ["athlete", "stratum", "by_rules", "rule", "probability", "likelier"]
@@ -270,7 +188,7 @@ def _placements(found: list[_Stratum], rules: Rules, sure: float) -> pd.DataFram
 
 
 def _placement(
-    part: _Stratum, i: int, athlete: str, rules: Rules, chance: tuple[Array, float]
+    part: Stratum, i: int, athlete: str, rules: Rules, chance: tuple[Array, float]
 ) -> dict[str, Any]:
     chances, sure = chance
     code = int(part.code[i])
@@ -297,7 +215,7 @@ def _placement(
     }  # fmt: skip
 
 
-def _add_probabilities(rows: Rows, part: _Stratum, rules: Rules, session: str) -> None:
+def _add_probabilities(rows: Rows, part: Stratum, rules: Rules, session: str) -> None:
     """Add the probability of every subgroup for every athlete of a stratum."""
     n, groups = len(part.athletes), len(rules.subgroups)
     if not n:
@@ -311,7 +229,7 @@ def _add_probabilities(rows: Rows, part: _Stratum, rules: Rules, session: str) -
     )
     here.add(
         "placement_probability",
-        _by_subgroup(rules, part.probability).ravel(),
+        by_subgroup(rules, part.probability).ravel(),
         reason=[r for r in part.reason for _ in range(groups)],
         estimator="posterior_share",
     )
@@ -325,8 +243,8 @@ def _add_true_values(rows: Rows, part: pd.DataFrame, metric: str, noise: FoundNo
     place = {"athlete": list(part["athlete"].astype(str)), "session": str(part["session"].iloc[0])}
     here = rows.at(metric=metric, n=n, **place)
     known = noise.part([metric])
-    if known is None or n < _FEWEST:
-        few = Reason("few_with_every_value", {"n": n, "needed": _FEWEST})
+    if known is None or n < FEWEST:
+        few = Reason("few_with_every_value", {"n": n, "needed": FEWEST})
         here.none("true_value", noise.missing.get(metric, few))
         return
     mean, low, high, sd = _likely(part[metric].to_numpy(float), known, rows.level)

@@ -27,15 +27,33 @@ def check_subgroups(study: StudyFolder, problems: Problems) -> None:
                 expected="rules, first match wins, an else row last",
                 remedy="Correct subgroups.csv; until then nobody is placed.",
             )  # fmt: skip
+    _check_errors(study, problems)
     if rules is not None:
         _check_columns(study, rules, problems)
         _check_names(study, rules, problems)
 
 
+def _numbers(study: StudyFolder) -> set[str]:
+    """Return every number that a rule may use."""
+    measured = set(measures_wide(study.measures).columns) - {"athlete", "session"}
+    return {*METRICS, *measured, STRENGTH, FORCE_SHARE, BALANCE}
+
+
+def _check_errors(study: StudyFolder, problems: Problems) -> None:
+    """A typical error of the plan must belong to a measure that this study has."""
+    known = _numbers(study)
+    for metric in study.plan.typical_error:
+        if metric not in known:
+            problems.add(
+                "warn", "unknown_measure", where=("study.toml", "", f"plan.typical_error.{metric}"),
+                found=metric, expected="a measure that this study has",
+                remedy=f"Correct the name; until then it is not used.{suggestion(metric, known)}",
+            )  # fmt: skip
+
+
 def _check_columns(study: StudyFolder, rules: Rules, problems: Problems) -> None:
     """A rule must name a measure of the plate, of measures.csv, or a column of the roster."""
-    measured = set(measures_wide(study.measures).columns) - {"athlete", "session"}
-    numbers = {*METRICS, *measured, STRENGTH, FORCE_SHARE, BALANCE}
+    numbers = _numbers(study)
     people = study.athletes
     filled = {str(c) for c in people.columns if people[c].notna().any()}
     for condition in rules.conditions:

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from cmjlab.errors import StatsError
-from cmjlab.stats.subgroups.rules import place, read_rules
+from cmjlab.stats.subgroups.place import place, roster_words
+from cmjlab.stats.subgroups.rules import read_rules
 
 
 def table(*rows: tuple[str, str, str, str]) -> pd.DataFrame:
@@ -116,8 +117,6 @@ def test_a_table_without_the_columns_is_refused():
 
 
 def test_an_empty_roster_cell_is_unknown_not_no():
-    from cmjlab.stats.subgroups.rules import roster_words
-
     rules = read_rules(table(("w", "position = wing and s < 2", "", ""), ("usual", "else", "", "")))
     words = {"position": roster_words(pd.Series(["wing", None, None, " Wing "]))}
     values = {"s": np.array([1.0, 1.0, 3.0, 1.0])}
