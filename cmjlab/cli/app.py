@@ -7,7 +7,17 @@ from typing import Annotated
 
 import typer
 
-from cmjlab.cli import analysis, change, day, files, folder, glossary, planning, review, subgroups
+from cmjlab.cli import (
+    analysis,
+    change,
+    files,
+    folder,
+    glossary,
+    planning,
+    review,
+    season,
+    subgroups,
+)
 
 app = typer.Typer(
     name="cmjlab",
@@ -18,7 +28,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for _room in (folder, day, files, review, planning, subgroups, change, analysis, glossary):
+for _room in (folder, files, review, planning, subgroups, change, season, analysis, glossary):
     _room.register(app)
 
 

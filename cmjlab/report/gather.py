@@ -27,6 +27,7 @@ from cmjlab.report.sections.coach import coach_section
 from cmjlab.report.sections.methods import methods_section
 from cmjlab.report.sections.people import people_section
 from cmjlab.report.sections.reliability import reliability_section
+from cmjlab.report.sections.season import season_section
 from cmjlab.report.sections.sentences import sentences_section
 from cmjlab.report.sections.subgroups import subgroups_section
 from cmjlab.words.catalog import read_words
@@ -45,6 +46,7 @@ _SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
         "groups": groups_section,
         "individuals": individuals_section,
         "drift": drift_section,
+        "season": season_section,
         "limitations": limitations_section,
         "cautions": cautions_section,
         "sentences": sentences_section,

@@ -15,7 +15,9 @@ from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
+from cmjlab.results import Result
 from cmjlab.stats.common.loads import at_one_load
+from cmjlab.stats.season.charts import FollowSettings
 from cmjlab.study.curves import PHASES, normalised_curves
 from cmjlab.study.decide.decisions import Decided, Decision, decided_by, write_decision
 from cmjlab.study.decide.jumps_table import (
@@ -37,6 +39,7 @@ from cmjlab.study.store.batch import ProgressCallback
 from cmjlab.study.store.cached import Rows, can_write, measured_rows
 from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
+from cmjlab.study.weeks import follow_weeks
 from cmjlab.tables import ATHLETES
 
 
@@ -362,6 +365,12 @@ class Study(StudyFolder):
         return normalised_curves(
             self.measure(), self._jumps_of, quantity, phases=phases, points=points
         )
+
+    def follow(
+        self, metrics: Sequence[str] | None = None, *, settings: FollowSettings | None = None
+    ) -> Result:
+        """Follow the weeks of monitoring against stable weeks; see :func:`cmjlab.follow`."""
+        return follow_weeks(self, self.sessions_table(), metrics, settings)
 
     def flow(self) -> dict[str, pd.DataFrame]:
         """Return who and what was counted in and out, and why; see ``cmjlab.study.flow``."""

@@ -53,6 +53,12 @@ SESSION_NOTES = Table(
         Column("wording", "text", "sentence said before each jump"),
         Column("warm_up", "text", "warm-up"),
         Column("load_kg", "number", "what all athletes carry; empty: nothing", "kg"),
+        Column(
+            "stable",
+            "text",
+            "yes: no training before it, own levels and noise may come from it; no: never; empty: as its role says",
+            allowed=("yes", "no"),
+        ),
         Column("deviations", "text", "deviations from the protocol"),
     ),
     key=("session",),

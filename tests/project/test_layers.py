@@ -34,11 +34,9 @@ INNER_ROOMS = {
     ],
     "study": [
         ["folder"], ["store"], ["decide"], ["check"], ["demo"],
-        ["summarise", "flow", "curves", "frozen_plan", "provenance"],
-        ["own_noise"],
+        ["summarise", "flow", "curves", "frozen_plan", "provenance", "weeks"],
         ["study"],
         ["check_study", "today", "export"],
-        ["watch"],
     ],
     "report": [
         ["blocks"], ["build"], ["sections"], ["render"], ["gather"], ["write"], ["notebooks", "sheets"],

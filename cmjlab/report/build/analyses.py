@@ -43,7 +43,8 @@ class Analyses:
         Measures of the report that have values, the primary one first.
     results : mapping of str to Result
         "reliability", "change_within", "change_between", "change_individual",
-        "height_and_mass" where possible, "targets" where the study states any.
+        "height_and_mass" where possible, "targets" where the study states any, "follow" where
+        it has weeks of monitoring.
     reasons : mapping of str to Sentence or str
         For every result that is missing (and every measure left out), why.
     """
@@ -142,6 +143,8 @@ def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> A
     results: dict[str, Result] = {}
     runs = {"reliability": lambda: _reliability(study, sessions, metrics, jumps)}
     runs |= _change_runs(study, sessions, metrics, results)
+    if study.settings.monitoring:
+        runs["follow"] = study.follow
     for number, (name, run) in enumerate(runs.items()):
         if progress is not None:
             progress(Step(number, len(runs), name.replace("_", " ")))

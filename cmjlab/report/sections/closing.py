@@ -42,6 +42,11 @@ EXPLAINED = (
     "change_beyond_drift",
     "target_interval",
     "target_detectable",
+    "week_difference",
+    "season_mean",
+    "season_sum_above",
+    "season_sum_below",
+    "squad_difference",
 )
 
 

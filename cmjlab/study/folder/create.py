@@ -39,7 +39,8 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "sessions": {
         "session": "base1", "date": "2026-08-31", "tester": "T1", "surface": "wooden floor",
         "footwear": "own training shoes", "wording": "as high as you can",
-        "warm_up": "ten minutes, three practice jumps", "load_kg": "", "deviations": "none",
+        "warm_up": "ten minutes, three practice jumps", "load_kg": "", "stable": "",
+        "deviations": "none",
     },
     "measures": {
         "athlete": "A07", "session": "base1", "date": "2026-09-01", "measure": "squat_1rm",
