@@ -10,6 +10,7 @@ import typer
 from cmjlab.cli import (
     analysis,
     change,
+    day,
     files,
     folder,
     glossary,
@@ -28,7 +29,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for _room in (folder, files, review, planning, subgroups, change, season, analysis, glossary):
+for _room in (folder, day, files, review, planning, subgroups, change, season, analysis, glossary):
     _room.register(app)
 
 

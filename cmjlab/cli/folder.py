@@ -1,18 +1,15 @@
-"""Commands on a study folder: new, demo, gather, check, today."""
+"""Commands on a study folder: new, demo, gather, check."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from cmjlab.cli import say
-from cmjlab.cli.opening import HERE, StudyPath, open_study, why_empty
+from cmjlab.cli.opening import HERE, StudyPath, open_study
 from cmjlab.cli.planning import expected_precision
-
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
 
 
 def register(app: typer.Typer) -> None:
@@ -21,7 +18,6 @@ def register(app: typer.Typer) -> None:
     app.command(short_help="Write the invented demo study, to try everything on.")(demo)
     app.command(short_help="Place recordings with any file names into a study.")(gather)
     app.command(short_help="List all problems of a study at once, with what to do.")(check)
-    app.command(short_help="On the day: who has jumped, who must jump again and why.")(today)
 
 
 def new(
@@ -154,39 +150,6 @@ def _still_missing(folder: Path) -> None:
     if len(missing):
         say.line("Nothing wrong, but missed later:")
         say.problems(missing)
-
-
-def today(
-    study: StudyPath = HERE,
-    session: Annotated[
-        str, typer.Option(help="Session of today; default: the last one with recordings.")
-    ] = "",
-    sheet: Annotated[bool, typer.Option(help="Print the run sheet for before the test.")] = False,
-) -> None:
-    """Show who has jumped, who must jump again and why, while athletes jump."""
-    with say.plain_errors():
-        from cmjlab.study.study import Study
-        from cmjlab.study.today import today as look
-
-        opened = Study.open(study)
-        state = look(opened, session or _latest(opened))
-        if sheet:
-            say.table(state.run_sheet)
-            return
-        if len(state.athletes):
-            say.table(state.athletes)
-        else:
-            say.line(f"nobody yet: {why_empty(opened)}")
-        for text in state.lines():
-            say.line(text)
-        say.line(say.CAUTION)
-
-
-def _latest(study: Study) -> str:
-    """Return the last session of which there are recordings, else the first of the study."""
-    order = [str(s) for s in study.sessions["session"]]
-    tested = set(study.files["session"].astype(str))
-    return next((s for s in reversed(order) if s in tested), order[0] if order else "")
 
 
 def measure_study(folder: Path, results: Path | None = None) -> None:

@@ -10,6 +10,7 @@ import typer
 
 from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured
+from cmjlab.cli.private import names_of
 
 if TYPE_CHECKING:
     from cmjlab.report.build.subgroups import StudySubgroups
@@ -163,7 +164,7 @@ def _pages(found: StudySubgroups, study: Study, people: bool, each: bool) -> Non
     from cmjlab.report.sheets.block import write_block_sheets
     from cmjlab.report.sheets.block_each import write_person_sheets
 
-    names = _names(study) if people else None
+    names = names_of(study) if people else None
     if study.block.empty:
         say.line("note: no block sheets, because block.csv has no rows.")
     else:
@@ -175,13 +176,3 @@ def _pages(found: StudySubgroups, study: Study, people: bool, each: bool) -> Non
             )
     written = write_athlete_summaries(study, groups=found, names=names)
     say.line(f"athletes' pages: {len(written)} in {written[0].parent}")
-
-
-def _names(study: Study) -> dict[str, str]:
-    """Return the private names; they are read only when asked for."""
-    from cmjlab.report.build.choices import read_names
-
-    found = read_names(study)
-    if not found:
-        say.line("note: no names.csv, or no rows in it: ids only.")
-    return found

@@ -42,8 +42,8 @@ def participant_flow(
         ``reasons``: session, by, reason, n;
         ``files_not_used``: file, reason.
     """
-    excluded = _excluded_jumps(jumps, checks, verdicts)
-    missing = _missing_athletes(study, jumps)
+    excluded = excluded_jumps(jumps, checks, verdicts)
+    missing = missing_athletes(study, jumps)
     reasons = excluded.groupby(["session", "by", "code"], observed=True, sort=False).size()
     return {
         "sessions": _sessions(study, jumps, missing),
@@ -51,11 +51,11 @@ def participant_flow(
         "jumps": _jump_counts(jumps),
         "excluded": excluded,
         "reasons": reasons.rename("n").reset_index().rename(columns={"code": "reason"}),
-        "files_not_used": _files_not_used(study.problems),
+        "files_not_used": files_not_used(study.problems),
     }
 
 
-def _excluded_jumps(
+def excluded_jumps(
     jumps: pd.DataFrame,
     checks: pd.DataFrame,
     verdicts: Mapping[tuple[str, int], Mapping[str, object]],
@@ -82,7 +82,7 @@ def _excluded_jumps(
     return pd.DataFrame(rows, columns=columns)
 
 
-def _missing_athletes(study: StudyFolder, jumps: pd.DataFrame) -> pd.DataFrame:
+def missing_athletes(study: StudyFolder, jumps: pd.DataFrame) -> pd.DataFrame:
     """Return athletes of the roster without a recording in a session, with what is known."""
     tested = set(zip(jumps["athlete"], jumps["session"].astype(str), strict=True))
     days = dict(zip(study.sessions["session"], study.sessions["date"], strict=True))
@@ -168,7 +168,7 @@ def _jump_counts(jumps: pd.DataFrame) -> pd.DataFrame:
     return counts.groupby(["session", "group"], observed=True).sum().reset_index()
 
 
-def _files_not_used(problems: pd.DataFrame) -> pd.DataFrame:
+def files_not_used(problems: pd.DataFrame) -> pd.DataFrame:
     """Return recordings that belong to no athlete or session: file, reason."""
     codes = {"name_not_understood", "session_not_in_study", "ambiguous_name"}
     part = problems[problems["code"].isin(codes)]

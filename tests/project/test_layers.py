@@ -35,8 +35,10 @@ INNER_ROOMS = {
     "study": [
         ["folder"], ["store"], ["decide"], ["check"], ["demo"],
         ["summarise", "flow", "curves", "frozen_plan", "provenance", "weeks"],
+        ["own_noise"],
         ["study"],
         ["check_study", "today", "export"],
+        ["watch"],
     ],
     "report": [
         ["blocks"], ["build"], ["sections"], ["render"], ["gather"], ["write"], ["notebooks", "sheets"],

@@ -12,7 +12,7 @@ from study_kit import SETTINGS, jump_bytes, make
 import cmjlab as cj
 from cmjlab.study.folder.gather import gather
 from cmjlab.study.study import Study
-from cmjlab.study.today import today
+from cmjlab.study.today import run_sheet, today
 
 
 @pytest.fixture
@@ -28,7 +28,7 @@ def folder(tmp_path):
 
 def test_the_day_goes_on(folder):
     state = today(Study.open(folder), "post")
-    assert list(state.athletes["status"]) == ["not yet"] * 4 + ["absent"]
+    assert list(state.athletes["status"]) == ["waiting"] * 4 + ["not_available"]
     assert state.lines()[0] == "post: 0 of 4 athletes have all their valid jumps."
     rec = folder / "recordings"
     for trial in (1, 2, 3):
@@ -40,11 +40,12 @@ def test_the_day_goes_on(folder):
     (rec / "who is this.csv").write_bytes(jump_bytes(31))
     state = today(Study.open(folder), "post")
     rows = state.athletes.set_index("athlete")
-    assert list(rows["status"]) == ["done", "jump again", "jump again", "not yet", "absent"]
+    assert list(rows["status"]) == ["done", "again", "again", "waiting", "not_available"]
     assert list(rows["valid"]) == [3, 1, 0, 0, 0]
     assert list(rows["recorded"]) == [3, 2, 1, 0, 0]
     assert rows.loc["A02", "reason"].startswith("Jump 2: ")
-    assert rows.loc["A05", "reason"] == "absent: ill"
+    assert rows.loc["A05", "reason"] == "", "why somebody is not available is nobody's business"
+    assert not any("ill" in text.split() for text in state.lines())
     assert list(state.repeats["missing"]) == [2, 3]
     text = "\n".join(state.lines())
     assert "post: 1 of 4 athletes" in text
@@ -61,7 +62,7 @@ def test_the_day_goes_on(folder):
 
 
 def test_run_sheet_has_room_and_the_last_body_mass(folder):
-    sheet = today(Study.open(folder), "post").run_sheet
+    sheet = run_sheet(Study.open(folder), "post")
     assert list(sheet["athlete"]) == ["A01", "A02", "A03", "A04", "A05"]
     assert sheet["last_body_mass_kg"].iloc[0] == pytest.approx(80, abs=0.5)
     assert sheet["last_body_mass_kg"].isna().iloc[3]
@@ -71,6 +72,8 @@ def test_run_sheet_has_room_and_the_last_body_mass(folder):
 def test_session_that_does_not_exist(folder):
     with pytest.raises(cj.StudyError, match="Did you mean 'post'"):
         today(Study.open(folder), "pots")
+    with pytest.raises(cj.StudyError, match="Did you mean 'post'"):
+        run_sheet(Study.open(folder), "pots")
 
 
 # ---------------------------------------------------------------------------------------------
