@@ -20,8 +20,9 @@ from cmjlab.stats.common.intervals import (
 )
 from cmjlab.stats.common.mean_squares import two_way
 from cmjlab.stats.reliability import icc as icc
+from cmjlab.stats.reliability import pivotal as pivotal
 from cmjlab.stats.reliability.missing import intra_block
-from cmjlab.stats.reliability.pivotal import agreement_limits, noncentrality, points
+from cmjlab.stats.reliability.pivotal import agreement_limits, points
 from cmjlab.stats.reliability.published import published_icc
 from cmjlab.stats.reliability.reliability import reliability
 from cmjlab.stats.reliability.robust import bonett, shares
@@ -79,36 +80,80 @@ def test_points_fill_the_cube_evenly():
     assert np.abs(np.corrcoef(u) - np.eye(3)).max() < 0.03
 
 
+def _draws(ms, fixed, rng, size):
+    """Return draws of ICC(A,1) from independent chi-squares, noncentrality inverted by scipy."""
+    n, k = int(ms.n), ms.k
+    df_e, df_c = (n - 1) * (k - 1), k - 1
+    e = float(ms.mse) * df_e / rng.chisquare(df_e, size)
+    a = (float(ms.msr) * (n - 1) / rng.chisquare(n - 1, size) - e) / k
+    if not fixed:
+        c = np.maximum(float(ms.msc) * df_c / rng.chisquare(df_c, size) - e, 0) / n
+        return a / (a + c + e)
+    x, u = float(ms.msc) * df_c / e, rng.random(size)
+    there = special.chdtr(df_c, x) > u
+    nc = np.where(
+        there, special.chndtrinc(np.where(there, x, 9.0), df_c, np.where(there, u, 0.1)), 0
+    )
+    return a / (a + e / n * nc / df_c + e)
+
+
 @pytest.mark.parametrize("fixed", [False, True])
-def test_pivotal_limits_against_many_random_draws(fixed):
-    rng = np.random.default_rng(1)
-    ms = two_way(squad(n=12, k=2, seed=3, te=1.0) + [0, 0.8])
-    low, high = agreement_limits(ms, 0.95, fixed=fixed)
-    n, draws = 12, 400_000
-    e = float(ms.mse) * 11 / rng.chisquare(11, draws)
-    a = (float(ms.msr) * 11 / rng.chisquare(11, draws) - e) / 2
-    if fixed:
-        x, u = float(ms.msc) / e, rng.random(draws)
-        root = np.sqrt(x)
-        grid = np.linspace(0, 12, 4001)
-        # P(chi-square(1, d²) <= x) = u, inverted by a table of d for each draw in coarse bins.
-        d = np.array([np.interp(-v, -(special.ndtr(r - grid) - special.ndtr(-r - grid)), grid) for r, v in zip(root[:20000], u[:20000], strict=True)])  # fmt: skip
-        a, e = a[:20000], e[:20000]
-        c = e / n * d**2
-    else:
-        c = np.maximum(float(ms.msc) / rng.chisquare(1, draws) - e, 0) / n
-    expected = np.quantile(a / (a + c + e), [0.025, 0.975])
-    np.testing.assert_allclose([low[0], high[0]], expected, atol=0.012)
+@pytest.mark.parametrize(
+    ("n", "k", "shift"), [(12, 2, 0.8), (30, 2, 0.0), (5, 3, 0.5), (3, 2, 0.0)]
+)
+def test_pivotal_limits_against_many_random_draws(fixed, n, k, shift):
+    ms = two_way(squad(n=n, k=k, seed=3, te=1.0) + shift * np.arange(k))
+    low, high = agreement_limits(ms, 0.9, fixed=fixed)
+    drawn = _draws(ms, fixed, np.random.default_rng(1), 60_000)
+    # Shares below the limits: their standard error is .0009.
+    assert np.mean(drawn < low[0]) == pytest.approx(0.05, abs=0.004)
+    assert np.mean(drawn < high[0]) == pytest.approx(0.95, abs=0.004)
 
 
-@pytest.mark.parametrize(("df", "tolerance"), [(1.0, 1e-6), (2.0, 0.006), (3.0, 0.006)])
-def test_noncentrality_inverts_the_noncentral_chi_square(df, tolerance):
-    x, u = np.meshgrid([1.0, 4.0, 12.0, 50.0], [0.025, 0.2, 0.5, 0.9])
-    nc = noncentrality(x, df, u)
-    reached = special.chndtr(x, df, nc)
-    at_zero = special.chdtr(df, x)
-    np.testing.assert_allclose(reached[at_zero > u], u[at_zero > u], atol=tolerance)
-    assert (nc[at_zero <= u] == 0).all()
+@pytest.mark.parametrize("fixed", [False, True])
+@pytest.mark.parametrize(("n", "k", "error"), [(2, 2, 2e-3), (6, 3, 2e-4), (12, 2, 5e-6), (60, 2, 2e-6), (60, 4, 2e-6)])  # fmt: skip
+def test_pivotal_limits_are_settled(fixed, n, k, error, monkeypatch):
+    values = np.stack([squad(n=n, k=k, seed=s, te=2.0) + s * np.arange(k) / 4 for s in range(6)])
+    found = agreement_limits(two_way(values), 0.95, fixed=fixed)
+    monkeypatch.setattr(pivotal, "_FINE", 600)
+    monkeypatch.setattr(pivotal, "_FINEST", 600)
+    monkeypatch.setattr(pivotal, "_SETTLED", 1e-9)
+    many_nodes = agreement_limits(two_way(values), 0.95, fixed=fixed)
+    np.testing.assert_allclose(found, many_nodes, rtol=0, atol=error)
+    assert (found[0] < found[1]).all()
+
+
+def test_without_sessions_the_interval_is_the_exact_one_of_consistency():
+    # Sessions that differ by nothing at all: F alone decides (McGraw & Wong 1996, ICC(C,1)).
+    values = squad(n=15, k=2, seed=8, te=2.0)
+    values[:, 1] += values[:, 0].mean() - values[:, 1].mean()
+    ms = two_way(values)
+    exact = icc.consistency(ms, 0.95)
+    for fixed in (False, True):
+        low, high = agreement_limits(ms, 0.95, fixed=fixed)
+        np.testing.assert_allclose([low[0], high[0]], [exact.low, exact.high], atol=1e-6)
+
+
+@pytest.mark.parametrize("df", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("df2", [2.0, 30.0, 600.0])
+def test_large_noncentral_f_is_that_of_scipy(df, df2):
+    scale = 1.2 * max(1e4, 100 * df2)
+    share, y = np.meshgrid(np.linspace(0.2, 3, 30), np.array([scale, 3 * scale, 3.0, 90.0]) / df)
+    found = pivotal._noncentral_f(df, df2, share * df * y, y)
+    np.testing.assert_allclose(found, special.ncfdtr(df, df2, share * df * y, y), atol=5e-7)
+    assert pivotal._noncentral_f(df, df2, np.array([1e12]), np.array([1.0])) == 0
+
+
+def test_pivotal_limits_of_extreme_tables_are_numbers():
+    rng = np.random.default_rng(5)
+    for n, k in ((2, 2), (2, 6), (40, 2), (400, 3)):
+        for spread in (0.0, 1e-3, 1e3):
+            for shift in (0.0, 1e4):
+                values = rng.normal(size=(n, k)) + spread * rng.normal(size=(n, 1))
+                ms = two_way(values + shift * np.arange(k))
+                for fixed in (False, True):
+                    low, high = agreement_limits(ms, 0.95, fixed=fixed)
+                    assert -1 / (k - 1) - 1e-9 <= low[0] <= high[0] <= 1
 
 
 def test_pivotal_limits_do_not_depend_on_the_other_metrics():
