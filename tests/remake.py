@@ -16,6 +16,7 @@ alarms      calibration/false_alarms.csv                                        
 onsets      calibration/onset_rules.csv, body_weight_rules.csv                   30 s
 budget      calibration/error_budget.csv, error_budget_onsets.csv                5 min
 profiles    calibration/random_profiles.csv                                      30 s
+follow      calibration/follow_rates.csv                                         10 s
 =========== ==================================================================== =======
 
 With ``--long``:
@@ -130,6 +131,7 @@ PARTS = {
         ("calibration/error_budget.csv", "calibration/error_budget_onsets.csv"),
     ),
     "profiles": Part(scripts("random_profiles"), ("calibration/random_profiles.csv",)),
+    "follow": Part(scripts("follow_calibration"), ("calibration/follow_rates.csv",)),
     "errors": Part(scripts("standard_errors"), ("calibration/standard_errors.csv",), long=True),
     "reliability": Part(
         scripts(

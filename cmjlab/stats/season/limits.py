@@ -57,12 +57,19 @@ def mean_sd(weight: float, looks: int, stable: float) -> Array:
 
 
 def weighted_means(values: Array, weight: float) -> Array:
-    """Return the exponentially weighted mean after each value, starting at 0."""
-    out = np.empty(len(values))
-    last = 0.0
-    for t, value in enumerate(values):
-        last = weight * float(value) + (1.0 - weight) * last
-        out[t] = last
+    """Return the exponentially weighted mean after each value, starting at 0.
+
+    Parameters
+    ----------
+    values : array, shape (..., n_weeks)
+    weight : float
+        Weight of the newest week.
+    """
+    out = np.empty_like(values)
+    last = np.zeros(values.shape[:-1])
+    for t in range(values.shape[-1]):
+        last = weight * values[..., t] + (1.0 - weight) * last
+        out[..., t] = last
     return out
 
 
@@ -71,17 +78,17 @@ def running_sums(values: Array, slack: float) -> tuple[Array, Array]:
 
     Parameters
     ----------
-    values : array, shape (n,)
+    values : array, shape (..., n_weeks)
         Differences in units of the noise.
     slack : float
         What each week may lie off before it counts (Page 1954).
     """
-    above, below = np.empty(len(values)), np.empty(len(values))
-    up = down = 0.0
-    for t, value in enumerate(values):
-        up = max(0.0, up + float(value) - slack)
-        down = max(0.0, down - float(value) - slack)
-        above[t], below[t] = up, down
+    above, below = np.empty_like(values), np.empty_like(values)
+    up = down = np.zeros(values.shape[:-1])
+    for t in range(values.shape[-1]):
+        up = np.maximum(0.0, up + values[..., t] - slack)
+        down = np.maximum(0.0, down - values[..., t] - slack)
+        above[..., t], below[..., t] = up, down
     return above, below
 
 
