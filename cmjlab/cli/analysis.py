@@ -71,7 +71,7 @@ def report(
         bool, typer.Option(help="From what is there, listing what is missing.")
     ] = False,
     full: Annotated[
-        bool, typer.Option("--full", help="Everything; else at most nine pages.")
+        bool, typer.Option("--full", help="Everything; else about a dozen pages.")
     ] = False,
     people: Annotated[
         bool, typer.Option("--names", help="Names of names.csv beside the ids.")

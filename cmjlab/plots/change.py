@@ -22,6 +22,7 @@ from cmjlab.plots.labels import (
 from cmjlab.plots.style import (
     INK,
     MUTED,
+    TEXT_WIDTH_CM,
     Picture,
     group_looks,
     matters_band,
@@ -62,7 +63,11 @@ def _mean_change(result: Result, metric: str, group: str) -> pd.Series | None:
 
 @styled
 def paired_figure(
-    result: Result, metric: str | None = None, *, change_that_matters: Any = None
+    result: Result,
+    metric: str | None = None,
+    *,
+    change_that_matters: Any = None,
+    height_cm: float = 9.4,
 ) -> Picture:
     """Draw every athlete's line from before to after, and each group's mean change.
 
@@ -74,6 +79,8 @@ def paired_figure(
         Default: the first metric of the result.
     change_that_matters : float or mapping, optional
         In the metric's table unit; shaded in the lower panels.
+    height_cm : float
+        Height of the figure.
 
     Returns
     -------
@@ -86,8 +93,8 @@ def paired_figure(
     looks = _looks(pairs["group"], result)
     groups = list(looks)
     many = len(groups) >= _MANY_GROUPS
-    panel = max(2.9, 17.4 / len(groups)) if many else 5.2
-    figure = picture(max(8.0, panel * len(groups)), 9.4 if many else 11.0)
+    panel = max(2.9, (TEXT_WIDTH_CM - 1.4) / len(groups))
+    figure = picture(max(TEXT_WIDTH_CM, panel * len(groups)), height_cm)
     grid = figure.subplots(
         2, len(groups), sharey="row", squeeze=False, gridspec_kw={"height_ratios": [1.5, 1]}
     )
@@ -109,10 +116,8 @@ def paired_figure(
             _draw_mean(lower, name, row, looks[group]["color"], narrow=many)
         zero_line(lower)
         matters_band(lower, amount_that_matters(change_that_matters, name))
-    grid[0][0].set_ylabel(metric_axis(name), fontsize=7 if many else None)
-    grid[1][0].set_ylabel(
-        metric_axis(name, change=True).replace(" (", "\n("), fontsize=6.5 if many else None
-    )
+    grid[0][0].set_ylabel(metric_axis(name), fontsize=8)
+    grid[1][0].set_ylabel(metric_axis(name, change=True).replace(" (", "\n("), fontsize=8)
     figure.alt_text = paired_alt_text(result, name)
     return figure
 
@@ -141,7 +146,7 @@ def _draw_mean(axes: Any, metric: str, row: pd.Series, color: str, *, narrow: bo
     if narrow:
         text = text.replace("interval ", "interval\n")
         axes.set_xticks([0.31, 0.85], ["each", "mean"])
-    axes.set_title(text, fontsize=7.5, fontweight="normal")
+    axes.set_title(text, fontsize=8, fontweight="normal")
 
 
 def paired_alt_text(result: Result, metric: str) -> str:
@@ -193,7 +198,7 @@ def difference_figure(
         text = interval_words(name, row, signed=True) if np.isfinite(estimate) else str(row["text"])
         lines.append(Line(_difference_label(row), estimate, low, high, text=text,
                           marker="o" if row["statistic"] == "adjusted_difference" else "s"))  # fmt: skip
-    figure = picture(16.0, 2.6 + 1.15 * len(lines))
+    figure = picture(height_cm=2.2 + 0.95 * len(lines))
     axes = figure.subplots()
     draw_forest(axes, lines)
     zero_line(axes, vertical=True)
@@ -243,7 +248,7 @@ def individual_figure(
         look = looks[r["group"]]
         lines.append(Line(str(r["athlete"]), estimate, low, high, look["color"], look["marker"]))
     parts = _columns(lines)
-    figure = picture(13.0 if len(parts) == 1 else 17.0, 3.0 + 0.44 * len(parts[0]))
+    figure = picture(height_cm=2.6 + 0.44 * len(parts[0]))
     places = figure.subplots(1, len(parts), sharex=True, squeeze=False)[0]
     for axes, part in zip(places, parts, strict=True):
         draw_forest(axes, part, values=False)
@@ -333,7 +338,7 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
     """
     part = frame.dropna(subset=["first", "second"])
     looks = group_looks(part["group"])
-    figure = picture(11.0, 10.5)
+    figure = picture(height_cm=9.5)
     axes = figure.subplots()
     first, second = shown(metric, part["first"]), shown(metric, part["second"])
     ends = [min(first.min(), second.min()), max(first.max(), second.max())]
@@ -348,7 +353,8 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
                   label=safe(f"{group or _EVERYONE}, n = {int(mine.sum())}"))  # fmt: skip
     axes.set_xlabel(metric_axis(metric) + "\nbaseline that decided the group")
     axes.set_ylabel(metric_axis(metric) + "\nnext baseline, before training")
-    axes.legend(loc="upper left")
+    axes.set_aspect("equal", adjustable="datalim")
+    figure.legend(loc="outside right upper")
     figure.alt_text = drift_alt_text(part, metric)
     return figure
 

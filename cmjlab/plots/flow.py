@@ -14,11 +14,11 @@ from typing import Any
 from matplotlib.patches import Rectangle
 
 from cmjlab.errors import ArgumentError
-from cmjlab.plots.style import INK, MUTED, Picture, picture, safe, styled
+from cmjlab.plots.style import INK, MUTED, TEXT_WIDTH_CM, Picture, picture, safe, styled
 
-_WIDE, _LINE, _PAD, _GAP = 16.0, 0.42, 0.22, 0.55
-_MAIN, _ASIDE = (0.1, 8.6), (9.4, 6.5)  # left edge and width of both columns, cm
-_MAIN_CHARACTERS, _ASIDE_CHARACTERS = 50, 40
+_WIDE, _LINE, _PAD, _GAP = TEXT_WIDTH_CM, 0.4, 0.18, 0.45
+_MAIN, _ASIDE = (0.1, 8.8), (9.6, 7.3)  # left edge and width of both columns, cm
+_MAIN_CHARACTERS, _ASIDE_CHARACTERS = 51, 44
 
 
 @dataclass(frozen=True)

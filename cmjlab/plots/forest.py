@@ -40,7 +40,7 @@ def draw_forest(axes: Axes, lines: Sequence[Line], *, values: bool = True) -> No
                       markerfacecolor=line.color if line.filled else "white", zorder=4)  # fmt: skip
         if values and line.text:
             axes.text(1.02, y, safe(line.text), transform=axes.get_yaxis_transform(), va="center",
-                      fontsize=7.5, color=INK)  # fmt: skip
+                      fontsize=8, color=INK)  # fmt: skip
     axes.set_yticks(range(len(lines)), [safe(line.label) for line in lines][::-1])
     axes.set_ylim(-0.6, len(lines) - 0.4)
     axes.tick_params(axis="y", length=0)

@@ -28,7 +28,7 @@ from cmjlab.plots.style import Picture, picture, styled, wrapped
 __all__ = ["jump_alt_text", "jump_figure", "jump_title"]
 
 #: Heights, cm.
-_WHOLE, _NAMES, _FORCE, _SMALL, _LINE, _REST = 1.1, 1.7, 6.6, 2.5, 0.42, 3.2
+_WHOLE, _NAMES, _FORCE, _SMALL, _LINE, _REST = 0.9, 1.5, 5.0, 2.0, 0.4, 2.9
 _TITLE_WIDTH = 76
 
 
@@ -56,7 +56,7 @@ def jump_figure(jump: Jump) -> Picture:
     names_height = _NAMES if phase_spans(jump, view) else 0.1
     heights = [_WHOLE, _FORCE, names_height, *([_SMALL] * 3 if motion else [])]
     heights.append(_LINE * len(flags) + 0.1)
-    figure = picture(16.0, sum(heights) + _REST)
+    figure = picture(height_cm=sum(heights) + _REST)
     grid = figure.add_gridspec(len(heights), 1, height_ratios=heights)
     draw_whole(figure.add_subplot(grid[0]), jump, view)
     force = figure.add_subplot(grid[1])

@@ -44,7 +44,7 @@ def load_profile_figure(result: Result) -> Picture:
     """
     jumps = points(result, "jumps")
     velocity = str(result.settings["velocity"])
-    figure = picture(16.0, 7.6)
+    figure = picture(height_cm=7.6)
     left, right = figure.subplots(1, 2)
     _panel(left, result, velocity)
     _panel(right, result, "peak_propulsion_power_w")

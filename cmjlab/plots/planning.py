@@ -49,7 +49,7 @@ def planning_figure(result: Result, *, design: str | None = None, baselines: int
     metric = str(result.settings["metric"])
     counts = sorted({int(b) for b in points(result, "power_curve")["baselines"]})
     one_of("baselines", baselines, counts)
-    figure = picture(17.0, 8.8)
+    figure = picture(height_cm=8.8)
     left, right = figure.subplots(1, 2)
     power = _pick(result, "power_curve", chosen, baselines)
     width = _pick(result, "precision", chosen, baselines).copy()
@@ -64,12 +64,12 @@ def planning_figure(result: Result, *, design: str | None = None, baselines: int
     matters = float(shown(metric, float(result.settings["matters"])))
     right.axhline(matters, color=MUTED, linewidth=0.9, linestyle=(0, (4, 2)))
     right.text(1.0, matters, " change that matters", transform=right.get_yaxis_transform(),
-               ha="right", va="bottom", fontsize=7.5)  # fmt: skip
+               ha="right", va="bottom", fontsize=8)  # fmt: skip
     right.set_ylim(bottom=0)
     right.set_ylabel(f"Half width of the interval ({metric_unit(metric)})")
     for axes in (left, right):
         axes.set_xlabel("Athletes per group (number)")
-    left.legend(title="Spread of true responses\n(typical errors)", title_fontsize=7.5)
+    left.legend(title="Spread of true responses\n(typical errors)", title_fontsize=8)
     title = f"{metric_label(metric)}: {known[chosen]}, {baselines} baseline{'s' if baselines > 1 else ''}"
     figure.suptitle(wrapped(title, 90), x=0.01, ha="left", fontsize=9.5, fontweight="bold")
     figure.alt_text = planning_alt_text(result, chosen, baselines)

@@ -67,7 +67,7 @@ def sessions_figure(result: Result, metric: str | None = None) -> Picture:
     """
     name = metric_or_first(result, metric)
     wide = _wide(result, name)
-    figure = picture(15.0, 8.5)
+    figure = picture(height_cm=8.0)
     left, right = figure.subplots(1, 2, gridspec_kw={"width_ratios": [1.7, 1]})
     x = np.arange(wide.shape[1])
     values = shown(name, wide.to_numpy())
@@ -135,7 +135,7 @@ def agreement_figure(
     first, second = sessions or tuple(wide.columns[:2])
     both = wide[[first, second]].dropna()
     mean, difference = both.mean(axis=1), both[second] - both[first]
-    figure = picture(14.0, 8.5)
+    figure = picture(height_cm=7.6)
     axes = figure.subplots()
     axes.plot(shown(name, mean), shown(name, difference), linestyle="none", marker="o",
               color=PALETTE[0], markersize=5, markerfacecolor="white")  # fmt: skip
@@ -171,7 +171,7 @@ def _draw_level(axes: Axes, metric: str, row: pd.Series, label: str, style: Any)
         axes.axhspan(low, high, color=PALETTE[2], alpha=0.16, linewidth=0, zorder=0)
     axes.axhline(value, color=PALETTE[2], linestyle=style, linewidth=1.3)
     axes.text(1.01, value, f"{label}\n{value_text(metric, float(row['estimate']), signed=True)}",
-              transform=axes.get_yaxis_transform(), va="center", fontsize=7.5, color=INK)  # fmt: skip
+              transform=axes.get_yaxis_transform(), va="center", fontsize=8, color=INK)  # fmt: skip
 
 
 def agreement_alt_text(result: Result, metric: str, pair: tuple[str, str], n: int) -> str:
@@ -228,7 +228,7 @@ def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> 
         text += "" if np.isfinite(scale) else ": nothing to compare with"
         lines.append(Line(metric_label(name), estimate, low, high, text=text, filled=declared,
                           marker=MARKERS[0] if declared else MARKERS[1]))  # fmt: skip
-    figure = picture(17.0, 2.6 + 0.75 * len(lines))
+    figure = picture(height_cm=2.4 + 0.66 * len(lines))
     axes = figure.subplots()
     draw_forest(axes, lines)
     axes.axvline(1.0, color=MUTED, linewidth=1.0)
@@ -285,7 +285,7 @@ def jumps_needed_figure(
     """
     name = metric_or_first(result, metric)
     curve = points(result, "curve", name)
-    figure = picture(14.0, 8.5)
+    figure = picture(height_cm=7.6)
     axes = figure.subplots()
     counts = sorted(set(curve["n_sessions"].astype(int)))
     for i, count in enumerate(counts):

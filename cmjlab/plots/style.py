@@ -45,6 +45,10 @@ MATTERS = "#e9e3d3"
 LIMB_LINES: dict[str, Any] = {"left": "-", "right": (0, (4, 1.6))}
 
 _CM = 1 / 2.54
+#: Width of the text of a printed page, cm: figures of this width are printed as they are drawn.
+TEXT_WIDTH_CM = 17.0
+#: Smallest letters of a figure, points: a figure is never printed larger or smaller.
+SMALLEST_PT = 8.0
 RC: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 8.5,
@@ -129,7 +133,7 @@ def _same_clips(svg: str) -> str:
     )
 
 
-def picture(width_cm: float = 16.0, height_cm: float = 9.0) -> Picture:
+def picture(width_cm: float = TEXT_WIDTH_CM, height_cm: float = 9.0) -> Picture:
     """Return an empty Picture of this size; call it inside a function marked :func:`styled`."""
     return Picture(figsize=(width_cm * _CM, height_cm * _CM), layout="constrained")
 

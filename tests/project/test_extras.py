@@ -18,7 +18,12 @@ from cmjlab.errors import MissingExtraError
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 #: Name under which a package is imported, where it differs.
-IMPORTED = {"python-docx": "docx", "tomli-w": "tomli_w", "lazy_loader": "lazy_loader"}
+IMPORTED = {
+    "python-docx": "docx",
+    "fonttools": "fontTools",
+    "tomli-w": "tomli_w",
+    "lazy_loader": "lazy_loader",
+}
 #: Brought by packages of the extra: the notebook format and its kernels come with nbclient.
 COMES_WITH = {"nbformat": "lab", "jupyter_client": "lab"}
 

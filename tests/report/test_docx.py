@@ -76,7 +76,7 @@ def test_pictures_have_alt_text_and_fit_between_the_margins(document, data):
     assert all(len(b.alt) > 20 for b in blocks)
     page = document.sections[0]
     width = page.page_width - page.left_margin - page.right_margin
-    assert all(s.width <= width and s.height < page.page_height / 2 for s in shapes)
+    assert all(s.width <= width and s.height < 0.85 * page.page_height for s in shapes)
 
 
 def test_every_word_of_the_page_is_there(document, data):
@@ -91,8 +91,34 @@ def test_page_is_a4_with_the_caution_and_a_number_at_its_foot(document, data):
     assert (round(page.page_width.mm), round(page.page_height.mm)) == (210, 297)
     assert data.caution in page.footer.paragraphs[0].text
     assert "PAGE" in page.footer._element.xml
-    second = [p for p in document.paragraphs if p.style.name == "Heading 1"][1]
-    assert second.paragraph_format.page_break_before
+    contents = next(p for p in document.paragraphs if p.text == data.words.say("page.contents"))
+    assert contents.paragraph_format.page_break_before
+
+
+def test_contents_name_every_section_with_the_page_of_its_heading(document, data):
+    lines = [p for p in document.paragraphs if "PAGEREF" in p._p.xml]
+    assert [p.text.split("\t")[0] for p in lines] == [
+        s.title for s in data.sections[1:] if s.on_paper
+    ]
+    marked = {
+        e.get(qn("w:name")): p.text
+        for p in document.paragraphs
+        for e in p._p.iter(qn("w:bookmarkStart"))
+    }
+    for line in lines:
+        code = next(e.text for e in line._p.iter(qn("w:instrText")))
+        assert marked[code.split()[1]] == line.text.split("\t")[0]
+    assert document.settings.element.find(qn("w:updateFields")).get(qn("w:val")) == "true"
+
+
+def test_a_table_of_up_to_45_rows_stays_on_one_page(tmp_path):
+    def kept(rows: int) -> list[bool]:
+        table = TableBlock("t", ("a",), (("x",),) * rows, (False,))
+        made = _open(_small(table), tmp_path).tables[0]
+        return [bool(r.cells[0].paragraphs[0].paragraph_format.keep_with_next) for r in made.rows]
+
+    assert kept(45) == [True] * 45 + [False]
+    assert not any(kept(46))
 
 
 def test_properties_language_and_date(document, data):

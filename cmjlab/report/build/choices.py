@@ -24,7 +24,7 @@ class Choices:
     Attributes
     ----------
     full : bool
-        Everything; otherwise one page for coaches and at most eight more.
+        Everything; otherwise one page for coaches and about a dozen more.
     names : bool
         Names of names.csv beside the ids.
     decimal : str

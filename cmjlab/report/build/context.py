@@ -64,7 +64,7 @@ class Context:
 
     @property
     def full(self) -> bool:
-        """Whether everything is shown; else one page for coaches and at most eight more."""
+        """Whether everything is shown; else one page for coaches and about a dozen more."""
         return self.choices.full
 
     @property

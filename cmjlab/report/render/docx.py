@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 import io
 import os
-import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -18,14 +17,25 @@ from cmjlab.errors import StudyError
 from cmjlab.extras import optional
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.data import Facts, FigureBlock, Items, Paragraph, ReportData, TableBlock
+from cmjlab.report.render.docx_fields import (
+    ask_for_fields,
+    bookmark,
+    caption,
+    clean,
+    contents,
+    element,
+    field,
+)
 
-#: Characters that XML cannot hold; they appear as the sign for an unknown character.
-_NO_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _TEXT_WIDTH_CM = 17.0
 #: Heights that keep the page for coaches on one sheet, and the rest in proportion.
-_FIRST_HEIGHT_CM = 7.0
-_MOST_HEIGHT_CM = 13.0
+_FIRST_HEIGHT_CM = 7.5
+_MOST_HEIGHT_CM = 22.0
 _DPI = 200
+#: Longest table that is kept on one page.
+_MOST_ROWS_TOGETHER = 45
+#: A face that every word processor has; a document cannot count on that of the figures.
+_FACE = "Arial"
 _INK, _LINE, _HEAD, _GROUND = "1C2733", "9AA3AD", "E6E8EA", "F4F5F6"
 #: Style -> size, space before and after, in points.
 _STYLES = {
@@ -74,23 +84,21 @@ def render_docx(data: ReportData) -> bytes:
     document.add_paragraph(clean(f"{data.words.say('page.made_on')} {data.date}"))
     if data.draft:
         _boxed(document, data.words.say("page.draft"))
-    for number, section in enumerate(s for s in data.sections if s.on_paper):
-        heading = document.add_heading(clean(section.title), level=1)
-        heading.paragraph_format.page_break_before = number == 1  # the coach page stands alone
+    printed = [s for s in data.sections if s.on_paper]
+    for number, section in enumerate(printed):
+        if number == 1:  # the coach page stands alone
+            contents(document, data.words.say("page.contents"), printed, _TEXT_WIDTH_CM)
+        bookmark(document.add_heading(clean(section.title), level=1), number)
         for block in section.blocks:
             if isinstance(block, FigureBlock):
                 most = _FIRST_HEIGHT_CM if number == 0 else _MOST_HEIGHT_CM
                 _figure(document, block, data.figures, most)
             else:
                 _add(document, block, data.figures)
+    ask_for_fields(document)
     out = io.BytesIO()
     document.save(out)
     return out.getvalue()
-
-
-def clean(text: object) -> str:
-    """Return a text that a Word file can hold; everything else stays as it is."""
-    return _NO_XML.sub("\ufffd", str(text))
 
 
 def _library() -> Any:
@@ -100,17 +108,6 @@ def _library() -> Any:
         purpose="a Word file needs",
         otherwise="The HTML report needs nothing.",
     )
-
-
-def _element(name: str, **values: str) -> Any:
-    """Return an element of the document format with its attributes."""
-    from docx.oxml import OxmlElement
-    from docx.oxml.ns import qn
-
-    element = OxmlElement(f"w:{name}")
-    for key, value in values.items():
-        element.set(qn(f"w:{key}"), value)
-    return element
 
 
 # ---- the document ----------------------------------------------------------------------------
@@ -130,7 +127,7 @@ def _new_document(data: ReportData) -> Any:
     page.footer_distance = Cm(0.8)
     for name, (size, before, after) in _STYLES.items():
         style = document.styles[name]
-        style.font.name, style.font.size = "Arial", Pt(size)
+        style.font.name, style.font.size = _FACE, Pt(size)
         style.font.color.rgb = RGBColor.from_string(_INK)
         fonts = style.element.get_or_add_rPr().get_or_add_rFonts()
         for key in [k for k in fonts.attrib if "Theme" in k]:
@@ -143,8 +140,8 @@ def _new_document(data: ReportData) -> Any:
     document.styles["Caption"].paragraph_format.keep_with_next = True
     language = data.words.say("page.language")
     tag = {"en": "en-GB"}.get(language, language)
-    for element in document.styles.element.iter(qn("w:lang")):
-        element.set(qn("w:val"), tag)  # spelling and reading aloud follow it
+    for spoken in document.styles.element.iter(qn("w:lang")):
+        spoken.set(qn("w:val"), tag)  # spelling and reading aloud follow it
     _properties(document, data, tag)
     _footer(page, data)
     return document
@@ -163,35 +160,8 @@ def _footer(page: Any, data: ReportData) -> None:
 
     paragraph = page.footer.paragraphs[0]
     text = paragraph.add_run(clean(f"{data.caution} {data.made_with}  "))
-    for run in (text, _field(paragraph, "PAGE", "1")):
+    for run in (text, field(paragraph, "PAGE", "1")):
         run.font.size = Pt(7.5)
-
-
-def _field(paragraph: Any, code: str, shown: str) -> Any:
-    """Add a run whose text the word processor makes: a page number, the number of a table."""
-    run = paragraph.add_run()
-    for kind in ("begin", "code", "separate", "shown", "end"):
-        if kind in ("code", "shown"):
-            element = _element("instrText" if kind == "code" else "t")
-            element.text = code if kind == "code" else shown
-        else:
-            element = _element("fldChar", fldCharType=kind)
-        run._r.append(element)
-    return run
-
-
-def _caption(document: Any, kind: str, label: str, text: str, *, bold: bool = True) -> Any:
-    """Add a caption whose number is a field, so that more of them can be put between."""
-    paragraph = document.add_paragraph(style="Caption")
-    number = re.search(r"\d+$", label)
-    if number:
-        paragraph.add_run(clean(label[: number.start()]))
-        _field(paragraph, f"SEQ {kind.capitalize()} \\* ARABIC", number.group())
-        paragraph.add_run(". ")
-    elif label:
-        paragraph.add_run(clean(f"{label}. "))
-    paragraph.add_run(clean(text)).bold = bold
-    return paragraph
 
 
 # ---- blocks ----------------------------------------------------------------------------------
@@ -225,9 +195,9 @@ def _paragraph(document: Any, block: Paragraph) -> None:
 def _boxed(document: Any, text: str) -> None:
     """Add a paragraph with a line at its left and a grey ground."""
     properties = document.add_paragraph(clean(text))._p.get_or_add_pPr()
-    borders = _element("pBdr")
-    borders.append(_element("left", val="single", sz="18", space="6", color=_INK))
-    shade = _element("shd", val="clear", color="auto", fill=_GROUND)
+    borders = element("pBdr")
+    borders.append(element("left", val="single", sz="18", space="6", color=_INK))
+    shade = element("shd", val="clear", color="auto", fill=_GROUND)
     later = ("w:tabs", "w:spacing", "w:ind", "w:jc", "w:rPr")  # the order that the format wants
     properties.insert_element_before(borders, "w:shd", *later)
     properties.insert_element_before(shade, *later)
@@ -278,27 +248,29 @@ def _table(document: Any, block: TableBlock, figures: Mapping[str, Any]) -> None
     from docx.enum.text import WD_ALIGN_PARAGRAPH
     from docx.shared import Pt
 
-    _caption(document, block.kind, block.label, block.title)
+    caption(document, block.kind, block.label, block.title)
     columns, numbers = block.columns, block.numeric
     if block.pictures:
         columns, numbers = (*columns, block.picture_head), (*numbers, False)
     table = document.add_table(rows=1 + len(block.rows), cols=len(columns))
     _frame_table(table, block.title)
+    whole = len(block.rows) <= _MOST_ROWS_TOGETHER
     texts_of = (columns, *((*row, "") if block.pictures else row for row in block.rows))
     for number, (row, texts) in enumerate(zip(table.rows, texts_of, strict=True)):
         properties = row._tr.get_or_add_trPr()
-        properties.append(_element("cantSplit"))
+        properties.append(element("cantSplit"))
         if number == 0:
-            properties.append(_element("tblHeader"))
+            properties.append(element("tblHeader"))
         for cell, text, numeric in zip(row.cells, texts, numbers, strict=True):
             paragraph = cell.paragraphs[0]
             paragraph.paragraph_format.space_after = Pt(1)
+            paragraph.paragraph_format.keep_with_next = whole and number < len(block.rows)
             run = paragraph.add_run(clean(text))
             run.font.size, run.bold = Pt(8), number == 0
             if numeric:
                 paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT
             if number == 0:
-                shade = _element("shd", val="clear", color="auto", fill=_HEAD)
+                shade = element("shd", val="clear", color="auto", fill=_HEAD)
                 cell._tc.get_or_add_tcPr().append(shade)
     for row, small in zip(table.rows[1:], block.pictures, strict=bool(block.pictures)):
         _picture(row.cells[-1].paragraphs[0], small, figures, small.width_cm)
@@ -314,16 +286,16 @@ def _frame_table(table: Any, title: str) -> None:
     from docx.oxml.ns import qn
 
     properties = table._tbl.tblPr
-    borders = _element("tblBorders")
+    borders = element("tblBorders")
     for edge in ("top", "bottom", "insideH"):
-        borders.append(_element(edge, val="single", sz="4", space="0", color=_LINE))
+        borders.append(element(edge, val="single", sz="4", space="0", color=_LINE))
     later = [properties.find(qn(n)) for n in ("w:shd", "w:tblLayout", "w:tblCellMar", "w:tblLook")]
     place = next((e for e in later if e is not None), None)
     if place is None:
         properties.append(borders)
     else:
         place.addprevious(borders)
-    properties.append(_element("tblCaption", val=clean(title)))
+    properties.append(element("tblCaption", val=clean(title)))
 
 
 def _widths(table: Any, texts_of: Sequence[Sequence[str]], pictures: Sequence[FigureBlock]) -> None:
@@ -351,7 +323,7 @@ def _figure(document: Any, block: FigureBlock, figures: Mapping[str, Any], most:
     paragraph.alignment = WD_ALIGN_PARAGRAPH.CENTER
     paragraph.paragraph_format.keep_with_next = True
     _picture(paragraph, block, figures, _TEXT_WIDTH_CM, most)
-    below = _caption(document, block.kind, block.label, block.caption, bold=False)
+    below = caption(document, block.kind, block.label, block.caption, bold=False)
     below.paragraph_format.keep_with_next = False
 
 

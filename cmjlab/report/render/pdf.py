@@ -11,6 +11,7 @@ from pathlib import Path
 
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_copy
+from cmjlab.report.render.contents import filled, has_contents, pages_of
 
 #: Environment variable that names the browser's program, for unusual places.
 VARIABLE = "CMJLAB_BROWSER"
@@ -41,8 +42,11 @@ _FLAGS = (
     "--disable-sync",
     "--disable-extensions",
     "--no-pdf-header-footer",
+    "--generate-pdf-document-outline",
 )
 _SECONDS = 120
+#: Prints after the first; numbers of pages take room of their own, so the second one holds.
+_PRINTS = 3
 
 
 def find_browser() -> Path | None:
@@ -102,10 +106,29 @@ def write_pdf(page: str | os.PathLike[str], path: str | os.PathLike[str] | None 
             f" out for A4. Or name a browser in the environment variable {VARIABLE}."
         )
     with tempfile.TemporaryDirectory(prefix="cmjlab-", ignore_cleanup_errors=True) as place:
-        made = Path(place) / "report.pdf"
-        _print(browser, page, made, Path(place) / "profile")
+        made = _printed(browser, page, Path(place))
         atomic_copy(made, target)
     return target
+
+
+def _printed(browser: Path, page: Path, place: Path) -> Path:
+    """Return the PDF of a page; contents are filled in by printing until their numbers hold."""
+    made, profile = place / "report.pdf", place / "profile"
+    _print(browser, page, made, profile)
+    text = page.read_text(encoding="utf-8")
+    if not has_contents(text):
+        return made
+    known: dict[str, int] = {}
+    for _ in range(_PRINTS):
+        pages = pages_of(made)
+        if pages == known:
+            break
+        known = pages
+        again = place / page.name
+        again.write_text(filled(text, pages), encoding="utf-8")
+        made.unlink()
+        _print(browser, again, made, profile)
+    return made
 
 
 def _print(browser: Path, page: Path, made: Path, profile: Path) -> None:

@@ -26,6 +26,9 @@ from cmjlab.report.sections.study_text import dated_sessions, group_sizes
 from cmjlab.report.sections.targets import short_name, target_blocks
 from cmjlab.results import Result, Sentence
 
+#: Height of the figure that leaves the page on one sheet.
+_FIGURE_CM = 7.4
+
 
 def coach_section(context: Context) -> Section:
     """Return the first page."""
@@ -78,7 +81,9 @@ def _changed(context: Context) -> list[Block]:
     matters = declared_change(context.matters, metric)
     key = "coach.changed" if matters is not None else "coach.changed_undeclared"
     lead = say(key, metric=metric, before=study.before, after=study.after, matters=matters)
-    figure = paired_figure(within, metric, change_that_matters=context.matters)
+    figure = paired_figure(
+        within, metric, change_that_matters=context.matters, height_cm=_FIGURE_CM
+    )
     return [
         Paragraph(lead, "lead"),
         *_no_targets(context),
