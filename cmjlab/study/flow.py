@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 import pandas as pd
 
+from cmjlab.study.folder.participation import explained, notes_by_athlete
 from cmjlab.study.folder.study_folder import StudyFolder
 
 _NOT_SAID = "no reason given"
@@ -86,13 +86,11 @@ def missing_athletes(study: StudyFolder, jumps: pd.DataFrame) -> pd.DataFrame:
     """Return athletes of the roster without a recording in a session, with what is known."""
     tested = set(zip(jumps["athlete"], jumps["session"].astype(str), strict=True))
     days = dict(zip(study.sessions["session"], study.sessions["date"], strict=True))
-    notes: dict[str, list[dict[str, Any]]] = {}
-    for row in study.participation.to_dict("records"):
-        notes.setdefault(str(row["athlete"]), []).append(row)
+    notes = notes_by_athlete(study.participation)
     roster, order = study.athletes, study.settings.session_order
     weekly = study.settings.monitoring
     rows = [
-        (athlete, group, session, *_explained(notes.get(athlete, []), session, days, order))
+        (athlete, group, session, *explained(notes.get(athlete, []), session, days, order))
         for athlete, group in zip(roster["athlete"], roster["group"], strict=True)
         for session in order
         if (athlete, session) not in tested
@@ -100,31 +98,6 @@ def missing_athletes(study: StudyFolder, jumps: pd.DataFrame) -> pd.DataFrame:
     # Part of a squad may be tested weekly: only who is noted as missing was expected.
     rows = [row for row in rows if row[2] not in weekly or row[3]]
     return pd.DataFrame(rows, columns=["athlete", "group", "session", "status", "reason"])
-
-
-def _explained(
-    notes: list[dict[str, Any]], session: str, days: dict[str, Any], order: list[str]
-) -> tuple[str, str]:
-    """Return status and reason of the first participation row that covers a session.
-
-    Who left, was withdrawn or excluded is gone from that session on.
-    """
-    day = days.get(session)
-    for row in notes:
-        named = row["session"]
-        if pd.notna(named):
-            gone = row["status"] in ("left", "withdrawn", "excluded") and named in order
-            covered = named == session or (gone and order.index(session) > order.index(named))
-        elif pd.isna(day) or not day:
-            covered = False
-        else:
-            start = row["from"] if pd.notna(row["from"]) else ""
-            end = row["to"] if pd.notna(row["to"]) else "9999"
-            covered = start <= str(day) <= end
-        if covered:
-            reason = row["reason"]
-            return str(row["status"]), _NOT_SAID if pd.isna(reason) else str(reason)
-    return "", ""
 
 
 def _sessions(study: StudyFolder, jumps: pd.DataFrame, missing: pd.DataFrame) -> pd.DataFrame:

@@ -75,6 +75,7 @@ def test_everything_wrong_is_told_in_one_go(folder):
         "id_looks_like_another": "fail",
         "athlete_not_on_roster": "warn",
         "athlete_without_files": "warn",
+        "not_tested": "warn",
         "session_looks_like_another": "fail",
         "session_not_in_study": "warn",
         "trial_twice": "fail",

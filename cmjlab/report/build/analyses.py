@@ -16,6 +16,7 @@ import pandas as pd
 from cmjlab.errors import CmjlabError, StatsError
 from cmjlab.plan import Plan
 from cmjlab.results import Result, Sentence
+from cmjlab.study.folder.participation import as_shared
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -149,8 +150,10 @@ def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> A
         if progress is not None:
             progress(Step(number, len(runs), name.replace("_", " ")))
         _try(name, run, results, reasons)
+    flow = study.flow()
+    flow["missing"] = as_shared(flow["missing"])
     return Analyses(
-        jumps, study.checks, sessions, study.flow(), study.provenance(), metrics, results, reasons
+        jumps, study.checks, sessions, flow, study.provenance(), metrics, results, reasons
     )
 
 

@@ -10,6 +10,7 @@ from cmjlab.report.build.context import Context
 from cmjlab.report.sections.differences import leading_rows
 from cmjlab.report.sections.targets import target_advice, wrong_way
 from cmjlab.results import Result
+from cmjlab.study.folder.participation import GONE, RESTING
 
 #: Comparisons that the page for coaches names one by one.
 _MOST_ADVICE = 3
@@ -65,7 +66,7 @@ def _against_targets(context: Context, targets: Result) -> list[str]:
 
 
 def _missed(context: Context) -> list[str]:
-    """Return athletes with a value before but none after, unless they left for good."""
+    """Return athletes with a value before but none after, unless they left or must recover."""
     study, sessions = context.study, context.analyses.sessions
     if not (study.before and study.after):
         return []
@@ -75,7 +76,7 @@ def _missed(context: Context) -> list[str]:
     before = dict.fromkeys(has.loc[names == study.before, "athlete"])
     after = set(has.loc[names == study.after, "athlete"])
     part = study.participation
-    gone = set(part.loc[part["status"].isin(["left", "withdrawn", "excluded", "pain"]), "athlete"])
+    gone = set(part.loc[part["status"].isin([*GONE, *RESTING]), "athlete"])
     return [a for a in before if a not in after and a not in gone]
 
 

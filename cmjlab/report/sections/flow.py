@@ -65,10 +65,11 @@ def _session(context: Context, row: dict[str, object]) -> FlowStep:
 
 def why_missing(context: Context, row: Mapping[str, object]) -> str:
     """Return why somebody was not tested: status and reason, as far as they were noted."""
-    status, reason = str(row["status"]), str(row["reason"])
-    if status and reason:
-        return context.words.say("people.status_and_reason", status=status, reason=reason)
-    return status or reason or context.words.say("people.no_reason")
+    status, reason, say = str(row["status"]), str(row["reason"]), context.words.say
+    if not status:
+        return reason or say("people.no_reason")
+    word = say(f"people.status_{status}")
+    return say("people.status_and_reason", status=word, reason=reason) if reason else word
 
 
 def _not_tested(context: Context, session: str) -> list[str]:

@@ -16,6 +16,7 @@ from cmjlab.study.folder.block_rows import check_block
 from cmjlab.study.folder.cross_checks import check_people
 from cmjlab.study.folder.loads import with_loads
 from cmjlab.study.folder.missing_folder import no_folder
+from cmjlab.study.folder.participation import check_participation
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import list_recordings
 from cmjlab.study.folder.settings import StudySettings, read_settings
@@ -62,6 +63,7 @@ class StudyFolder:
         self._problems = problems
         self.files = check_people(settings, tables, problems)
         check_targets(tables, settings.plan.change_that_matters, problems)
+        check_participation({**tables, "files": self.files}, self.sessions, problems)
         check_block(tables, settings.weeks_of_block, problems)
 
     @classmethod
