@@ -6,6 +6,8 @@ import html
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import and_
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -84,12 +86,9 @@ class Result:
         --------
         ``result.rows("typical_error", metric="jump_height_m")``
         """
-        part = self.table
-        if statistic is not None:
-            part = part[part["statistic"] == statistic]
-        for column, value in where.items():
-            part = part[part[column] == value]
-        return part
+        wanted = where if statistic is None else {"statistic": statistic, **where}
+        matches = [self.table[column] == value for column, value in wanted.items()]
+        return self.table[reduce(and_, matches)] if matches else self.table
 
     def row(self, statistic: str, **where: Any) -> pd.Series:
         """Return one row: the only one that matches, or the one of several that leads.

@@ -18,7 +18,7 @@ from cmjlab.stats.change.drift import (
     regression_drift,
 )
 from cmjlab.stats.change.paired import mean_estimate
-from cmjlab.stats.change.pairs import Prepared, session_values
+from cmjlab.stats.change.pairs import Prepared
 from cmjlab.stats.change.sentences import drift_sentence, outside_drift_sentence
 from cmjlab.stats.common.least_squares import Estimate, full_rank
 from cmjlab.stats.common.rows import Place, Rows
@@ -102,10 +102,10 @@ def _squad(prepared: Prepared, metric: str, selection: Selection, group: str) ->
         names.append(metric)
     lacking = [n for n in names if n not in prepared.table]
     names = [n for n in names if n not in lacking]
-    columns = [session_values(prepared.table, n, selection.session) for n in names]
-    first = session_values(prepared.table, metric, selection.session)
-    second = session_values(prepared.table, metric, prepared.before)
-    after = session_values(prepared.table, metric, prepared.after)
+    columns = [prepared.values(n, selection.session) for n in names]
+    first = prepared.values(metric, selection.session)
+    second = prepared.values(metric, prepared.before)
+    after = prepared.values(metric, prepared.after)
     who = [
         a
         for a in dict.fromkeys(prepared.table["athlete"])
@@ -243,8 +243,8 @@ def drift_with_outside_slope(
     rows: Rows, prepared: Prepared, metric: str, group: str, slope: tuple[float, float, float]
 ) -> DriftOfGroup:
     """Add situation 4: one baseline, and a slope (estimate, low, high) from elsewhere."""
-    first = session_values(prepared.table, metric, prepared.before)
-    after = session_values(prepared.table, metric, prepared.after)
+    first = prepared.values(metric, prepared.before)
+    after = prepared.values(metric, prepared.after)
     squad_mean = float(np.mean(list(first.values())))
     chosen = [a for a in first if prepared.groups[a] == group and a in after]
     place = rows.at(

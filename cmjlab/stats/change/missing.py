@@ -20,7 +20,7 @@ from cmjlab.errors import StatsError
 from cmjlab.results import Case, Note, Reason, Result, Sentence
 from cmjlab.stats.change.left_out import left_out_notes
 from cmjlab.stats.change.paired import mean_estimate
-from cmjlab.stats.change.pairs import Prepared, make_pairs, prepare, session_values
+from cmjlab.stats.change.pairs import Prepared, make_pairs, prepare
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.verdicts import side_of_zero
@@ -100,8 +100,8 @@ def change_if_missing_differ(
 
 def _missing(prepared: Prepared, metric: str, group: str) -> list[str]:
     """Return athletes with a value before and none after."""
-    first = session_values(prepared.table, metric, prepared.before)
-    later = session_values(prepared.table, metric, prepared.after)
+    first = prepared.values(metric, prepared.before)
+    later = prepared.values(metric, prepared.after)
     return [
         a
         for a, v in first.items()

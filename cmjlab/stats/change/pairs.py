@@ -6,8 +6,10 @@ what is missing (see :mod:`cmjlab.stats.change.left_out`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
 from typing import Any
 from unicodedata import normalize
 
@@ -18,7 +20,13 @@ from numpy.typing import NDArray
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.best_of import refuse_unequal_best
-from cmjlab.stats.common.tables import check_table, grid, metric_names, session_order
+from cmjlab.stats.common.tables import (
+    check_table,
+    grid,
+    metric_names,
+    refuse_infinite,
+    session_order,
+)
 
 Array = NDArray[np.float64]
 #: A value that an athlete needs beside the pair: (metric, session).
@@ -47,6 +55,37 @@ class Prepared:
     after: str
     groups: dict[str, str] = field(default_factory=dict)
     group_order: tuple[str, ...] = ()
+
+    def values(self, metric: str, session: str) -> Mapping[str, float]:
+        """Return athlete to value of one metric in one session; athletes without one are absent.
+
+        Raises
+        ------
+        StatsError
+            An infinite value.
+        """
+        key = (metric, session)
+        if key not in self._known:
+            athletes, rows = self._seats.get(session, ([], np.empty(0, dtype=np.intp)))
+            column = self.table[metric].to_numpy(dtype=np.float64, na_value=np.nan)[rows]
+            if np.isinf(column).any():
+                refuse_infinite(self.table.iloc[rows], [metric])
+            pairs = zip(athletes, column.tolist(), strict=True)
+            self._known[key] = MappingProxyType({a: v for a, v in pairs if np.isfinite(v)})
+        return self._known[key]
+
+    @cached_property
+    def _known(self) -> dict[Covariate, Mapping[str, float]]:
+        """Values that were asked for once: many rows ask for the same."""
+        return {}
+
+    @cached_property
+    def _seats(self) -> dict[str, tuple[list[str], NDArray[np.intp]]]:
+        """Athletes of each session, and the rows of the table where they stand."""
+        sessions = self.table["session"].astype(str).to_numpy(dtype=object)
+        athletes = self.table["athlete"].astype(str).to_numpy(dtype=object)
+        rows = {s: np.flatnonzero(sessions == s) for s in dict.fromkeys(sessions)}
+        return {str(s): (list(map(str, athletes[r])), r) for s, r in rows.items()}
 
 
 @dataclass(frozen=True)
@@ -217,13 +256,10 @@ def make_pairs(prepared: Prepared, metric: str, covariates: Sequence[Covariate] 
         Further values that each athlete needs.
     """
     needed = [(metric, prepared.before), (metric, prepared.after), *covariates]
-    values = grid(prepared.table, metric, [prepared.before, prepared.after])
-    pair_of = dict(zip(values.athletes, values.values, strict=True))
-    columns = [session_values(prepared.table, m, s) for m, s in covariates]
+    columns = [prepared.values(m, s) for m, s in needed]
     kept, rows, left_out = [], [], []
     for athlete in dict.fromkeys(prepared.table["athlete"].astype(str)):
-        pair = pair_of.get(athlete, np.full(2, np.nan))
-        row = np.array([*pair, *(column.get(athlete, np.nan) for column in columns)])
+        row = np.array([column.get(athlete, np.nan) for column in columns])
         if np.isfinite(row).all():
             kept.append(athlete)
             rows.append(row)

@@ -12,7 +12,7 @@ from cmjlab.stats.change.comparison import Comparison, GroupQuestion
 from cmjlab.stats.change.design import Contrast
 from cmjlab.stats.change.drift import constrained_model
 from cmjlab.stats.change.drift_rows import add_no_drift, drift_of_group
-from cmjlab.stats.change.pairs import Prepared, session_values
+from cmjlab.stats.change.pairs import Prepared
 from cmjlab.stats.common.least_squares import Estimate
 
 
@@ -63,7 +63,7 @@ def _add_constrained(
     metric, order = out.pairs.metric, list(prepared.group_order)
     control = question.control or order[0]
     order.remove(control)
-    columns = [session_values(prepared.table, metric, s) for s in sessions]
+    columns = [prepared.values(metric, s) for s in sessions]
     who = [a for a in prepared.groups if any(a in c for c in columns)]
     values = np.array([[c.get(a, np.nan) for c in columns] for a in who]).reshape(len(who), -1)
     number = {control: 0, **{g: i + 1 for i, g in enumerate(order)}}

@@ -7,6 +7,7 @@ does not exist (never a warning), and take ``level`` = 0.95 for 95 %.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,6 +16,14 @@ from scipy import special
 from cmjlab.stats.common.mean_squares import ratio
 
 Array = NDArray[np.float64]
+
+
+@lru_cache(maxsize=64)
+def gauss_legendre(count: int) -> tuple[Array, Array]:
+    """Return nodes and weights of Gauss-Legendre quadrature on (-1, 1), shape (count,) each."""
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    nodes.flags.writeable = weights.flags.writeable = False
+    return nodes, weights
 
 
 def _float(value: ArrayLike) -> Array:

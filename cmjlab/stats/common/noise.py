@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from scipy import special
 from cmjlab.checks import shown
 from cmjlab.errors import StatsError
 from cmjlab.results import Reason, Result, stored_reason
+from cmjlab.stats.common.intervals import gauss_legendre
 
 Array = NDArray[np.float64]
 
@@ -163,13 +165,14 @@ def _usable(noise: Noise, metric: str) -> Noise | Reason:
     return Reason("noise_not_usable", given)
 
 
+@lru_cache(maxsize=1024)
 def maximum_modulus(level: float, count: int, df: float) -> float:
     """Return the multiplier so that ``count`` independent intervals with one error all hold.
 
     Quantile of the studentised maximum modulus, by quadrature and bisection. With count 1 it
     is the t quantile.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(96)
+    nodes, weights = gauss_legendre(96)
     spread = 14.0 / np.sqrt(2.0 * df)
     low_s, high_s = max(1e-9, 1.0 - spread), 1.0 + spread
     s = low_s + (high_s - low_s) * (nodes + 1) / 2

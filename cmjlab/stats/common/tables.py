@@ -259,7 +259,8 @@ def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:
 
     Athletes without any value in these sessions are left out and named in a note.
     """
-    part = table[table["session"].isin(sessions)]
+    part = table[["athlete", "session", metric]]
+    part = part[part["session"].isin(sessions)]
     refuse_infinite(part, [metric])
     values = part[metric].to_numpy(dtype=np.float64, na_value=np.nan)
     who, athletes = pd.factorize(part["athlete"].astype(str))

@@ -18,7 +18,6 @@ from cmjlab.stats.change.pairs import (
     Prepared,
     pairs_frame,
     prepare,
-    session_values,
 )
 from cmjlab.stats.common.best_of import best_notes
 from cmjlab.stats.common.noise import no_noise_text, noise_or_reason
@@ -161,7 +160,7 @@ def _refuse_nothing(
 
 def _averaged_pairs(prepared: Prepared, metric: str, sessions: list[str]) -> Pairs:
     """Return pairs whose ``before`` is the mean of the baseline sessions."""
-    columns = [session_values(prepared.table, metric, s) for s in (*sessions, prepared.after)]
+    columns = [prepared.values(metric, s) for s in (*sessions, prepared.after)]
     kept, values, left_out = [], [], []
     for athlete in dict.fromkeys(prepared.table["athlete"]):
         row = [c.get(athlete, np.nan) for c in columns]

@@ -16,7 +16,13 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from cmjlab.errors import StatsError
-from cmjlab.stats.common.intervals import chi2_quantile, limit_limits, mean_limits, mls_limits
+from cmjlab.stats.common.intervals import (
+    chi2_quantile,
+    gauss_legendre,
+    limit_limits,
+    mean_limits,
+    mls_limits,
+)
 from cmjlab.stats.common.mean_squares import Array
 
 #: Multiple of the SD. Bland & Altman (1986) computed with 2, (1999) with 1.96.
@@ -140,7 +146,7 @@ def tolerance_factor(n: int, content: float, confidence: float) -> float:
     Odeh & Owen's integral (Eberhardt, Mee & Reeve 1989, Commun Stat Simul 18:397, from memory),
     by Gauss–Legendre quadrature over the error of the mean.
     """
-    nodes, weights = np.polynomial.legendre.leggauss(96)
+    nodes, weights = gauss_legendre(96)
     x = 4.25 * (nodes + 1)
     weight = 4.25 * weights * 2 * np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi)
     shift = x / np.sqrt(n)

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from cmjlab.stats.common.intervals import gauss_legendre
 from cmjlab.stats.common.mean_squares import Array, MeanSquares
 
 #: Points of the even set of :func:`points`.
@@ -89,7 +90,7 @@ def agreement_limits(ms: MeanSquares, level: float, *, fixed: bool) -> tuple[Arr
 @lru_cache(maxsize=64)
 def _nodes(count: int) -> tuple[Array, Array]:
     """Return nodes and weights on (0, 1), closer together at 0, where the integrand turns."""
-    x, w = np.polynomial.legendre.leggauss(count)
+    x, w = gauss_legendre(count)
     u = 0.5 * (x + 1)
     return u * u, w * u
 
