@@ -80,6 +80,9 @@ class Plan(Settings):
     selected_on: tuple[str, ...] = setting((), "metrics that decided the group")
     selected_in: str = setting("", "session whose values decided the group")
     control_group: str = setting("", "group that the others are compared with; empty: none")
+    settled: tuple[str, ...] = setting(
+        (), "doubts of the check that a person has looked into and found to be true, by their names"
+    )
     block_weeks: float = setting(0.0, "length of the block; 0: not stated", low=0.0, high=200.0)
 
     def _contradictions(self) -> list[str]:

@@ -10,6 +10,7 @@ import typer
 from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
 from cmjlab.cli.shown import Metrics, metrics_meant, show_result, write_result
+from cmjlab.cli.stops import stop_message
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -102,6 +103,7 @@ def report(
 
             written = save_all(data.figures, path.parent / "figures")
             say.line(f"figures: {len(written)} files in {path.parent / 'figures'}")
+        stop_message(data.stops)
 
 
 def _open_for_report(folder: Path, out: Path | None) -> Study:

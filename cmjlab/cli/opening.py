@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
+from cmjlab.cli.stops import warn_of_stops
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -46,7 +47,7 @@ def open_study(folder: Path, results: Path | None = None) -> Study:
 
 
 def measured(folder: Path, results: Path | None = None) -> Study:
-    """Return a study that is measured; when no jump of it counts the reasons are told."""
+    """Return a study that is measured; what cannot be right, or why no jump counts, is told."""
     from cmjlab.errors import StudyError
 
     study = open_study(folder, results)
@@ -61,4 +62,5 @@ def measured(folder: Path, results: Path | None = None) -> Study:
             f"{study.title}: none of {len(table)} recorded jump(s) counts.{why}"
             f" 'cmjlab check {say.named(folder)}' tells what to do about each."
         )
+    warn_of_stops(study)
     return study

@@ -55,6 +55,15 @@ def target_picture(target: Mapping[str, Any], look: Mapping[str, Any]) -> Pictur
     return figure
 
 
+@styled
+def no_picture(why: str) -> Picture:
+    """Return an empty picture for the cell of a target that is not shown, with why as its alt text."""
+    figure = picture(*_SIZE_CM)
+    figure.subplots().set_axis_off()
+    figure.alt_text = why
+    return figure
+
+
 def _wanted_lines(wanted: str, amount: float) -> list[float]:
     """Return where the dashed lines stand."""
     if not math.isfinite(amount):

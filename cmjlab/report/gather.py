@@ -14,6 +14,7 @@ from cmjlab.report.blocks.numbers import numbered
 from cmjlab.report.build.analyses import Step, analyse
 from cmjlab.report.build.choices import Choices, in_decimal_style, read_names
 from cmjlab.report.build.context import Context
+from cmjlab.report.build.stops import find_stops
 from cmjlab.report.sections.change import drift_section, groups_section, individuals_section
 from cmjlab.report.sections.closing import (
     cautions_section,
@@ -29,6 +30,7 @@ from cmjlab.report.sections.people import people_section
 from cmjlab.report.sections.reliability import reliability_section
 from cmjlab.report.sections.season import season_section
 from cmjlab.report.sections.sentences import sentences_section
+from cmjlab.report.sections.stopped import with_stop_note
 from cmjlab.report.sections.subgroups import subgroups_section
 from cmjlab.words.catalog import read_words
 
@@ -98,7 +100,8 @@ def gather(
         )
     wanted = choices or Choices()
     names = read_names(study) if wanted.names else {}
-    context = Context(study, analyses, read_words(study.folder / "words.toml"), wanted, names)
+    words = read_words(study.folder / "words.toml")
+    context = Context(study, analyses, words, wanted, names, stops=find_stops(study))
     context.tables |= {
         "jumps": analyses.jumps,
         "checks": analyses.checks,
@@ -111,7 +114,7 @@ def gather(
         if progress is not None:
             progress(Step(number, len(keys), context.words.say(f"titles.{key}")))
         section = _SECTIONS[key](context)
-        sections += [section] if section is not None else []
+        sections += [with_stop_note(context, section)] if section is not None else []
     sections.append(provenance_section(context, today))
     sections.append(references_section(context))
     data = ReportData(
@@ -126,5 +129,6 @@ def gather(
         with_names=bool(names),
         draft=draft and bool(analyses.reasons),
         provenance=provenance_data(context),
+        stops=context.stops.sentences(words),
     )
     return in_decimal_style(data, wanted.decimal, context.literal)

@@ -44,24 +44,49 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
         found.add("fail", "no_study", where=(name, "", ""), found=why,
                   expected="a study folder", remedy="Name a study folder, or make one with 'cmjlab new'.")  # fmt: skip
         return found.frame()
-    _check_names(study, found)
-    check_families(study.plan, found)
-    _check_recordings(study, found)
+    _check_read(study, found)
+    if _check_recordings(study, found):
+        add_doubts(study_doubts(study), study.plan.settled, found)
     check_subgroups(study, found)
     return found.frame()
 
 
-def _check_recordings(study: Study, problems: Problems) -> None:
-    """Measure the study (kept results are used) and tell what is wrong with its recordings."""
+def other_fails(study: Study) -> tuple[dict[str, str], ...]:
+    """Return every fail of the check on an opened study but the doubts.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of dict
+        Rows of ``cmjlab.tables.PROBLEMS``.
+    """
+    found = Problems()
+    _check_read(study, found)
+    _check_recordings(study, found)
+    check_subgroups(study, found)
+    return tuple(found.fails)
+
+
+def _check_read(study: Study, problems: Problems) -> None:
+    """Check what shows before anything is measured."""
+    _check_names(study, problems)
+    check_families(study.plan, problems)
+
+
+def _check_recordings(study: Study, problems: Problems) -> bool:
+    """Measure the study (kept results are used), tell what is wrong; whether it can be measured."""
     try:
         jumps = study.measure()
     except CmjlabError as problem:
         problems.add("fail", "cannot_measure", where=(study.folder.name, "", ""),
                      found=str(problem), expected="recordings that can be measured",
                      remedy="Solve this first, then check again.")  # fmt: skip
-        return
+        return False
     check_measured(jumps, study.decided, study.plan, problems)
-    add_doubts(study_doubts(study), problems)
+    return True
 
 
 def study_doubts(study: Study) -> tuple[Doubt, ...]:
@@ -78,7 +103,9 @@ def study_doubts(study: Study) -> tuple[Doubt, ...]:
         Fails first; empty when nothing is in doubt.
     """
     used = (study.before, study.after)
-    return find_doubts(study.jumps_at_load(), study.athletes, study.measures, used)
+    return find_doubts(
+        study.jumps_at_load(), study.athletes, study.measures, used, study.plan.settled
+    )
 
 
 def _check_names(study: Study, problems: Problems) -> None:

@@ -176,6 +176,8 @@ class ReportData:
         Whether something is still missing.
     provenance : mapping
         Content of provenance.json.
+    stops : tuple of str
+        What cannot be right in the study and what to do, as page one says it.
     """
 
     title: str
@@ -189,6 +191,7 @@ class ReportData:
     with_names: bool = False
     draft: bool = False
     provenance: Mapping[str, Any] = field(default_factory=dict)
+    stops: tuple[str, ...] = ()
 
     @property
     def caution(self) -> str:

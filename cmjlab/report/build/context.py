@@ -14,6 +14,7 @@ from cmjlab.report.blocks.data import FigureBlock
 from cmjlab.report.blocks.format import with_labels
 from cmjlab.report.build.analyses import Analyses
 from cmjlab.report.build.choices import Choices
+from cmjlab.report.build.stops import Stops
 from cmjlab.words.catalog import Words
 
 if TYPE_CHECKING:
@@ -37,6 +38,8 @@ class Context:
         Length, names and decimal style asked for.
     names : dict
         Athlete -> name; empty unless names were asked for.
+    stops : Stops
+        What cannot be right, and which results rest on it.
     """
 
     study: Study
@@ -46,6 +49,7 @@ class Context:
     names: dict[str, str] = field(default_factory=dict)
     figures: dict[str, Picture] = field(default_factory=dict)
     tables: dict[str, pd.DataFrame] = field(default_factory=dict)
+    stops: Stops = field(default_factory=Stops)
     remarks_shown: set[str] = field(default_factory=set)
 
     @property

@@ -8,6 +8,7 @@ from cmjlab.plots.labels import metric_unit
 from cmjlab.report.blocks.format import NBSP, cell, declared_change, estimate_of
 from cmjlab.report.build.context import Context
 from cmjlab.report.sections.differences import leading_rows
+from cmjlab.report.sections.stopped import athlete_stops, block_stops
 from cmjlab.report.sections.targets import target_advice, wrong_way
 from cmjlab.results import Result
 from cmjlab.study.folder.participation import GONE, RESTING
@@ -24,12 +25,16 @@ def advice(context: Context) -> list[str]:
     say, study = context.words.say, context.study
     targets = context.analyses.result("targets")
     out = _about_athletes(context) if targets is None else _against_targets(context, targets)
-    missed = _missed(context)
+    sure = not any(d.touches in ("all", "plate") and not d.athletes for d in context.stops.doubts)
+    if context.stops:
+        out.insert(0, say("stopped.next"))
+    missed = _missed(context) if sure else []
     if missed:
         names = context.athlete_names(missed)
         out.append(say("coach.next_test", after=study.after, athletes=names))
     out += _about_groups(context) if targets is None else target_advice(context, targets)
-    out += _about_flags(context)
+    if sure:  # flags and missed jumps of a session that is in doubt say nothing about people
+        out += _about_flags(context)
     if declared_change(context.matters, context.primary) is None:
         out.append(say("coach.next_declare", metric=context.primary))
     out.append(say("coach.next_again"))
@@ -51,7 +56,11 @@ def _about_athletes(context: Context) -> list[str]:
         return []
     rows = result.rows("individual_change", metric=metric)
     limits = zip(rows["athlete"], rows["ci_low"], rows["ci_high"], strict=True)
-    worse = [str(a) for a, low, high in limits if reading(metric, low, high) == "worse"]
+    worse = [
+        str(a)
+        for a, low, high in limits
+        if reading(metric, low, high) == "worse" and not athlete_stops(context, str(a), metric)
+    ]
     if not worse:
         return []
     side = _WORSE_SIDE[_direction(metric)]
@@ -89,6 +98,8 @@ def _about_groups(context: Context) -> list[str]:
     unclear, out = [], []
     for row in leading_rows(result, metric):
         first, second = str(row["first"]), str(row["second"])
+        if block_stops(context, metric, (first, second)):
+            continue
         estimate = estimate_of(row)
         pair = say("coach.pair", first=first, second=second)
         found = reading(metric, estimate.low, estimate.high)

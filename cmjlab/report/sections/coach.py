@@ -22,9 +22,11 @@ from cmjlab.report.build.context import Context
 from cmjlab.report.build.leading_rows import first_row
 from cmjlab.report.sections.advice import advice
 from cmjlab.report.sections.differences import difference_table
+from cmjlab.report.sections.stopped import block_stops, not_shown, stop_blocks
 from cmjlab.report.sections.study_text import dated_sessions, group_sizes
 from cmjlab.report.sections.targets import short_name, target_blocks
 from cmjlab.results import Result, Sentence
+from cmjlab.study.check.doubt import Doubt
 
 #: Height of the figure that leaves the page on one sheet.
 _FIGURE_CM = 7.4
@@ -34,6 +36,7 @@ def coach_section(context: Context) -> Section:
     """Return the first page."""
     say = context.words.say
     blocks: list[Block] = [
+        *stop_blocks(context),
         Heading(say("coach.heading_done")),
         Paragraph(_done(context)),
         Heading(say("coach.heading_changed")),
@@ -81,16 +84,18 @@ def _changed(context: Context) -> list[Block]:
     matters = declared_change(context.matters, metric)
     key = "coach.changed" if matters is not None else "coach.changed_undeclared"
     lead = say(key, metric=metric, before=study.before, after=study.after, matters=matters)
-    figure = paired_figure(
-        within, metric, change_that_matters=context.matters, height_cm=_FIGURE_CM
-    )
-    return [
+    out: list[Block] = [
         Paragraph(lead, "lead"),
         *_no_targets(context),
         change_table(context, metric),
-        context.figure("paired_primary", figure, say("groups.figure_paired", metric=metric)),
-        *_neither(context),
     ]
+    if block_stops(context, metric):  # figure and differences hold every group
+        return out
+    figure = paired_figure(
+        within, metric, change_that_matters=context.matters, height_cm=_FIGURE_CM
+    )
+    caption = say("groups.figure_paired", metric=metric)
+    return [*out, context.figure("paired_primary", figure, caption), *_neither(context)]
 
 
 def _no_targets(context: Context) -> list[Block]:
@@ -115,6 +120,11 @@ def change_table(context: Context, metric: str) -> TableBlock:
     rows, changes = [], []
     for _, row in within.rows("mean_change", metric=metric).iterrows():
         group = str(row["group"]) if pd.notna(row["group"]) else ""
+        doubts = block_stops(context, metric, (group,))
+        if doubts:
+            why = not_shown(context, doubts)
+            rows.append((group or say("cell.everybody"), "–", "–", "–", "–", why))
+            continue
         part = pairs[pairs["group"].fillna("").astype(str) == group]
         change = estimate_of(row)
         changes.append(change)
@@ -172,6 +182,15 @@ def _size(context: Context, metric: str, size: float) -> Sentence:
     return Sentence("target_page.size", metric, values=values)
 
 
+def _noise_stops(context: Context, reliability: Result) -> tuple[Doubt, ...]:
+    """Return the doubts on which the noise that page one names rests."""
+    targets = context.analyses.result("targets")
+    metrics = [context.primary] if targets is None else targets.points["targets"]["metric"]
+    used = [str(s) for s in reliability.settings["use"]]
+    found = [d for m in dict.fromkeys(metrics) for d in context.stops.of(str(m), used)]
+    return tuple({id(d): d for d in found}.values())
+
+
 def _sure(context: Context) -> list[Block]:
     words, study = context.words, context.study
     reliability = context.analyses.result("reliability")
@@ -179,6 +198,9 @@ def _sure(context: Context) -> list[Block]:
         reason = context.why_missing("reliability")
         return [Paragraph(words.say("coach.sure_none", reason=reason))]
     out = _noise(context, reliability)
+    doubts = _noise_stops(context, reliability)
+    if doubts:
+        out = [words.say("stopped.noise", doubts=[d.short for d in doubts])]
     targets = context.analyses.result("targets")
     group = "coach.sure_group" if targets is None else "coach.sure_targets"
     out.append(words.say(group, level=study.plan.level))

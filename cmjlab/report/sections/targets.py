@@ -9,11 +9,13 @@ import pandas as pd
 
 from cmjlab.catalog.direction import reading
 from cmjlab.plots.style import group_looks
-from cmjlab.plots.targets import target_picture
+from cmjlab.plots.targets import no_picture, target_picture
 from cmjlab.report.blocks.data import Block, FigureBlock, Items, Paragraph, TableBlock
 from cmjlab.report.blocks.format import Estimate, cell, number_text
 from cmjlab.report.build.context import Context
+from cmjlab.report.sections.stopped import athlete_stops, not_shown, sort_targets, target_stops
 from cmjlab.results import Reason, Result, Sentence
+from cmjlab.study.check.doubt import Doubt
 
 _BRACKET = re.compile(r" \([^()]*\)$")
 #: Verdicts that ask for something to be done, most pressing first.
@@ -35,13 +37,22 @@ def short_name(context: Context, metric: str) -> str:
 def target_blocks(context: Context, result: Result) -> list[Block]:
     """Return the table of the targets, a sentence per subgroup, and what both rest on."""
     answers = result.points["targets"]
-    context.tables["targets"] = answers
+    context.tables["targets"] = _marked(context, answers)
     rows = answers.to_dict("records")
+    standing, _ = sort_targets(context, rows)
     return [
         Items(tuple(_subgroup_sentences(context, rows))),
         _table(context, result, rows),
-        *_disagreements(context, rows),
+        *_disagreements(context, standing),
     ]
+
+
+def _marked(context: Context, answers: pd.DataFrame) -> pd.DataFrame:
+    """Return the answers, with a column that says what stops a row where anything does."""
+    keys = [
+        " ".join(d.key for d in target_stops(context, row)) for row in answers.to_dict("records")
+    ]
+    return answers.assign(stopped=keys) if any(keys) else answers
 
 
 # ---- the table -------------------------------------------------------------------------
@@ -71,6 +82,13 @@ def _table(context: Context, result: Result, rows: list[dict[Any, Any]]) -> Tabl
 
 def _cells(context: Context, row: dict[Any, Any]) -> tuple[str, ...]:
     say = context.words.say
+    named = say(
+        "target_page.target", group=row["subgroup"], name=short_name(context, str(row["metric"]))
+    )
+    doubts = target_stops(context, row)
+    if doubts:
+        wanted = context.words.phrase(_wanted(row))
+        return named, wanted, not_shown(context, doubts), "–", "–"
     known = pd.notna(row["athletes_known"])
     athletes = (
         say("target_page.athletes", beyond=int(row["athletes_beyond"]), known=int(row["athletes_known"]))
@@ -78,11 +96,7 @@ def _cells(context: Context, row: dict[Any, Any]) -> tuple[str, ...]:
         else "–"
     )  # fmt: skip
     return (
-        say(
-            "target_page.target",
-            group=row["subgroup"],
-            name=short_name(context, str(row["metric"])),
-        ),
+        named,
         context.words.phrase(_wanted(row)),
         context.words.phrase(_verdict(row)),
         _change(context, row),
@@ -129,6 +143,9 @@ def _estimate(row: dict[Any, Any], name: str) -> Estimate:
 def _picture(
     context: Context, number: int, row: dict[Any, Any], looks: dict[str, dict[str, Any]]
 ) -> FigureBlock:
+    doubts = target_stops(context, row)
+    if doubts:
+        return context.figure(f"target_{number}", no_picture(not_shown(context, doubts)), "")
     return context.figure(f"target_{number}", target_picture(row, looks[str(row["subgroup"])]), "")
 
 
@@ -145,12 +162,25 @@ def _subgroup_sentences(context: Context, rows: list[dict[Any, Any]]) -> list[st
     """Return one sentence per subgroup: measures with the same answer are named together."""
     out = []
     for group, mine in _by(rows, "subgroup").items():
+        standing, stopped = sort_targets(context, mine)
         parts = [
             context.words.phrase(_short(context, code, alike))
-            for code, alike in _by(mine, "verdict").items()
+            for code, alike in _by(standing, "verdict").items()
         ]
+        parts += _left_out(context, stopped)
         out.append(context.words.say("target_page.subgroup", group=group, said="; ".join(parts)))
     return out
+
+
+def _left_out(
+    context: Context, stopped: list[tuple[dict[Any, Any], tuple[Doubt, ...]]]
+) -> list[str]:
+    """Return which measures of a subgroup are not answered, and why; the same reason stands once."""
+    names: dict[str, list[str]] = {}
+    for row, doubts in stopped:
+        why = not_shown(context, doubts)
+        names.setdefault(why, []).append(short_name(context, str(row["metric"])))
+    return [context.words.say("stopped.target", names=n, why=why) for why, n in names.items()]
 
 
 def _by(rows: list[dict[Any, Any]], column: str) -> dict[str, list[dict[Any, Any]]]:
@@ -204,7 +234,7 @@ def _disagreements(context: Context, rows: list[dict[Any, Any]]) -> list[Block]:
 def target_advice(context: Context, result: Result) -> list[str]:
     """Return what follows from the targets: one point per verdict, measures and groups named."""
     say = context.words.say
-    rows = result.points["targets"].to_dict("records")
+    rows, _ = sort_targets(context, result.points["targets"].to_dict("records"))
     out = []
     for code in _NEXT:
         mine = [r for r in rows if r["verdict"] == code and pd.notna(r["detectable"])]
@@ -238,7 +268,8 @@ def wrong_way(context: Context, result: Result) -> list[str]:
         mine = changes[(changes["metric"] == metric) & (changes["group"] == row["subgroup"])]
         limits = zip(mine["athlete"], mine["ci_low"], mine["ci_high"], strict=True)
         worse = [str(a) for a, low, high in limits
-                 if reading(metric, low, high, wanted=wanted) == "worse"]  # fmt: skip
+                 if reading(metric, low, high, wanted=wanted) == "worse"
+                 and not athlete_stops(context, str(a), metric)]  # fmt: skip
         if worse:
             names = context.athlete_names(worse)
             name = short_name(context, metric)

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.templates import stylesheet, template_engine
+from cmjlab.report.build.stops import Stops, find_stops
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.athlete_text import (
     change_paragraphs,
@@ -24,7 +25,7 @@ from cmjlab.report.sheets.athlete_text import (
     value_rows,
 )
 from cmjlab.results import Result
-from cmjlab.words.catalog import read_words
+from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -48,6 +49,7 @@ class Page:
     place: tuple[str, ...]
     figure: str
     alt: str
+    stops: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,7 @@ class Material:
     reliability: Result | None
     change: Result | None
     reason: str = ""
+    stops: Stops = field(default_factory=Stops)
 
 
 def gather_material(study: Study, groups: StudySubgroups | None = None) -> Material:
@@ -78,7 +81,7 @@ def gather_material(study: Study, groups: StudySubgroups | None = None) -> Mater
         )  # fmt: skip
     except CmjlabError as error:
         reason = str(error)
-    return Material(groups, noise, change, reason)
+    return Material(groups, noise, change, reason, find_stops(study))
 
 
 def _measures(study: Study, groups: StudySubgroups) -> list[str]:
@@ -131,11 +134,27 @@ def athlete_page(material: Material, athlete: str, name: str = "") -> Page:
         explained(words, metrics),
         reference_lines(groups, athlete, words),
         how_paragraphs(groups, athlete, words),
-        change_paragraphs(material.change, athlete, groups.study, words) or (words.say("athlete_summary.change_unknown", reason=material.reason),),
+        _change(material, athlete, words),
         place_paragraphs(groups, athlete, words),
         figure.svg(),
         figure.alt_text,
+        tuple(
+            words.say("stopped.athlete", found=text)
+            for text in material.stops.sentences(words, material.stops.of_athlete(athlete))
+        ),
     )  # fmt: skip
+
+
+def _change(material: Material, athlete: str, words: Words) -> tuple[str, ...]:
+    """Return what is said of an athlete's change, or why it is not shown."""
+    study = material.groups.study
+    stopped = material.stops.of_athlete(
+        athlete, study.plan.primary_metric, (study.before, study.after)
+    )
+    if stopped:
+        return (words.say("stopped.change", doubts=[d.short for d in stopped]),)
+    said = change_paragraphs(material.change, athlete, study, words)
+    return said or (words.say("athlete_summary.change_unknown", reason=material.reason),)
 
 
 def _noise(reliability: Result | None, metrics: list[str]) -> dict[str, float]:

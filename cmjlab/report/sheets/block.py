@@ -14,9 +14,11 @@ from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.report.blocks.rule_words import rule_words
 from cmjlab.report.blocks.templates import stylesheet, template_engine
+from cmjlab.report.build.stops import find_stops
 from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
 from cmjlab.report.sheets.block_kilos import Kilos, kilos
 from cmjlab.report.sheets.block_tables import kilos_table
+from cmjlab.report.sheets.stops import sheet_stops
 from cmjlab.stats.subgroups.rules import ELSE
 from cmjlab.stats.subgroups.subgroups import CLOSE_CALL
 from cmjlab.stats.targets.wanted import read_targets
@@ -303,8 +305,11 @@ def write_block_sheets(
         s.subgroup: tuple(kilos_table(k, study, words, names or {}) for k in s.kilos)
         for s in sheets
     }
+    stops = find_stops(study)
+    stopped = {s.subgroup: sheet_stops(stops, groups, s.subgroup, words) for s in sheets}
     text = template_engine().get_template("block_sheet.html.j2").render(
         sheets=sheets, exercises=overview(sheets), tables=tables, names=names or {},
+        stopped=stopped, stop_on_wall=words.say("stopped.sheet_on_wall"),
         weeks=range(1, study.settings.weeks_of_block + 1), **page_values(study, words),
     )  # fmt: skip
     path = Path(out) if out is not None else Path(study.results) / "block_sheets.html"

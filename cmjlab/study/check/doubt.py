@@ -19,6 +19,8 @@ from cmjlab.words.phrases import Sentence
 #: What a doubt may touch, from most to least.
 TOUCHES = ("all", "plate", "forces", "sides", "strength", "nothing")
 _SECONDS = "s"
+#: Athletes that stand in the name of a doubt.
+_NAMED = 2
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,8 @@ class Doubt:
         what is made of them; "nothing".
     values : mapping
         Numbers and names for the gaps of the words.
+    settled : bool
+        A person has looked into it and found it to be true (``settled`` under [plan]).
     """
 
     key: str
@@ -49,6 +53,13 @@ class Doubt:
     athletes: tuple[str, ...] = ()
     touches: str = "all"
     values: Mapping[str, Any] = field(default_factory=dict)
+    settled: bool = False
+
+    @property
+    def name(self) -> str:
+        """Its name in study.toml: kind, sessions, and athletes when they are one or two."""
+        few = self.athletes if len(self.athletes) <= _NAMED else ()
+        return " ".join((self.key, *self.sessions, *few))
 
     @property
     def found(self) -> Sentence:
@@ -67,8 +78,13 @@ class Doubt:
 
     @property
     def _named(self) -> dict[str, Any]:
-        own = {"sessions": list(self.sessions), "athletes": list(self.athletes)}
+        own = {"name": self.name, "sessions": list(self.sessions), "athletes": list(self.athletes)}
         return {**own, **self.values}
+
+    @property
+    def settle(self) -> Sentence:
+        """What to write when it is true after all."""
+        return Sentence("doubt.settle", values=self._named)
 
     def touches_metric(self, metric: str) -> bool:
         """Return whether the values of a metric or measure rest on what is in doubt."""

@@ -79,10 +79,36 @@ def sign_agreement(first: np.ndarray, second: np.ndarray, level: float) -> tuple
     return r, math.tanh(upper)
 
 
+def beside(values: np.ndarray, place: int, reach: int) -> np.ndarray:
+    """Return each athlete's median of the sessions beside one, of those that the athlete has.
+
+    Parameters
+    ----------
+    values : ndarray
+        One row per athlete, one column per session in order; nan where there is none.
+    place : int
+        Column of the session itself.
+    reach : int
+        Sessions on either side.
+
+    Returns
+    -------
+    ndarray
+        One value per athlete, nan for who has no other session.
+    """
+    sides = (values[:, :place][:, ::-1], values[:, place + 1 :])
+    near = [np.where(np.cumsum(np.isfinite(s), axis=1) <= reach, s, np.nan) for s in sides]
+    both = np.concatenate(near, axis=1)
+    out = np.full(len(values), np.nan)
+    has = np.isfinite(both).any(axis=1)
+    out[has] = np.nanmedian(both[has], axis=1)
+    return out
+
+
 def odd_sessions(
     wide: pd.DataFrame,
     against: Callable[[np.ndarray, np.ndarray], dict[str, float] | None],
-    reach: int = 2,
+    reach: int,
 ) -> list[tuple[tuple[str, ...], dict[str, Any]]]:
     """Return the sessions that do not go with the others, the oddest first, with what was found.
 
@@ -98,19 +124,25 @@ def odd_sessions(
         From a session's values and those of the sessions beside it, athlete by athlete, to what
         is wrong as numbers, ``size`` among them; None when nothing is.
     reach : int
-        Sessions on either side to compare with: over a season athletes do change.
+        Sessions on either side to compare with, of those that an athlete has: over a season
+        athletes do change.
     """
+    values = wide.to_numpy(float)
+    numbers = {str(c): n for n, c in enumerate(wide.columns)}
     left, out = [str(c) for c in wide.columns], list[tuple[tuple[str, ...], dict[str, Any]]]()
     while len(left) > 1:
         found = dict[str, dict[str, Any]]()
         for place, session in enumerate(left):
-            near = left[max(0, place - reach) : place] + left[place + 1 : place + 1 + reach]
-            both = pd.concat([wide[session], wide[near].median(axis=1)], axis=1).dropna()
-            if len(both) < FEWEST:
+            here, near = (
+                values[:, numbers[session]],
+                beside(values[:, [numbers[s] for s in left]], place, reach),
+            )
+            both = np.isfinite(here) & np.isfinite(near)
+            if both.sum() < FEWEST:
                 continue
-            wrong = against(both.iloc[:, 0].to_numpy(float), both.iloc[:, 1].to_numpy(float))
+            wrong = against(here[both], near[both])
             if wrong is not None:
-                found[session] = {"session": session, "n": len(both), **wrong}
+                found[session] = {"session": session, "n": int(both.sum()), **wrong}
         if not found:
             break
         if len(left) == 2:

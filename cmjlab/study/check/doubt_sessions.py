@@ -25,6 +25,8 @@ _LEAST_RATE_FACTOR = 1.2
 _NEAR = 0.35
 #: A common change of body mass beyond this cannot be training, meals or clothes of everybody.
 MASS_SHIFT_PERCENT = 1.5
+#: Sessions on either side that masses are compared with; sides are compared with all.
+_MASS_REACH = 2
 #: The level at which exchanged sides are sure; higher than usual, because many pairs are looked at.
 _SIDES_LEVEL = 0.995
 #: Asymmetries that may show exchanged sides; the first that most athletes have is used.
@@ -76,7 +78,7 @@ def _rejected(jumps: pd.DataFrame) -> list[Doubt]:
         n, counted = len(part), int(part["accepted"].sum())
         if n >= _ENOUGH_JUMPS and (n - counted) / n > _MOST:
             values = {"n": n - counted, "of": n}
-            out.append(Doubt("most_jumps_out", "fail", (str(session),), values=values))
+            out.append(Doubt("most_jumps_out", "fail", (str(session),), (), "plate", values))
     return out
 
 
@@ -168,7 +170,7 @@ def mass_shift(jumps: pd.DataFrame) -> list[Doubt]:
 
     return [
         Doubt("mass_shift", "fail", sessions, (), "forces", values)
-        for sessions, values in odd_sessions(wide, against)
+        for sessions, values in odd_sessions(wide, against, _MASS_REACH)
     ]
 
 
@@ -187,5 +189,5 @@ def sides_exchanged(jumps: pd.DataFrame) -> list[Doubt]:
 
     return [
         Doubt("sides_exchanged", "fail", sessions, (), "sides", values)
-        for sessions, values in odd_sessions(wide, against)
+        for sessions, values in odd_sessions(wide, against, len(wide.columns))
     ]
