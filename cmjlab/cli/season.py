@@ -41,8 +41,9 @@ def follow(
     """
     with say.plain_errors():
         from cmjlab.files.table import write_table
+        from cmjlab.report.blocks.season_table import week_table
         from cmjlab.report.build.choices import read_names
-        from cmjlab.report.sheets.season import week_table, write_season_page
+        from cmjlab.report.sheets.season import write_season_page
         from cmjlab.stats.season.charts import FollowSettings
 
         opened = measured(study, results)

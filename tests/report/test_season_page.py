@@ -134,3 +134,27 @@ def test_the_report_has_a_short_section_where_there_are_weeks(study, kit_report)
     assert [s.key for s in data.sections].index("season") > 0
     assert "follow" in data.tables
     assert "season" not in [s.key for s in kit_report.sections]
+
+
+def test_the_notebook_follows_the_weeks_or_says_that_it_shows_invented_ones(study, kit):
+    from cmjlab.report.notebooks.season import (
+        alarms_by_week,
+        limits_by_stable_weeks,
+        main_metric,
+        weeks_to_follow,
+        whom_to_show,
+    )
+
+    own, words = weeks_to_follow(study, looks=12)
+    assert "mon1 and mon2" in words
+    assert whom_to_show(study, own) == BACK
+    counts = alarms_by_week(own, main_metric(own)).frame
+    assert list(counts["week"]) == ["mon1", "mon2"]
+    assert counts["alarms"].sum() >= 1
+    limits = limits_by_stable_weeks(own, HEIGHT).frame
+    widths = [float(v.removeprefix("±")) for v in limits["week"]]
+    assert widths == sorted(widths, reverse=True)
+    invented, words = weeks_to_follow(kit, looks=12)
+    assert "INVENTED" in words
+    assert invented.settings["weeks"] == ["week1", "week2", "week3", "week4"]
+    assert whom_to_show(kit, invented)

@@ -138,6 +138,13 @@ def _excluded(data: Any, metric: str) -> float:
     return float(len(data.tables["excluded_jumps"]))
 
 
+def _alarms(season: Any, metric: str) -> float:
+    if season is None:
+        return math.nan
+    points = season.points["weeks"]
+    return float((points.loc[points["metric"] == metric, "alarm"] != "").sum())
+
+
 def _athletes_needed(plan: Any, metric: str) -> float:
     """Smallest n whose power reaches the one asked for: last design, one baseline, least spread."""
     power = plan.points["power_curve"]
@@ -175,6 +182,7 @@ EXERCISES: Mapping[str, Exercise] = MappingProxyType(
         "04": Exercise("metric", 0.1, _lowest_difference),
         "05": Exercise("", 0, _only_increases),
         "06": Exercise("", 0, _excluded),
+        "07": Exercise("", 0, _alarms),
         "08": Exercise("athletes", 1, _athletes_needed),
         "10": Exercise("mm", 1.0, _heavier),
     }

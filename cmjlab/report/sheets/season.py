@@ -13,9 +13,9 @@ import pandas as pd
 from cmjlab.catalog.direction import reading
 from cmjlab.checks import one_of
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.plots.labels import value_text
 from cmjlab.plots.season import season_figure, week_picture
 from cmjlab.report.blocks.format import number_text, title_with_unit
+from cmjlab.report.blocks.season_table import urgency
 from cmjlab.report.blocks.templates import stylesheet, template_engine
 from cmjlab.results import Result, Sentence
 from cmjlab.study.weeks import returning
@@ -132,7 +132,7 @@ def _part(
     points = result.points["weeks"]
     mine = points[points["metric"] == metric]
     lines = [
-        (_urgency(rows), _line(words, rows, week, weeks, shown[str(athlete)]))
+        (urgency(rows), _line(words, rows, week, weeks, shown[str(athlete)]))
         for athlete, rows in mine.groupby("athlete", sort=False)
     ]
     lines.sort(key=lambda pair: pair[0])
@@ -144,12 +144,6 @@ def _part(
         said.append(words.phrase(Sentence("season_page.squad", metric, values=values)))
     title = title_with_unit(words, "season_page.table_title", metric)
     return Part(title, tuple(said), tuple(line for _, line in lines))
-
-
-def _urgency(rows: pd.DataFrame) -> int:
-    """Return 0 where a conclusion stands, 1 where the last week alarms, 2 otherwise."""
-    last = rows.iloc[-1]
-    return 0 if last["conclusion"] else 1 if last["alarm"] else 2
 
 
 def _line(words: Words, rows: pd.DataFrame, week: str, weeks: list[str], name: str) -> Line:
@@ -246,33 +240,3 @@ def write_season_page(
     path = Path(out) if out is not None else Path(study.results) / "follow.html"
     atomic_write(path, text)
     return path
-
-
-def week_table(result: Result, metric: str) -> pd.DataFrame:
-    """Return the squad's last week as text columns, for a console: who stands out first."""
-    points = result.points["weeks"]
-    mine = points[points["metric"] == metric]
-    tested = set(points["session"].astype(str))
-    week = [str(w) for w in result.settings["weeks"] if str(w) in tested][-1]
-    rows = []
-    for athlete, part in mine.groupby("athlete", sort=False):
-        here = part[part["session"].astype(str) == week]
-        last = part.iloc[-1]
-        difference = (
-            value_text(metric, float(here["difference"].iloc[0]), signed=True) if len(here) else "–"
-        )
-        rows.append(
-            {
-                "athlete": athlete,
-                "own level": value_text(metric, float(last["own_level"])),
-                week: difference,
-                "weekly limits": f"±{value_text(metric, float(last['alarm_half']))}",
-                "alarm": str(here["alarm"].iloc[0]) if len(here) else "not tested",
-                "season": f"{last['conclusion']} since {last['since']}"
-                if last["conclusion"]
-                else "",
-                "order": _urgency(part),
-            }
-        )
-    table = pd.DataFrame(rows).sort_values("order", kind="stable")
-    return table.drop(columns="order").reset_index(drop=True)
