@@ -27,7 +27,8 @@ reliability calibration/reliability_coverage.csv, reliability_jumps_coverage.csv
             and reliability_demo_coverage.csv                                    8 min
 change      calibration/change_coverage.csv, change_selected_coverage.csv,
             change_selected_bias.csv and change_demo_coverage.csv                7 min
-mixed       calibration/mixed_random_intercept.csv, mixed_general.csv            5 min
+mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
+            mixed_joint.csv                                                    8 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
 targets     calibration/targets_coverage.csv                                     15 min
 =========== ==================================================================== =======
@@ -157,8 +158,12 @@ PARTS = {
         long=True,
     ),
     "mixed": Part(
-        scripts("mixed_cells"),
-        ("calibration/mixed_random_intercept.csv", "calibration/mixed_general.csv"),
+        scripts("mixed_cells", "mixed_joint"),
+        (
+            "calibration/mixed_random_intercept.csv",
+            "calibration/mixed_general.csv",
+            "calibration/mixed_joint.csv",
+        ),
         long=True,
     ),
     "placement": Part(

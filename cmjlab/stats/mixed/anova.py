@@ -230,13 +230,17 @@ def why_no_anova(panel: Panel) -> Reason | None:
     return None
 
 
-def add_anova(rows: Rows, panel: Panel) -> list[Note]:
-    """Add the rows of a mixed ANOVA; return who was left out of it."""
+def add_anova(rows: Rows, panel: Panel, *, joint_leads: bool = True) -> list[Note]:
+    """Add the rows of a mixed ANOVA; return who was left out of it.
+
+    ``joint_leads``: whether the joint test of groups × sessions (of sessions with one group)
+    leads, or the one of a mixed model does.
+    """
     complete = panel.complete
     fit = anova_fit(panel.values[complete], panel.member[complete])
     place = rows.at(metric=panel.metric, n=int(complete.sum()), role="exploratory")
     unequal = bool(np.ptp(np.bincount(panel.member[complete])) > 0)
-    _add_effects(place, fit, unequal=unequal)
+    _add_effects(place, fit, unequal=unequal, joint_leads=joint_leads)
     if fit.effects[TIME].df > 1.0:  # two sessions are always spherical
         _add_sphericity(place, fit, int(complete.sum()))
     _add_sizes(place, fit)
@@ -246,14 +250,16 @@ def add_anova(rows: Rows, panel: Panel) -> list[Note]:
     return [Note("anova_complete_only", left_out)]
 
 
-def _add_effects(place: Place, fit: AnovaFit, *, unequal: bool) -> None:
+def _add_effects(place: Place, fit: AnovaFit, *, unequal: bool, joint_leads: bool) -> None:
     """Add F rows; Type II of the session only where group sizes differ."""
     corrected = fit.effects[TIME].df > 1.0
+    joint = BOTH if BOTH in fit.effects else TIME
     for key, effect in fit.effects.items():
         within = corrected and key != GROUP
-        _add_f(place, key, effect, 1.0, PLAIN, leads=not within)
+        may_lead = joint_leads or key != joint
+        _add_f(place, key, effect, 1.0, PLAIN, leads=may_lead and not within)
         if within:
-            _add_f(place, key, effect, fit.greenhouse_geisser, GG, leads=True)
+            _add_f(place, key, effect, fit.greenhouse_geisser, GG, leads=may_lead)
             _add_f(place, key, effect, fit.huynh_feldt, HF, leads=False)
     if unequal:
         _add_f(place, TIME, fit.time_type2, 1.0, TYPE_2, leads=False)

@@ -24,6 +24,7 @@ from cmjlab.stats.mixed.contrast_rows import (
     missing_sessions,
     primary_pair,
 )
+from cmjlab.stats.mixed.joint import joint_leader, joint_notes
 from cmjlab.stats.mixed.model_rows import add_models
 from cmjlab.stats.mixed.models import models_to_fit
 from cmjlab.stats.mixed.panel import Panel, read_panel
@@ -75,7 +76,9 @@ def change_mixed(
     Notes
     -----
     The primary test is the pooled t of two groups' changes, beside it HC2 with Bell–McCaffrey
-    degrees of freedom, which needs no equal spread. With two complete sessions and two groups
+    degrees of freedom, which needs no equal spread. Of the joint tests of groups × sessions the
+    one by Kenward–Roger leads; its size and that of the others stand in
+    ``tests/calibration/mixed_joint.csv`` (:mod:`cmjlab.stats.mixed.joint`). With two complete sessions and two groups
     this *is* the group × time test of mixed ANOVA and mixed model, and it is reported once.
     Models: :mod:`cmjlab.stats.mixed.models`; their rules at the boundary of the parameter space:
     :mod:`cmjlab.stats.common.reml_intercept` and :mod:`cmjlab.stats.common.reml`.
@@ -122,11 +125,13 @@ def change_mixed(
 
 def _add_beside(rows: Rows, panel: Panel, *, constrained: bool) -> list[Note]:
     """Add the mixed models and the mixed ANOVA; return their notes."""
-    notes = add_models(rows, panel, models_to_fit(panel, constrained=constrained))
+    fits, why = models_to_fit(panel, constrained=constrained), why_no_anova(panel)
+    leader = joint_leader(panel, fits, anova=why is None)
+    notes = add_models(rows, panel, fits, leader)
+    notes += joint_notes(panel, fits)
     groups = len(panel.groups)
     if len(panel.sessions) == 2 and bool(panel.complete.all()) and groups <= 2:
         return [*notes, one_test_note(panel, rows)] if groups == 2 else notes
-    why = why_no_anova(panel)
     if why:
         return [*notes, Note("no_mixed_anova", {"metric": panel.metric, "why": why})]
-    return [*notes, *add_anova(rows, panel)]
+    return [*notes, *add_anova(rows, panel, joint_leads=not leader)]

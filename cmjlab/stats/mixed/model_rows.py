@@ -12,20 +12,17 @@ from cmjlab.results import Note, Reason
 from cmjlab.stats.common.contrasts import holm_in_families, two_sided_p
 from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.reml_tests import (
-    FTest,
     kenward_roger,
-    kenward_roger_f,
     satterthwaite,
-    satterthwaite_f,
 )
 from cmjlab.stats.common.rows import Place, Rows
+from cmjlab.stats.mixed.joint import add_joint_test
 from cmjlab.stats.mixed.models import ModelFit
 from cmjlab.stats.mixed.panel import Panel
 
 Array = NDArray[np.float64]
 
 _TESTS = {"satterthwaite": satterthwaite, "kenward_roger": kenward_roger}
-_F_TESTS = {"satterthwaite": satterthwaite_f, "kenward_roger": kenward_roger_f}
 
 
 @dataclass(frozen=True)
@@ -67,8 +64,11 @@ class ModelContrast:
         return Reason("no_degrees_of_freedom")
 
 
-def add_models(rows: Rows, panel: Panel, fits: Sequence[ModelFit]) -> list[Note]:
-    """Add contrasts, F test and SDs of each usable model; return notes on the others."""
+def add_models(rows: Rows, panel: Panel, fits: Sequence[ModelFit], leader: str = "") -> list[Note]:
+    """Add contrasts, F test and SDs of each usable model; return notes on the others.
+
+    ``leader`` is the estimator whose joint test leads, as :func:`joint_leader` says.
+    """
     notes: list[Note] = []
     usable = [fit for fit in fits if fit.usable]
     for fit in fits:
@@ -82,7 +82,7 @@ def add_models(rows: Rows, panel: Panel, fits: Sequence[ModelFit]) -> list[Note]
         place = rows.at(metric=panel.metric, role="exploratory")
         _add_contrasts(place, "mean_change", fit, _within(panel, fit))
         _add_contrasts(place, "change_difference", fit, _between(panel, fit))
-        _add_joint_test(place.at(n=len(panel.athletes)), panel, fit)
+        add_joint_test(place.at(n=len(panel.athletes)), panel, fit, leads=fit.name == leader)
         _add_spreads(place.at(n=len(panel.athletes)), fit)
     return notes
 
@@ -147,33 +147,6 @@ def _add_contrasts(
         estimator=fit.name,
         interval_kind=[c.interval_kind for c in contrasts],
     )
-
-
-def _add_joint_test(place: Place, panel: Panel, fit: ModelFit) -> None:
-    """Add the F test of group × session (of session with one group); it never leads."""
-    statistic = "group_by_time" if len(panel.groups) > 1 else "time_main_effect"
-    contrasts = fit.design.interaction()
-    if contrasts is None:
-        why = Reason("group_without_session")
-        place.none(statistic, why, estimator=fit.name, leads=False)
-        return
-    for kind, test in _F_TESTS.items():
-        found: FTest = test(fit.pieces, contrasts)
-        value, df2 = float(found.value), float(found.df2)
-        fine = df2 > 0 and np.isfinite(df2) and value >= 0
-        place.add(
-            statistic,
-            value if value >= 0 else np.nan,
-            test_value=value,
-            df=found.df,
-            df2=df2 if fine else np.nan,
-            p=found.p if fine else np.nan,
-            reason=Reason("no_degrees_of_freedom"),
-            remark=None if fine else Reason("p_without_degrees_of_freedom"),
-            estimator=fit.name,
-            interval_kind=kind,
-            leads=False,
-        )
 
 
 def _add_spreads(place: Place, fit: ModelFit) -> None:
