@@ -31,6 +31,7 @@ mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
             mixed_joint.csv                                                    8 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
 targets     calibration/targets_coverage.csv                                     15 min
+threshold   calibration/threshold.csv                                            2 min
 =========== ==================================================================== =======
 
 A number of the golden jump that is no longer what it was is only written with a new
@@ -174,6 +175,7 @@ PARTS = {
     "targets": Part(
         scripts("targets_calibration"), ("calibration/targets_coverage.csv",), long=True
     ),
+    "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
 }
 
 

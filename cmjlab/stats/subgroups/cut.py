@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,8 @@ from cmjlab.stats.subgroups.relation import add_coefficient, add_line
 
 Array = NDArray[np.float64]
 SUPPORTED, NOT_SUPPORTED, CANNOT_TELL = "supported", "not_supported", "cannot_tell"
+#: More goes with more, and nothing speaks for a step at this cut.
+LINE_ONLY = "line_only"
 #: A difference smaller than this share of the squad's SD separates nothing; our own limit.
 SMALL = 0.5
 
@@ -50,27 +54,53 @@ def add_cut(rows: Rows, part: CutPart) -> str:
         return CANNOT_TELL
     design = np.column_stack([np.ones_like(part.x), part.x])
     cut = {"cut": part.cut, "unit": unit_of(part.metric)}
-    return _add_difference(here.at(case=Case("above_less_below", cut)), part, design)
+    _add_difference(here.at(case=Case("above_less_below", cut)), part, design)
+    return _verdict(rows, part)
 
 
-def _add_difference(here: Place, part: CutPart, line: Array) -> str:
-    """Add the difference across the cut, and what it adds to the line; return the verdict."""
+def _add_difference(here: Place, part: CutPart, line: Array) -> None:
+    """Add the difference across the cut, and what it adds to the line."""
     above = part.x >= part.cut
     sizes = int(above.sum()), int((~above).sum())
     if min(sizes) < 2:
         why = Reason("few_on_a_side", {"above": sizes[0], "below": sizes[1]})
         for statistic in ("cut_difference", "cut_beyond_line"):
             here.none(statistic, why)
-        return CANNOT_TELL
+        return
     difference = _welch(part.y[above], part.y[~above])
     here.add_estimate(
         "cut_difference", difference, estimator="difference_of_means", interval_kind="welch_t"
     )
     add_coefficient(here, "cut_beyond_line", np.column_stack([line, above.astype(float)]), part.y)
-    low, high = (float(limit) for limit in difference.interval(here.level))
+
+
+def _verdict(rows: Rows, part: CutPart) -> str:
+    """Return the verdict on a cut: the step beyond the line decides, not the difference.
+
+    Wherever the outcome rises with the measure, athletes above a cut differ from those below,
+    wherever it is set; only a step that the line does not hold speaks for this cut. A step
+    against the difference says that the line does not fit, and nothing about the cut.
+    """
+    difference, step = (
+        rows.first(s, group=part.name) for s in ("cut_difference", "cut_beyond_line")
+    )
+    if difference is None or step is None or not np.isfinite(difference["ci_low"]):
+        return CANNOT_TELL
+    adds = _adds(step, float(difference["estimate"]))
+    if adds != "nothing":
+        return SUPPORTED if adds == "something" else CANNOT_TELL
+    low, high = float(difference["ci_low"]), float(difference["ci_high"])
     if side_of_zero(low, high) in ("up", "down"):
-        return SUPPORTED
+        return LINE_ONLY
     return NOT_SUPPORTED if max(-low, high) < SMALL * part.y.std(ddof=1) else CANNOT_TELL
+
+
+def _adds(step: Mapping[str, Any], difference: float) -> str:
+    """Return whether a step adds something, nothing, or goes against the difference."""
+    side = side_of_zero(step["ci_low"], step["ci_high"])
+    if side not in ("up", "down"):
+        return "nothing"
+    return "something" if (side == "up") == (difference > 0) else "against"
 
 
 def _welch(first: Array, second: Array) -> Estimate:
@@ -98,14 +128,17 @@ def cut_sentences(part: CutPart, rows: Rows, verdict: str) -> list[Sentence]:
         "small": SMALL,
         "athletes": len(part.x),
     }
-    out = [Sentence(f"threshold.{verdict}", part.outcome, group, said)]
+    key = verdict
+    if verdict == LINE_ONLY and difference["estimate"] < 0:
+        key = f"{LINE_ONLY}_less"
+    out = [Sentence(f"threshold.{key}", part.outcome, group, said)]
     if np.isfinite(r["estimate"]):
         numbers = {c: float(r[c]) for c in ("estimate", "ci_low", "ci_high", "level")}
         says = relation_says(r["ci_low"], r["ci_high"])
         values = {**common, **numbers, "athletes": len(part.x), "says": says}
         out.append(Sentence("threshold.correlation", part.outcome, group, values))
     if np.isfinite(step["estimate"]):
-        adds = "nothing" if side_of_zero(step["ci_low"], step["ci_high"]) == "open" else "something"
+        adds = _adds(step, float(difference["estimate"]))
         values = {**common, "step": estimate_says(step)}
         out.append(Sentence(f"threshold.adds_{adds}", part.outcome, group, values))
     return out

@@ -73,14 +73,21 @@ def threshold_evidence(
         Rows ``outcome_slope`` (regression of outcome on the measure), ``correlation``,
         ``cut_difference`` (above - below, Welch) and ``cut_beyond_line`` (the step that the cut
         adds to the line); ``points["scatter"]``; ``settings["verdict"]`` per stratum:
-        "supported" when the interval of the difference includes one direction only,
-        "not_supported" when it includes no difference of half the squad's SD, else
-        "cannot_tell".
+        "supported" when the step beyond the line is clear (its interval leaves out zero, on the
+        side of the difference); "line_only" when it is not and the difference is: more goes with
+        more, and the cut is arbitrary; "not_supported" when the interval of the difference
+        includes none of half the squad's SD; else "cannot_tell".
 
     Raises
     ------
     StatsError
         Unknown columns or session.
+
+    Notes
+    -----
+    How often a straight line is called a step, and how often a real step is found, stands in
+    ``tests/calibration/threshold.csv``. It takes the cut as declared; a cut that was searched
+    for in the same data looks like a step far more often.
     """
     level = checks.level(level)
     data = check_table(table)

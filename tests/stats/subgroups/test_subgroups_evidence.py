@@ -52,12 +52,22 @@ def test_line_difference_and_correlation_agree_with_scipy():
     )
 
 
-def test_the_three_verdicts_on_a_threshold():
+def test_the_verdicts_on_a_threshold():
     rng = np.random.default_rng(3)
     x = 1.5 + 0.2 * rng.standard_normal(60)
     noise = 0.02 * rng.standard_normal(60)
-    strong = threshold_evidence(table(x, 0.3 + 0.2 * (x - 1.5) + noise), 1.5)
-    assert strong.settings["verdict"] == {"all": "supported"}
+    line = threshold_evidence(table(x, 0.3 + 0.2 * (x - 1.5) + noise), 1.5)
+    assert line.settings["verdict"] == {"all": "line_only"}
+    assert "More goes with more, and these data show no step at 1.5" in line.sentences[0].text
+    less = threshold_evidence(table(x, 0.3 - 0.2 * (x - 1.5) + noise), 1.5)
+    assert less.settings["verdict"] == {"all": "line_only"}
+    assert "More goes with less" in less.sentences[0].text
+    step = threshold_evidence(table(x, 0.3 + 0.1 * (x > 1.5) + noise), 1.5)
+    assert step.settings["verdict"] == {"all": "supported"}
+    assert "says more than the measure itself" in step.sentences[-1].text
+    back = threshold_evidence(table(x, 0.3 + 0.8 * (x - 1.5) - 0.1 * (x > 1.5) + noise), 1.5)
+    assert back.settings["verdict"] == {"all": "cannot_tell"}
+    assert "the straight line does not describe these athletes" in back.sentences[-1].text
     # the same outcome in every second athlete of each side: no difference, narrow interval
     y = np.tile([0.29, 0.31], 50)
     x = np.repeat(np.linspace(1.2, 1.8, 50), 2)
