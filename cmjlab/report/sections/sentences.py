@@ -126,8 +126,10 @@ def _of_groups(
             yield _missing(context, kind, metric, where, change)
             continue
         said = verdict(change, declared_change(context.matters, metric))
-        values = _numbers(context, row, change)
-        yield _triple(context, kind, metric, where, values | {"verdict": said})
+        values = _numbers(context, row, change) | {"verdict": said, "start": row["second"]}
+        # A change from a baseline that did not decide the group has no drift to go beyond.
+        clean = "clean" if row["estimator"] == "clean_change" else ""
+        yield _triple(context, kind, metric, where, values, words_of=clean)
 
 
 def _between(context: Context, result: Result, metric: str) -> Iterator[SentenceTriple]:

@@ -29,7 +29,12 @@ class Drift:
     Attributes
     ----------
     expected : Estimate
-        Drift of the group mean from the session of selection to a later session.
+        Drift of the group mean from the session of selection to a later session: the sum of
+        the next two.
+    towards : Estimate
+        The part that comes from the choice (regression to the mean).
+    shift : Estimate
+        The part that the whole squad shares (learning, season).
     beyond : Estimate
         Mean change of the group minus that drift.
     fitted : array, shape (..., n)
@@ -37,6 +42,8 @@ class Drift:
     """
 
     expected: Estimate
+    towards: Estimate
+    shift: Estimate
     beyond: Estimate
     fitted: Array
 
@@ -105,6 +112,10 @@ def regression_drift(
     at = (centred * member[..., None]).sum(axis=-2) / member.sum(axis=-1)[..., None]
     point = np.concatenate([np.ones((*at.shape[:-1], 1)), at], axis=-1)
     expected = contrast(fit, point, "classical")
+    # The intercept is the squad's mean, because the selectors are centred.
+    whole = np.broadcast_to(np.eye(point.shape[-1])[0], point.shape)
+    squad = contrast(fit, whole, "classical")
+    choice = contrast(fit, point - whole, "classical")
     h = np.einsum("...i,...ij,...j->...", point, fit.inverse, point)
     error = (second - first).var(axis=-1, ddof=1) / 2
     # no residual at all (copied values): no error term, and the rows say so
@@ -115,8 +126,11 @@ def regression_drift(
     start = member_mean(first, member)
     outcome = member_mean(np.where(member, after, 0.0), member)
     df = np.full(np.shape(start), float(fit.df))
+    level = first.mean(axis=-1)
     return Drift(
         expected=Estimate(expected.estimate - start, expected.se, df),
+        towards=Estimate(choice.estimate - (start - level), choice.se, df),
+        shift=Estimate(squad.estimate - level, squad.se, df),
         beyond=Estimate(outcome - expected.estimate, np.sqrt(np.maximum(variance, 0.0)), df),
         fitted=second - fit.residuals,
     )

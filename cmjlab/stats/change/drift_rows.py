@@ -185,14 +185,20 @@ def _regression(squad: _Squad) -> Drift | None:
 def _add_regression(drift: Drift, squad: _Squad, place: Place) -> None:
     size = max(float(np.abs(squad.second).max()), 1e-300)
     exact = bool(np.abs(squad.second - drift.fitted).max() <= 1e-9 * size)
-    for statistic, found in zip(_BOTH, (drift.expected, drift.beyond), strict=True):
+    found_of = {
+        "drift_expected": drift.expected,
+        "drift_towards_squad": drift.towards,
+        "squad_shift": drift.shift,
+        "change_beyond_drift": drift.beyond,
+    }
+    for statistic, found in found_of.items():
         place.add_estimate(
             statistic,
             replace(found, se=0.0) if exact else found,
             reason=Reason("second_follows_first") if exact else None,
             estimator="second_baseline_on_selectors",
             interval_kind="t",
-            leads=None if statistic == "drift_expected" else False,  # the clean change leads
+            leads=False if statistic == "change_beyond_drift" else None,  # the clean change leads
         )
 
 

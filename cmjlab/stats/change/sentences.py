@@ -69,7 +69,7 @@ def _contrast_sentence(
 def drift_sentence(
     rows: Rows, metric: str, group: str, observed: Mapping[str, float | str]
 ) -> Sentence:
-    """Return start, drift, observed change and remainder of a chosen group.
+    """Return start, both parts of the drift, observed change and remainder of a chosen group.
 
     Parameters
     ----------
@@ -80,14 +80,17 @@ def drift_sentence(
         the start, and the ``change`` that was observed since.
     """
     where = {"metric": metric, "group": group}
-    expected = _row(rows, "drift_expected", where)
+    parts = {
+        name: float(_row(rows, statistic, where)["estimate"])
+        for name, statistic in (("towards", "drift_towards_squad"), ("shift", "squad_shift"))
+    }
     clean = _row(rows, "change_beyond_drift", {**where, "estimator": "clean_change"})
     fitted = {**where, "estimator": "second_baseline_on_selectors"}
     known = bool(np.isfinite(clean["ci_low"]))
     beyond = clean if known else _row(rows, "change_beyond_drift", fitted)
     values = {
         **observed,
-        "expected": estimate_says(expected),
+        **parts,
         "beyond": estimate_says(beyond),
     }
     return Sentence(f"change.drift_{'clean' if known else 'fitted'}", metric, group, values)

@@ -86,8 +86,10 @@ def test_sentence_names_start_drift_and_remainder() -> None:
     sentence = result.sentences[0]
     assert (sentence.key, sentence.metric, sentence.group) == ("change.drift_clean", "value", "low")
     assert sentence.text.startswith("Value, low: in base1 the group’s mean was −")
-    assert "Without any training it would be expected to move by +" in sentence.text
-    assert "beyond this drift, measured as the change from base2, is " in sentence.text
+    assert "Because it was chosen there, it is expected to move by +" in sentence.text
+    assert "the whole squad moved by " in sentence.text
+    assert "Measured from base2, which did not decide the group, it changed by " in sentence.text
+    assert "beyond" not in sentence.text
     assert result.has_note("drift_remains")
 
 
@@ -220,6 +222,34 @@ def test_values_without_noise_give_numbers_with_the_reason() -> None:
     table["value"] = exact * np.where(table["session"] == "base2", 2.0, 1.0)
     result = drift_expected(table, selection=SELECTION, after="post", baseline="base2", group="low")
     rows = result.table[result.table["ci_low"].isna()]
-    assert len(rows) == 2
+    assert len(rows) == 4
     assert (rows["reason_code"] == "second_follows_first").all()
     assert rows["estimate"].notna().all()
+
+
+def test_the_squads_shift_is_no_drift_of_a_chosen_group() -> None:
+    """A group above the mean that falls back while the squad rises: both parts are told apart.
+
+    With one selector the fitted value is b0 + b·x: the choice moves the group by
+    (b − 1)(group's mean − squad's mean), the squad by the difference of its means (closed form).
+    """
+    table = chosen_squad(n=24, seed=4)
+    table["group"] = table["group"].map({"low": "rest", "rest": "high"})
+    table.loc[table["session"] != "base1", "value"] += 3.0
+    result = drift_expected(
+        table, selection=SELECTION, after="post", baseline="base2", group="high"
+    )
+    wide = table.pivot(index="athlete", columns="session", values="value")
+    high = table.groupby("athlete")["group"].first() == "high"
+    slope = np.polyfit(wide["base1"], wide["base2"], 1)[0]
+    towards = (slope - 1) * (wide.loc[high, "base1"].mean() - wide["base1"].mean())
+    shift = wide["base2"].mean() - wide["base1"].mean()
+    assert towards < 0 < shift
+    assert result.value("drift_towards_squad") == pytest.approx(towards, rel=1e-9)
+    assert result.value("squad_shift") == pytest.approx(shift, rel=1e-9)
+    assert result.value("drift_expected") == pytest.approx(towards + shift, rel=1e-9)
+    assert result.value("drift_expected") > 0
+    assert "it is expected to move by −" in result.sentences[0].text
+    for statistic in ("drift_towards_squad", "squad_shift"):
+        row = result.row(statistic)
+        assert row["ci_low"] < row["estimate"] < row["ci_high"]

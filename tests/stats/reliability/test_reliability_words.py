@@ -29,8 +29,8 @@ def test_the_sentence_of_the_verdict():
     assert result.value("typical_error") == pytest.approx(0.008)
     # t(9, .975) = 2.262157: 2.262157 · √2 · 0.8 cm = 2.559 cm; / √10 = 0.809 cm.
     assert list(map(str, result.sentences)) == [
-        "Jump height (take-off velocity): the smallest detectable change is 2.6 cm for one athlete and"
-        " 0.8 cm for the squad mean. A change of 2.0 cm is detectable for the squad mean; 10 athletes"
+        "Jump height (take-off velocity): the smallest detectable change is 2.6 cm for one athlete and,"
+        " if all athletes change alike, 0.8 cm for the squad mean. A change of 2.0 cm is detectable for the squad mean; 10 athletes"
         " do not tell whether it is for one athlete (interval of the smallest detectable change 1.8"
         " to 4.7 cm)."
     ]
