@@ -29,6 +29,7 @@ change      calibration/change_coverage.csv, change_selected_coverage.csv,
             change_selected_bias.csv and change_demo_coverage.csv                7 min
 mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
             mixed_joint.csv                                                    8 min
+noise       calibration/noise_check.csv                                          2 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
 targets     calibration/targets_coverage.csv                                     15 min
 threshold   calibration/threshold.csv                                            2 min
@@ -175,6 +176,7 @@ PARTS = {
     "targets": Part(
         scripts("targets_calibration"), ("calibration/targets_coverage.csv",), long=True
     ),
+    "noise": Part(scripts("noise_check"), ("calibration/noise_check.csv",), long=True),
     "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
 }
 

@@ -35,6 +35,7 @@ from cmjlab.stats.reliability.data import Cube, cube, log_values
 from cmjlab.stats.reliability.grras import grras_points
 from cmjlab.stats.reliability.jump_components import within_session_rows
 from cmjlab.stats.reliability.missing import intra_block
+from cmjlab.stats.reliability.noise_check import silence_notes
 from cmjlab.stats.reliability.reasons import data_reasons, first_of, percent_reasons
 from cmjlab.stats.reliability.robust import robust_row
 from cmjlab.stats.reliability.rows import (
@@ -218,7 +219,8 @@ def _stratum(
     between_rows(place, ms, void, wanted, _pooled(data, strata, level) if strata else None)
     notes = sentences.data_notes(data, block, ms, void)
     robust, plain = (_log_width(rows, s) for s in ("typical_error_robust", "typical_error"))
-    notes += sentences.noise_notes(data, block, part, robust, plain)
+    noticed = sentences.noise_notes(data, block, part, robust, plain)
+    notes += noticed + silence_notes(int(block.n.max(initial=0)), data.k, noticed)
     notes += sentences.percent_notes(data, why, sizes)
     return rows, notes
 
