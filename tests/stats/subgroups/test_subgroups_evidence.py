@@ -194,6 +194,7 @@ def test_evidence_is_typed_and_can_be_said(change):
         assert_typed(result)
         assert set(result.settings["verdict"].values()) <= {
             "supported",
+            "line_only",
             "not_supported",
             "cannot_tell",
         }
