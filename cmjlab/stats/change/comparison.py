@@ -69,6 +69,8 @@ class Comparison:
         Groups with fewer than two complete athletes.
     constant : tuple of (metric, session)
         Covariates that are the same for everybody.
+    extrapolated : dict of group to list of (metric, session)
+        Covariates whose mean over the squad lies outside the range of a group.
     baseline_gap : dict of contrast to float
         Difference before the block, in pooled SDs.
     sentences, notes
@@ -83,6 +85,7 @@ class Comparison:
     why_not: Reason | None = None
     small_groups: tuple[str, ...] = ()
     constant: tuple[Covariate, ...] = ()
+    extrapolated: dict[str, list[Covariate]] = field(default_factory=dict)
     baseline_gap: dict[Contrast, float] = field(default_factory=dict)
     sentences: list[Sentence] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from cmjlab.errors import StatsError
@@ -17,6 +19,7 @@ from cmjlab.stats.change.design import (
     selection_covariates,
 )
 from cmjlab.stats.change.difference import add_change_differences
+from cmjlab.stats.change.overlap import contrasts_apart, middle_outside
 from cmjlab.stats.change.pairs import Covariate, Pairs, Prepared, make_pairs
 from cmjlab.stats.change.selected import add_selected_groups
 from cmjlab.stats.change.sentences import between_sentences
@@ -119,12 +122,18 @@ def _add_ancova(
         for first, second in contrasts:
             place.at(first=first, second=second).none("adjusted_difference", why, leads=leads)
         return
-    ancova = adjust.Ancova(model, pairs, design, contrasts, place)
+    no = contrasts_apart(pairs, design, contrasts, question.assignment)
+    for pair, why in no.items():
+        place.at(first=pair[0], second=pair[1]).none("adjusted_difference", why, leads=leads)
+    whole = adjust.Ancova(model, pairs, design, contrasts, place)
+    ancova = replace(whole, contrasts=[c for c in contrasts if c not in no])
     adjust.add_adjusted_differences(ancova, leads=leads)
     adjust.add_simultaneous_differences(ancova)
-    adjust.add_adjusted_means(ancova)
-    adjust.add_group_f(ancova)
-    adjust.add_slope_differences(ancova)
+    if not no:  # these speak of all groups at one value of the covariates
+        adjust.add_adjusted_means(ancova)
+        adjust.add_group_f(ancova)
+    adjust.add_slope_differences(whole)
+    out.extrapolated = middle_outside(pairs, design)
     if question.assignment == "random":
         adjust.add_permutation_tests(ancova)
     out.adjusted = adjust.adjusted_points(ancova)

@@ -81,6 +81,9 @@ def _metric_notes(found: Comparison) -> list[Note]:
         if abs(gap) >= GAP:
             pair = {"first": first, "second": second}
             notes.append(Note("baseline_gap", {"metric": metric, **pair, "gap": gap}))
+    for group, covariates in found.extrapolated.items():
+        where = [in_session(c) for c in covariates]
+        notes.append(Note("mean_outside_group", {"metric": metric, "group": group, "means": where}))
     for row in found.rows.records("slope_f"):
         if row["p"] < _SLOPES_DIFFER:
             test = {c: float(row[c]) for c in ("test_value", "df", "df2", "p")}
