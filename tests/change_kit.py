@@ -34,12 +34,20 @@ def pre_post(
     return table
 
 
-def chosen_squad(n: int = 20, *, effect: float = 0.0, seed: int = 0) -> pd.DataFrame:
-    """Return a squad whose lowest third in base1 forms the group "low"."""
+def chosen_squad(
+    n: int = 20, *, effect: float = 0.0, seed: int = 0, sharp: bool = True
+) -> pd.DataFrame:
+    """Return a squad whose lowest third in base1 forms the group "low".
+
+    Without a sharp cut the two athletes next to it change places, so that the groups overlap.
+    """
     rng = np.random.default_rng(seed)
     trait = rng.normal(33.0, 3.0, n)
     wide = pd.DataFrame({s: trait + rng.normal(0, 1.5, n) for s in ("base1", "base2", "post")})
-    low = wide["base1"].rank() <= n // 3
+    rank = wide["base1"].rank()
+    low = rank <= n // 3
+    if not sharp:
+        low = (low & (rank != n // 3)) | (rank == n // 3 + 1)
     wide["post"] += np.where(low, effect, 0.0)
     wide["athlete"] = [f"A{i:02d}" for i in range(n)]
     wide["group"] = np.where(low, "low", "rest")

@@ -15,7 +15,13 @@ from cmjlab.stats.common.effect_sizes import (
     noncentrality_interval,
     pooled_sd,
 )
-from cmjlab.stats.common.least_squares import Estimate, contrast, least_squares
+from cmjlab.stats.common.least_squares import (
+    Estimate,
+    contrast,
+    contrast_covariance,
+    least_squares,
+)
+from cmjlab.stats.common.multiplicity import Simultaneous
 from cmjlab.stats.common.rows import Place
 
 #: How the standard error of a difference of changes is computed, the default first.
@@ -52,6 +58,56 @@ def add_change_differences(
             continue
         _add_hedges_g(one, two, here, remark)
         _add_dppc2(one, two, here, selected=selected)
+    _add_simultaneous(pairs, contrasts, place, leads=leading == "change_difference", remark=remark)
+
+
+def _add_simultaneous(
+    pairs: Pairs, contrasts: list[Contrast], place: Place, *, leads: bool, remark: Reason | None
+) -> None:
+    """Add intervals of the change differences that hold for all contrasts at once.
+
+    Multivariate t, as Dunnett (1955) for several groups against one control; the classical kind
+    pools the spread of all groups, the other takes each group's own (smallest df of the contrasts).
+    """
+    names = tuple(dict.fromkeys(name for c in contrasts for name in c))
+    if len(contrasts) < 2 or no_spread_in_any(pairs, names):
+        return
+    inside = pairs.take(np.isin(pairs.group, names))
+    columns = np.column_stack([(inside.group == name).astype(np.float64) for name in names])
+    model = least_squares(inside.change, columns)
+    weights = np.zeros((len(contrasts), len(names)))
+    for row, (first, second) in zip(weights, contrasts, strict=True):
+        row[names.index(first)], row[names.index(second)] = 1.0, -1.0
+    here = place.at(first=[c[0] for c in contrasts], second=[c[1] for c in contrasts])
+    for covariance in KINDS:
+        every = [contrast(model, w, covariance) for w in weights]
+        found = Estimate(
+            *(np.array([getattr(e, f) for e in every]) for f in ("estimate", "se", "df"))
+        )
+        df = float(np.min(found.df))
+        together = Simultaneous(contrast_covariance(model, weights, covariance), df)
+        half = together.multiplier(place.level) * found.se
+        here.add(
+            "simultaneous_difference",
+            found.estimate,
+            limits=(found.estimate - half, found.estimate + half),
+            df=df,
+            se=found.se,
+            test_value=found.estimate / found.se,
+            p=found.p_value(),
+            p_adjusted=[together.p(float(t)) for t in found.estimate / found.se],
+            n=[int(np.isin(inside.group, c).sum()) for c in contrasts],
+            remark=remark,
+            estimator="change_scores",
+            interval_kind=f"multivariate_t_{covariance}",
+            leads=True if leads and covariance == next(iter(KINDS)) else None,
+        )
+
+
+def no_spread_in_any(pairs: Pairs, names: tuple[str, ...]) -> bool:
+    """Return whether the changes of a group have no spread: no interval can hold for all then."""
+    members = [pairs.take(pairs.group == name) for name in names]
+    return any(no_spread(one.change, one.before) for one in members)
 
 
 def _add_difference(

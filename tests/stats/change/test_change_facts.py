@@ -40,7 +40,7 @@ def odd_names(table: pd.DataFrame) -> pd.DataFrame:
 )
 def test_how_the_groups_came_about_decides_what_leads(assignment, before, statistic, why):
     result = change_between(
-        chosen_squad(), "value", before=before, after="post", assignment=assignment
+        chosen_squad(sharp=False), "value", before=before, after="post", assignment=assignment
     )
     assert result.settings["leading"] == {"statistic": statistic, "why": why}
     assert result.leading == statistic

@@ -89,6 +89,8 @@ def sleep() -> Result:
 
 def _row(result: Result, statistic: str, interval_kind: str, **where: str) -> pd.Series:
     rows = result.rows(statistic, interval_kind=interval_kind, **where)
+    if statistic == "simultaneous_difference":
+        rows = rows[rows["estimator"] == "ancova"]
     assert len(rows) == 1
     return rows.iloc[0]
 
