@@ -146,8 +146,10 @@ def change_between(
     Result
         Rows ``adjusted_difference`` (ANCOVA at the squad-mean baseline with HC2 and
         Bell-McCaffrey df, classical and HC3), ``adjusted_mean``, ``slope_difference``,
-        ``change_difference``, ``hedges_g``, ``dppc2``, ``leave_one_out_range``, for selected
-        groups ``drift_expected`` and ``change_beyond_drift``.
+        ``change_difference``, ``simultaneous_difference``, ``hedges_g``, ``dppc2``, ``leave_one_out_range``, for selected
+        groups ``drift_expected`` and ``change_beyond_drift``. Where the later values rise with the
+        earlier ones differently in the groups: ``difference_along_baseline`` and ``clear_limit``
+        (see :mod:`cmjlab.stats.change.along_baseline`).
 
     Raises
     ------
@@ -178,6 +180,7 @@ def change_between(
             "adjusted": _joined([c.adjusted for c in comparisons]),
             "leave_one_out": _joined([c.leave_one_out for c in comparisons]),
             "regression_to_mean": _joined([c.drift for c in comparisons]),
+            "along_baseline": _joined([c.along for c in comparisons]),
         },
         settings=_settings(
             prepared,

@@ -7,6 +7,7 @@ from typing import Any
 
 from cmjlab.plan import Selection
 from cmjlab.results import Note, Reason, Sentence
+from cmjlab.stats.change.along_baseline import Along
 from cmjlab.stats.change.design import Contrast
 from cmjlab.stats.change.pairs import Covariate, Pairs
 from cmjlab.stats.common.rows import Rows
@@ -71,11 +72,13 @@ class Comparison:
         Covariates that are the same for everybody.
     extrapolated : dict of group to list of (metric, session)
         Covariates whose mean over the squad lies outside the range of a group.
+    lines : list of Along
+        Differences along the baseline, where its slopes differ between the groups.
     baseline_gap : dict of contrast to float
         Difference before the block, in pooled SDs.
     sentences, notes
         What to say.
-    adjusted, leave_one_out, drift : list of dict
+    adjusted, leave_one_out, drift, along : list of dict
         Tidy rows behind the figures.
     """
 
@@ -86,9 +89,11 @@ class Comparison:
     small_groups: tuple[str, ...] = ()
     constant: tuple[Covariate, ...] = ()
     extrapolated: dict[str, list[Covariate]] = field(default_factory=dict)
+    lines: list[Along] = field(default_factory=list)
     baseline_gap: dict[Contrast, float] = field(default_factory=dict)
     sentences: list[Sentence] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
     adjusted: list[dict[str, Any]] = field(default_factory=list)
     leave_one_out: list[dict[str, Any]] = field(default_factory=list)
     drift: list[dict[str, Any]] = field(default_factory=list)
+    along: list[dict[str, Any]] = field(default_factory=list)

@@ -95,7 +95,7 @@ def _add_simultaneous(
             se=found.se,
             test_value=found.estimate / found.se,
             p=found.p_value(),
-            p_adjusted=[together.p(float(t)) for t in found.estimate / found.se],
+            p_adjusted=[together.p(float(t)) for t in np.asarray(found.estimate / found.se)],
             n=[int(np.isin(inside.group, c).sum()) for c in contrasts],
             remark=remark,
             estimator="change_scores",

@@ -10,6 +10,12 @@ from cmjlab.errors import StatsError
 from cmjlab.plan import Selection
 from cmjlab.results import Reason, Sentence
 from cmjlab.stats.change import adjusted as adjust
+from cmjlab.stats.change.along_baseline import (
+    add_along_baseline,
+    along_points,
+    lines_of,
+    slopes_differ,
+)
 from cmjlab.stats.change.comparison import Comparison, GroupQuestion
 from cmjlab.stats.change.design import (
     Contrast,
@@ -62,6 +68,7 @@ def compare_groups(prepared: Prepared, metric: str, question: GroupQuestion) -> 
     add_change_differences(enough, usable, place, question, leading)
     out.baseline_gap = _baseline_gap(enough, usable)
     out.sentences += between_sentences(out, enough, usable, prepared)
+    out.along = along_points(metric, out.lines)
     if isinstance(question.assignment, Selection):
         add_selected_groups(out, prepared, question, usable)
     return out
@@ -134,6 +141,9 @@ def _add_ancova(
         adjust.add_group_f(ancova)
     adjust.add_slope_differences(whole)
     out.extrapolated = middle_outside(pairs, design)
+    if slopes_differ(out.rows) is not None:
+        out.lines = lines_of(ancova, question.level)
+        add_along_baseline(ancova, out.lines)
     if question.assignment == "random":
         adjust.add_permutation_tests(ancova)
     out.adjusted = adjust.adjusted_points(ancova)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from cmjlab.plan import Selection
 from cmjlab.results import Note
+from cmjlab.stats.change.along_baseline import slopes_differ
 from cmjlab.stats.change.comparison import Comparison
 from cmjlab.stats.change.left_out import in_session
 from cmjlab.stats.change.pairs import Pairs, Prepared
@@ -15,8 +16,6 @@ from cmjlab.stats.common.best_of import best_notes
 GAP = 0.5
 #: With fewer athletes the interval rests on normality that so few values cannot show.
 FEW = 6
-#: Slopes are named as different below this p; the model is not switched for it.
-_SLOPES_DIFFER = 0.05
 
 
 def _estimand(prepared: Prepared, every: Sequence[Pairs], *, between: bool) -> Note:
@@ -84,8 +83,7 @@ def _metric_notes(found: Comparison) -> list[Note]:
     for group, covariates in found.extrapolated.items():
         where = [in_session(c) for c in covariates]
         notes.append(Note("mean_outside_group", {"metric": metric, "group": group, "means": where}))
-    for row in found.rows.records("slope_f"):
-        if row["p"] < _SLOPES_DIFFER:
-            test = {c: float(row[c]) for c in ("test_value", "df", "df2", "p")}
-            notes.append(Note("slopes_differ", {"metric": metric, **test}))
+    test = slopes_differ(found.rows)
+    if test is not None:
+        notes.append(Note("slopes_differ", {"metric": metric, **test}))
     return [*notes, *found.notes]

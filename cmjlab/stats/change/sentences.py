@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from cmjlab.results import Sentence
+from cmjlab.stats.change.along_baseline import Along, along_sentence, slopes_differ
 from cmjlab.stats.change.comparison import Comparison
 from cmjlab.stats.change.design import Contrast
 from cmjlab.stats.change.pairs import Pairs, Prepared
@@ -35,8 +36,27 @@ def paired_sentence(rows: Rows, metric: str, group: str, prepared: Prepared) -> 
 def between_sentences(
     found: Comparison, pairs: Pairs, contrasts: list[Contrast], prepared: Prepared
 ) -> list[Sentence]:
-    """Return one sentence per contrast."""
-    return [_contrast_sentence(found, pairs, contrast, prepared) for contrast in contrasts]
+    """Return one sentence per contrast; a conditional one where the baseline slopes differ."""
+    out = []
+    lines = {line.contrast: line for line in found.lines}
+    for contrast in contrasts:
+        plain = _contrast_sentence(found, pairs, contrast, prepared)
+        line = lines.get(contrast)
+        # One number does not stand for everybody where the difference depends on the baseline.
+        if line is None or found.leading != "adjusted_difference":
+            out.append(plain)
+        if line is not None and found.leading != "change_difference":
+            out.append(_conditional(found, line, plain.values))
+    return out
+
+
+def _conditional(found: Comparison, line: Along, values: Mapping[str, Any]) -> Sentence:
+    """Return the difference at several baselines, and where it is clear."""
+    names = ("before", "after", "first", "second", "n_first", "n_second")
+    shared = {name: values[name] for name in names} | (slopes_differ(found.rows) or {})
+    row = found.rows.first("difference_along_baseline")
+    unit = row["unit"] if row else ""
+    return along_sentence(found.pairs.metric, line, found.rows.level, {**shared, "unit": unit})
 
 
 def _contrast_sentence(
