@@ -105,5 +105,9 @@ class Tables(Mapping[str, "pd.DataFrame"]):
         """Return these tables and more; what is not made yet stays so."""
         return Tables({**self._tables, **Tables(more)._tables})
 
+    def without(self, name: str) -> Tables:
+        """Return these tables less one; what is not made yet stays so."""
+        return Tables({k: v for k, v in self._tables.items() if k != name})
+
     def __repr__(self) -> str:
         return f"Tables({', '.join(self._tables)})"

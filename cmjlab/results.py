@@ -5,13 +5,13 @@ from __future__ import annotations
 import html
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import reduce
 from operator import and_
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.catalog import METRICS, STATISTICS
+from cmjlab.catalog import FORMER_NAMES, METRICS, STATISTICS
 from cmjlab.later import Tables, WhenRead
 from cmjlab.units import show, shown_unit
 from cmjlab.words.catalog import Words, read_words
@@ -33,6 +33,8 @@ __all__ = [
     "stored_values",
 ]
 
+#: Name of the points that hold the rows behind those read first.
+DETAILS = "details"
 #: Rows of a table that a notebook shows at once.
 _ROWS = 40
 _PLACES = ("group", "contrast", "session", "athlete")
@@ -86,9 +88,28 @@ class Result:
         --------
         ``result.rows("typical_error", metric="jump_height_m")``
         """
-        wanted = where if statistic is None else {"statistic": statistic, **where}
-        matches = [self.table[column] == value for column, value in wanted.items()]
+        matches = [self.table[column] == value for column, value in where.items()]
+        if statistic in FORMER_NAMES:
+            matches.insert(0, self.table["statistic"].isin(FORMER_NAMES[statistic]))
+        elif statistic is not None:
+            matches.insert(0, self.table["statistic"] == statistic)
         return self.table[reduce(and_, matches)] if matches else self.table
+
+    def with_details(self) -> Result:
+        """Return the same result with the rows that stand behind those read first.
+
+        Variants of an interval (classical, HC3, pooled), models beside the contrasts, the mixed
+        ANOVA: they are computed and kept, and come back in their places. A result without such
+        rows is returned as it is.
+        """
+        import pandas as pd
+
+        if DETAILS not in self.points:
+            return self
+        behind = self.points[DETAILS]
+        places = sorted(set(range(len(self.table) + len(behind))) - set(behind.index))
+        table = pd.concat([self.table.set_axis(places), behind]).sort_index()
+        return replace(self, table=table, points=Tables(self.points).without(DETAILS))
 
     def row(self, statistic: str, **where: Any) -> pd.Series:
         """Return one row: the only one that matches, or the one of several that leads.

@@ -46,7 +46,7 @@ PHRASES = {
     "coefficient of variation": "cv_mean_percent cv_rms_percent typical_error_percent",
     "intraclass correlation": "icc_1 icc_a1 icc_c1",
     "limits of agreement": "limit_lower limit_upper",
-    "effect size": "cohen_dz cohen_dav hedges_g",
+    "effect size": "cohen_dz cohen_dav hedges_g_within hedges_g_between",
     "regression to the mean": "drift_expected change_beyond_drift",
     "sample size": "n_needed",
     "individual response variability": "response_sd",

@@ -12,11 +12,12 @@ from cmjlab.catalog.entries import (
 )
 from cmjlab.catalog.events import EVENT_LABELS, MOVABLE_EVENTS
 from cmjlab.catalog.metrics import METRICS
-from cmjlab.catalog.statistics import STATISTICS
+from cmjlab.catalog.statistics import FORMER_NAMES, STATISTICS
 
 __all__ = [
     "CHECKS",
     "EVENT_LABELS",
+    "FORMER_NAMES",
     "METRICS",
     "MOVABLE_EVENTS",
     "SCOPES",

@@ -231,7 +231,7 @@ def _change_runs(
         result = change_between(
             grouped(sessions), names, before=before, after=after,
             assignment=plan.assignment, control=control, level=plan.level,
-        )  # fmt: skip
+        ).with_details()  # fmt: skip
         return apply_plan(result, plan, probabilities=False)
 
     def individual() -> Result:

@@ -22,8 +22,12 @@ from cmjlab.stats.change.notes import between_notes, within_notes
 from cmjlab.stats.change.paired import add_paired_rows, leave_one_out_points
 from cmjlab.stats.change.pairs import Pairs, Prepared, make_pairs, pairs_frame, prepare
 from cmjlab.stats.change.sentences import paired_sentence
+from cmjlab.stats.common.first_look import first_look, variants
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import every_group, session_order
+
+#: Intervals of :func:`change_between` that are not read first.
+_VARIANTS = ("classical", "hc3", "pooled_t", "multivariate_t_classical", "tukey_kramer")
 
 
 def change_within(
@@ -55,7 +59,7 @@ def change_within(
     -------
     Result
         Rows ``mean_change`` (paired t), ``percent_change`` (by logarithms), ``cohen_dz``,
-        ``cohen_dav``, ``hedges_g``, ``leave_one_out_range``. Points ``pairs``, ``left_out``,
+        ``cohen_dav``, ``hedges_g_within``, ``leave_one_out_range``. Points ``pairs``, ``left_out``,
         ``leave_one_out``.
 
     Raises
@@ -145,11 +149,12 @@ def change_between(
     -------
     Result
         Rows ``adjusted_difference`` (ANCOVA at the squad-mean baseline with HC2 and
-        Bell-McCaffrey df, classical and HC3), ``adjusted_mean``, ``slope_difference``,
-        ``change_difference``, ``simultaneous_difference``, ``hedges_g``, ``dppc2``, ``leave_one_out_range``, for selected
+        Bell-McCaffrey df), ``adjusted_mean``, ``slope_difference``,
+        ``change_difference``, ``simultaneous_difference``, ``hedges_g_between``, ``dppc2``, ``leave_one_out_range``, for selected
         groups ``drift_expected`` and ``change_beyond_drift``. Where the later values rise with the
         earlier ones differently in the groups: ``difference_along_baseline`` and ``clear_limit``
-        (see :mod:`cmjlab.stats.change.along_baseline`).
+        (see :mod:`cmjlab.stats.change.along_baseline`). The classical, HC3, pooled and Tukey-Kramer
+        variants come back with :meth:`cmjlab.Result.with_details`.
 
     Raises
     ------
@@ -171,7 +176,7 @@ def change_between(
     rows = Rows(level=level)
     for comparison in comparisons:
         rows.extend(comparison.rows)
-    return Result(
+    result = Result(
         kind="change_between",
         table=rows.frame(),
         points={
@@ -193,6 +198,7 @@ def change_between(
         notes=(*left_out_notes(every), *between_notes(prepared, comparisons, assignment)),
         sentences=tuple(s for c in comparisons for s in c.sentences),
     )
+    return first_look(result, variants(result.table, _VARIANTS))
 
 
 def _more_sessions(

@@ -53,7 +53,7 @@ def add_change_differences(
         here = place.at(first=first, second=second, n=len(one.before) + len(two.before))
         _add_difference(one, two, here, leads=leading == "change_difference", remark=remark)
         if no_spread(one.change, one.before) and no_spread(two.change, two.before):
-            for statistic in ("hedges_g", "dppc2"):
+            for statistic in ("hedges_g_between", "dppc2"):
                 here.none(statistic, Reason("no_spread_in_either_group"))
             continue
         _add_hedges_g(one, two, here, remark)
@@ -144,7 +144,7 @@ def _effect_limits(one: Pairs, two: Pairs, level: float) -> tuple[float, float, 
 def _add_hedges_g(one: Pairs, two: Pairs, place: Place, remark: Reason | None) -> None:
     d, low, high, df = _effect_limits(one, two, place.level)
     place.add(
-        "hedges_g",
+        "hedges_g_between",
         d * float(hedges_j(df)),
         limits=(low, high),
         df=df,

@@ -57,7 +57,7 @@ def add_paired_rows(pairs: Pairs, place: Place) -> None:
     )
     _add_percent(pairs, place)
     if flat:
-        for statistic in ("cohen_dz", "cohen_dav", "hedges_g"):
+        for statistic in ("cohen_dz", "cohen_dav", "hedges_g_within"):
             place.none(statistic, Reason("same_change"))
         return
     _add_effect_sizes(pairs, place)
@@ -117,7 +117,7 @@ def _add_effect_sizes(pairs: Pairs, place: Place) -> None:
             interval_kind="noncentral_t_rescaled",
         )
     place.add(
-        "hedges_g",
+        "hedges_g_within",
         d_z * float(hedges_j(df)),
         limits=(low, high),
         df=df,

@@ -150,7 +150,7 @@ def against(
     result = change_between(
         table, prepared.metrics, before=prepared.before, after=prepared.after,
         assignment=plan.assignment, control=question.control, level=plan.level,
-    )  # fmt: skip
+    ).with_details()  # fmt: skip
     every = {m: _pairs(question, m) for m in prepared.metrics}
 
     def one(target: Target, statistic: str) -> Found:

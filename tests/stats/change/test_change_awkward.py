@@ -21,7 +21,7 @@ def within(table: pd.DataFrame, **options: object) -> Result:
 
 
 def between(table: pd.DataFrame, **options: object) -> Result:
-    return change_between(table, before="pre", after="post", **options)  # type: ignore[arg-type]
+    return change_between(table, before="pre", after="post", **options).with_details()  # type: ignore[arg-type]
 
 
 def no_silent_nan(result: Result) -> None:
@@ -269,8 +269,12 @@ def test_ancova_without_the_selecting_variable_is_refused() -> None:
     with pytest.raises(
         StatsError, match=r"selected on depth in base1, which the table does not hold"
     ):
-        change_between(table, "value", before="base1", after="post", assignment=selection)
-    clean = change_between(table, "value", before="base2", after="post", assignment=selection)
+        change_between(
+            table, "value", before="base1", after="post", assignment=selection
+        ).with_details()
+    clean = change_between(
+        table, "value", before="base2", after="post", assignment=selection
+    ).with_details()
     adjusted = clean.rows("adjusted_difference").iloc[0]
     assert adjusted["reason_code"] == "ancova_refused"
     assert "does not hold depth in base1" in adjusted["text"]
@@ -286,7 +290,9 @@ def test_ancova_of_selected_groups_holds_the_selecting_session() -> None:
         swapped.get(a, g) for a, g in zip(table["athlete"], table["group"], strict=True)
     ]
     selection = Selection(("value",), "base1")
-    result = change_between(table, "value", before="base2", after="post", assignment=selection)
+    result = change_between(
+        table, "value", before="base2", after="post", assignment=selection
+    ).with_details()
     row = result.rows("adjusted_difference").iloc[1]
     wide = table.pivot(index="athlete", columns="session", values="value")
     group = table.drop_duplicates("athlete").set_index("athlete")["group"].loc[wide.index]
@@ -309,7 +315,7 @@ def test_selection_in_the_later_session_is_refused() -> None:
             before="base1",
             after="post",
             assignment=Selection(("value",), "post"),
-        )
+        ).with_details()
 
 
 def test_near_duplicate_labels_are_listed() -> None:
@@ -357,7 +363,7 @@ def test_biased_change_of_selected_groups_is_for_comparison_only() -> None:
     selection = Selection(("value",), "base1")
     result = change_between(
         _selected_table(), "value", before="base1", after="post", assignment=selection
-    )
+    ).with_details()
     change = result.rows("change_difference")
     assert change["remark_code"].tolist() == ["comparison_only"] * 2
     assert not change["leads"].any()

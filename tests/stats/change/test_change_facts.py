@@ -41,7 +41,7 @@ def odd_names(table: pd.DataFrame) -> pd.DataFrame:
 def test_how_the_groups_came_about_decides_what_leads(assignment, before, statistic, why):
     result = change_between(
         chosen_squad(sharp=False), "value", before=before, after="post", assignment=assignment
-    )
+    ).with_details()
     assert result.settings["leading"] == {"statistic": statistic, "why": why}
     assert result.leading == statistic
     rows = result.table[result.table["statistic"].isin(QUESTION)]
@@ -61,7 +61,7 @@ def test_nothing_about_a_row_that_does_not_lead_leads(assignment):
     plan = Plan(primary_metric="value", change_that_matters={"value": 1.0})
     compared = change_between(
         chosen_squad(), "value", before="base2", after="post", assignment=assignment
-    )
+    ).with_details()
     table = apply_plan(compared, plan).table
     about = table[table["case"].isin(QUESTION)]
     assert set(about["statistic"]) >= {"equivalence", "minimum_effect"}
@@ -74,7 +74,7 @@ def test_groups_keep_names_that_look_like_contrasts():
     two_sessions = {"before": "base2", "after": "post"}
     noise = {"value": (1.0, 9)}
     compared = [
-        change_between(table, "value", **two_sessions, assignment=a, control=USUAL)
+        change_between(table, "value", **two_sessions, assignment=a, control=USUAL).with_details()
         for a in ("random", "other", SELECTION)
     ]
     compared.append(
@@ -111,7 +111,9 @@ def every_result() -> Iterator[Result]:
     hole = pre_post((*PRE, 33.0, np.nan), (*POST, np.nan, 30.0), list("aabbbab"))
     for table in (three, flat, exact, small, tiny, constant, hole):
         for assignment in ("random", "other"):
-            yield change_between(table, before="pre", after="post", assignment=assignment)
+            yield change_between(
+                table, before="pre", after="post", assignment=assignment
+            ).with_details()
         yield change_within(table, before="pre", after="post", group="group")
         yield change_between_corrected(
             table, before="pre", after="post", reliability={"value": (1.0, 9)}
@@ -138,14 +140,19 @@ def every_result_of_selected_groups() -> Iterator[Result]:
     for table in (squad, sexed, squad.drop(columns="role"), chosen_squad(9, seed=5), odd_names(squad)):  # fmt: skip
         for before in ("base1", "base2"):
             yield apply_plan(
-                change_between(table, before=before, after="post", assignment=SELECTION), plan
+                change_between(
+                    table, before=before, after="post", assignment=SELECTION
+                ).with_details(),
+                plan,
             )
     both = Selection(("value", "depth"), "base1")
     for method in ("holm", "bh", "bonferroni"):
-        compared = change_between(depth, before="base2", after="post", assignment=both)
+        compared = change_between(
+            depth, before="base2", after="post", assignment=both
+        ).with_details()
         yield apply_plan(compared, plan, adjust=method)
         yield apply_plan(compared, Plan(primary_metric="other"), adjust=method)
-    yield change_between(squad, before="base2", after="post", assignment=both)
+    yield change_between(squad, before="base2", after="post", assignment=both).with_details()
     one = squad["athlete"].isin(squad.loc[squad["group"] == "low", "athlete"].unique()[1:])
     yield drift_expected(squad[~one], selection=SELECTION, after="post", baseline="base2")
     yield drift_expected(squad, selection=both, after="post", baseline="base2")
@@ -167,13 +174,18 @@ def test_every_gap_has_a_reason_and_everything_can_be_said(results):
     assert len(codes) > 15
 
 
+#: Where a difference along the baseline can be clear.
+REGIONS = ("everywhere", "nowhere", "above", "below", "between", "outside")
+
+
 def test_every_word_of_the_room_is_used():
     made_from_parts = {
         *(f"lacks_{what}" for what in ("value", "covariate", "both")),
         *(f"drift_{how}" for how in ("clean", "fitted")),
         *(f"{statistic}_without_interval" for statistic in QUESTION[:2]),
         *(f"matters_{s}" for s in ("mean_change", *QUESTION[:2], "change_beyond_drift")),
-        *(f"multivariate_t_{kind}" for kind in ("hc2_bm", "classical")),
+        "multivariate_t_hc2_bm",
+        *(f"clear_{where}" for where in REGIONS),
         *(f"adjust_{method}" for method in ("holm", "bh", "bonferroni")),
         "estimand_left_out",
         "estimand_of_differences_left_out",

@@ -79,7 +79,9 @@ def anorexia(reference_data: Path) -> pd.DataFrame:
 
 @pytest.fixture(scope="module")
 def compared(anorexia: pd.DataFrame) -> Result:
-    return change_between(anorexia, before="pre", after="post", assignment="random", control="Cont")
+    return change_between(
+        anorexia, before="pre", after="post", assignment="random", control="Cont"
+    ).with_details()
 
 
 @pytest.fixture(scope="module")
@@ -137,7 +139,9 @@ def test_joint_f_and_unequal_slopes_equal_r(compared: Result) -> None:
 
 def test_two_groups_only_equal_r(anorexia: pd.DataFrame) -> None:
     two = anorexia[anorexia["group"] != "CBT"]
-    result = change_between(two, before="pre", after="post", assignment="random", control="Cont")
+    result = change_between(
+        two, before="pre", after="post", assignment="random", control="Cont"
+    ).with_details()
     row = _row(result, "adjusted_difference", "classical")
     found = row[["estimate", "se", "ci_low", "ci_high"]].astype(float).tolist()
     expected = [9.033572574444, 2.031486249534, 4.927785709765, 13.139359439124]
@@ -193,7 +197,7 @@ def test_bell_mccaffrey_without_covariate_is_welch() -> None:
     table = long_table([1.0] * 9, [3, 5, 4, 6, 2, 9, 7, 5, 8], list("xxxxyyyyy"))
     table.loc[table["session"] == "pre", "value"] = [1, 2, 3, 1, 2, 3, 1, 2, 2]
     row = _row(
-        change_between(table, before="pre", after="post", control="x"),
+        change_between(table, before="pre", after="post", control="x").with_details(),
         "change_difference",
         "welch_bm",
     )
@@ -234,7 +238,7 @@ HOLM = [0.067998629440525, 0.000567071394103, 0.067998629440525]
 def test_tukey_kramer_equals_emmeans(anorexia: pd.DataFrame, contrast: str) -> None:
     order = pd.CategoricalDtype(["Cont", "CBT", "FT"], ordered=True)
     ordered = anorexia.assign(group=anorexia["group"].astype(order))
-    result = change_between(ordered, before="pre", after="post", assignment="random")
+    result = change_between(ordered, before="pre", after="post", assignment="random").with_details()
     row = _row(result, "simultaneous_difference", "tukey_kramer", **_pair(contrast))
     found = row[["p_adjusted", "ci_low", "ci_high"]].astype(float).tolist()
     assert found == pytest.approx(TUKEY[contrast], abs=1e-7)

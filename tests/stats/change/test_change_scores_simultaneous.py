@@ -34,7 +34,7 @@ def rows_of(result, kind):
 
 @pytest.mark.parametrize("kind", ["classical", "hc2_bm"])
 def test_equals_mvtnorm(anorexia, kind):
-    result = change_between(anorexia, before="pre", after="post", control="Cont")
+    result = change_between(anorexia, before="pre", after="post", control="Cont").with_details()
     rows, theirs = rows_of(result, kind), R[kind]
     for column in ("estimate", "se"):
         np.testing.assert_allclose(rows[column], theirs[column], rtol=1e-9)
@@ -64,7 +64,7 @@ def test_they_lead_where_the_change_leads_and_are_wider_than_one_alone():
     table = several_sessions((8, 8, 8), 3, seed=4)
     result = change_between(
         table, "h", before="s1", after="s2", control="a", assignment=Selection(("h",), "s0")
-    )
+    ).with_details()
     rows = result.rows("simultaneous_difference")
     leading = rows[rows["leads"].astype(bool)]
     assert set(leading["estimator"]) == {"change_scores"}
@@ -77,7 +77,9 @@ def test_they_lead_where_the_change_leads_and_are_wider_than_one_alone():
 
 
 def test_two_groups_have_one_contrast_and_need_none():
-    result = change_between(several_sessions((8, 8), 2), "h", before="s0", after="s1")
+    result = change_between(
+        several_sessions((8, 8), 2), "h", before="s0", after="s1"
+    ).with_details()
     assert result.rows("simultaneous_difference").empty
 
 
@@ -86,5 +88,5 @@ def test_a_group_without_spread_gives_no_interval_for_all():
     same = (table["group"] == "c") & (table["session"] == "s1")
     before = table[table["session"] == "s0"].set_index("athlete")["h"]
     table.loc[same, "h"] = table.loc[same, "athlete"].map(before) + 1.0
-    result = change_between(table, "h", before="s0", after="s1", control="a")
+    result = change_between(table, "h", before="s0", after="s1", control="a").with_details()
     assert result.rows("simultaneous_difference", estimator="change_scores").empty

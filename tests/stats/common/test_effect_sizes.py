@@ -182,7 +182,7 @@ def test_exploratory_p_values_are_adjusted_as_one_family(reference_data: Path) -
         extra = {f"m{k}": d[column] + rng.normal(0, 8, len(d)) for k in range(3)}
         parts.append(wide.assign(session=session, **extra))
     table = pd.concat(parts, ignore_index=True)
-    result = change_between(table, before="pre", after="post", control="Cont")
+    result = change_between(table, before="pre", after="post", control="Cont").with_details()
     planned = apply_plan(result, Plan(primary_metric="m0"))
     rows = planned.rows(
         "adjusted_difference", first="FT", second="Cont", interval_kind="classical"
