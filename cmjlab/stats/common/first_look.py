@@ -31,16 +31,19 @@ _PLACE = [
 ]
 
 
-def first_look(result: Result, behind: NDArray[np.bool_]) -> Result:
+def first_look(result: Result, behind: NDArray[np.bool_], *, leading_too: bool = False) -> Result:
     """Return the result with some rows kept aside.
 
     Parameters
     ----------
     result : Result
     behind : array of bool, shape (n_rows,)
-        Rows that are not read first. A row that leads stays.
+        Rows that are not read first.
+    leading_too : bool
+        Whether rows go aside that lead in a question of their own; else they stay.
     """
-    behind = behind & ~result.table["leads"].fillna(False).to_numpy(dtype=bool)
+    if not leading_too:
+        behind = behind & ~result.table["leads"].fillna(False).to_numpy(dtype=bool)
     if not behind.any():
         return result
     points = Tables(result.points) | {DETAILS: result.table[behind]}

@@ -35,7 +35,7 @@ def note(result, code):
 
 
 def test_every_statistic_is_in_the_catalog_or_belongs_to_change():
-    result = change_mixed(several_sessions((6, 6)), "h", constrained=True)
+    result = change_mixed(several_sessions((6, 6)), "h", constrained=True).with_details()
     ours = set(result.table["statistic"]) - {"mean_change", "change_difference"}
     assert ours <= set(STATISTICS)
 
@@ -49,15 +49,17 @@ def test_tiny_groups_never_give_a_nan_without_words(sizes, sessions, hole):
         table.loc[1, "h"] = np.nan
     if hole and sizes == (1,) and sessions == 2:
         with pytest.raises(StatsError, match="two sessions"):
-            change_mixed(table, "h")
+            change_mixed(table, "h").with_details()
         return
-    result = change_mixed(table, "h", constrained=True)
+    result = change_mixed(table, "h", constrained=True).with_details()
     assert no_silent_nan(result)
     assert_typed(result)
 
 
 def test_contrasts_per_athlete_lead_and_models_stand_beside():
-    result = change_mixed(several_sessions((9, 9, 9), 4), "h", control="b", constrained=True)
+    result = change_mixed(
+        several_sessions((9, 9, 9), 4), "h", control="b", constrained=True
+    ).with_details()
     assert result.settings["leading"] == {
         "statistic": "change_difference",
         "why": "declared_contrast",
@@ -71,14 +73,14 @@ def test_contrasts_per_athlete_lead_and_models_stand_beside():
     leading = joint[joint["leads"].astype(bool)]
     assert leading["estimator"].tolist() == ["model_unstructured"]
     assert leading["interval_kind"].tolist() == ["kenward_roger"]
-    alone = change_mixed(several_sessions((9,)), "h")
+    alone = change_mixed(several_sessions((9,)), "h").with_details()
     assert alone.leading == "mean_change"
 
 
 def test_groups_keep_names_that_look_like_contrasts():
     table = several_sessions((6, 6))
     table["group"] = table["group"].map({"a": "strength - heavy", "b": "usual - a - b"})
-    result = change_mixed(table, "h", constrained=True)
+    result = change_mixed(table, "h", constrained=True).with_details()
     rows = result.rows("change_difference")
     assert (set(rows["first"]), set(rows["second"])) == ({"usual - a - b"}, {"strength - heavy"})
     assert set(result.rows("mean_change")["group"]) == {"strength - heavy", "usual - a - b"}
@@ -106,12 +108,17 @@ def test_groups_of_two_and_three_have_the_textbook_t():
     wide = table.pivot(index="athlete", columns="session", values="h")
     d = wide["s1"] - wide["s0"]
     theirs = stats.ttest_ind(d[2:], d[:2], equal_var=True)
-    row = change_mixed(table, "h").rows("change_difference", interval_kind=POOLED).iloc[0]
+    row = (
+        change_mixed(table, "h")
+        .with_details()
+        .rows("change_difference", interval_kind=POOLED)
+        .iloc[0]
+    )
     assert (row["first"], row["second"]) == ("b", "a")
     assert (row["df"], row["test_value"], row["p"]) == pytest.approx(
         (3, theirs.statistic, theirs.pvalue), rel=1e-9
     )
-    own = change_mixed(table, "h").rows("mean_change", group="a").iloc[0]
+    own = change_mixed(table, "h").with_details().rows("mean_change", group="a").iloc[0]
     assert own["estimator"] == "change_per_athlete"
     alone = stats.ttest_1samp(d[:2], 0.0)
     assert (own["test_value"], own["p"]) == pytest.approx((alone.statistic, alone.pvalue), rel=1e-9)
@@ -119,8 +126,8 @@ def test_groups_of_two_and_three_have_the_textbook_t():
 
 def test_one_group_needs_no_group_column():
     table = several_sessions((6,))
-    with_column = change_mixed(table, "h")
-    without = change_mixed(table.drop(columns="group"), "h")
+    with_column = change_mixed(table, "h").with_details()
+    without = change_mixed(table.drop(columns="group"), "h").with_details()
     assert without.rows("change_difference").empty
     assert (
         with_column.rows("mean_change")["p"].tolist() == without.rows("mean_change")["p"].tolist()
@@ -131,7 +138,7 @@ def test_one_group_needs_no_group_column():
 def test_missing_post_is_named_and_the_others_are_used():
     table = several_sessions((4, 4), 2)
     table.loc[(table["athlete"] == "a2") & (table["session"] == "s1"), "h"] = np.nan
-    result = change_mixed(table, "h")
+    result = change_mixed(table, "h").with_details()
     assert "a2" in note(result, "missing_sessions")
     assert "a2" in note(result, "anova_complete_only")
     row = result.rows("change_difference", interval_kind=POOLED).iloc[0]
@@ -146,13 +153,13 @@ def test_missing_post_is_named_and_the_others_are_used():
 def test_athlete_without_any_value_is_named():
     table = several_sessions()
     table.loc[table["athlete"] == "b3", "h"] = np.nan
-    assert "b3" in note(change_mixed(table, "h"), "no_value")
+    assert "b3" in note(change_mixed(table, "h").with_details(), "no_value")
 
 
 def test_session_of_one_group_only():
     table = several_sessions((6, 6))
     table = table[(table["session"] != "s2") | (table["group"] == "a")]
-    result = change_mixed(table, "h", control="a")
+    result = change_mixed(table, "h", control="a").with_details()
     rows = result.rows("change_difference", session="s2", since="s0")
     assert rows["estimate"].isna().all()
     assert set(rows["reason_code"]) == {"group_without_both_sessions", "group_without_session"}
@@ -175,7 +182,7 @@ def test_post_equal_to_pre_and_perfect_correlation(shift):
     """No athlete differs in change: estimates stand, intervals are not estimable, no warning."""
     table = several_sessions((6, 6), sd=0.0)
     table["h"] += table["session"].map(shift)
-    result = change_mixed(table, "h")
+    result = change_mixed(table, "h").with_details()
     own = result.row("mean_change", first="s2", second="s0", group="a")
     assert own["estimate"] == pytest.approx(shift["s2"], abs=1e-12)
     assert np.isnan(own["ci_low"])
@@ -189,18 +196,18 @@ def test_post_equal_to_pre_and_perfect_correlation(shift):
 def test_no_variance_at_all():
     table = several_sessions((6, 6))
     table["h"] = 30.0
-    assert no_silent_nan(change_mixed(table, "h"))
+    assert no_silent_nan(change_mixed(table, "h").with_details())
 
 
 def test_group_labels_as_numbers():
     table = several_sessions((5, 6))
-    base = change_mixed(table, "h")
+    base = change_mixed(table, "h").with_details()
     for labels in ({"a": 1, "b": 2}, {"a": 1.0, "b": 2.0}, {"a": True, "b": False}):
         numbers = table.assign(group=table["group"].map(labels))
-        result = change_mixed(numbers, "h")
+        result = change_mixed(numbers, "h").with_details()
         assert result.table["p"].tolist() == pytest.approx(base.table["p"].tolist(), nan_ok=True)
     again = numbers.assign(group=table["group"].map({"a": 1.0, "b": 2.0}))
-    rows = change_mixed(again, "h", control=1).rows("change_difference")
+    rows = change_mixed(again, "h", control=1).with_details().rows("change_difference")
     assert (set(rows["first"]), set(rows["second"])) == ({"2"}, {"1"})
 
 
@@ -208,7 +215,7 @@ def test_athlete_of_two_groups_is_named():
     table = several_sessions()
     table.loc[(table["athlete"] == "a1") & (table["session"] == "s2"), "group"] = "b"
     with pytest.raises(StatsError, match=r"athlete a1 stands in group 'a' and in group 'b'"):
-        change_mixed(table, "h")
+        change_mixed(table, "h").with_details()
     with pytest.raises(StatsError, match="athlete a1"):
         mixed_anova(table, "h")
 
@@ -225,14 +232,14 @@ def test_blank_group_is_named():
     for empty in (None, "", " ", np.nan):
         table.loc[table["athlete"] == "b2", "group"] = empty
         with pytest.raises(StatsError, match="group is empty for athlete b2"):
-            change_mixed(table, "h")
+            change_mixed(table, "h").with_details()
 
 
 def test_blanks_around_ids_do_not_make_new_athletes():
     table = several_sessions()
-    base = change_mixed(table, "h")
+    base = change_mixed(table, "h").with_details()
     table.loc[table["session"] == "s2", "athlete"] += " "
-    assert change_mixed(table, "h").table["p"].tolist() == pytest.approx(
+    assert change_mixed(table, "h").with_details().table["p"].tolist() == pytest.approx(
         base.table["p"].tolist(), nan_ok=True
     )
 
@@ -240,8 +247,8 @@ def test_blanks_around_ids_do_not_make_new_athletes():
 def test_duplicates():
     table = several_sessions()
     with pytest.raises(StatsError, match="a0/s0"):
-        change_mixed(pd.concat([table, table.iloc[:1].assign(h=99.0)]), "h")
-    result = change_mixed(pd.concat([table, table.iloc[:1]]), "h")
+        change_mixed(pd.concat([table, table.iloc[:1].assign(h=99.0)]), "h").with_details()
+    result = change_mixed(pd.concat([table, table.iloc[:1]]), "h").with_details()
     assert "1 row that repeats another row exactly" in note(result, "repeated_rows")
 
 
@@ -249,11 +256,11 @@ def test_rows_in_any_order_give_the_same_numbers():
     table = several_sessions((5, 5), 4)
     table.loc[3, "h"] = np.nan
     order = ["s0", "s1", "s2", "s3"]
-    base = change_mixed(table, "h", order=order, control="a").table
+    base = change_mixed(table, "h", order=order, control="a").with_details().table
     keys = ["statistic", *PLACE[1:], "estimator", "interval_kind"]
     for seed in range(3):
         mixed = table.sample(frac=1.0, random_state=seed)
-        other = change_mixed(mixed, "h", order=order, control="a").table
+        other = change_mixed(mixed, "h", order=order, control="a").with_details().table
         both = base.merge(other, on=keys, suffixes=("", "_other"))
         assert len(both) >= len(base)
         np.testing.assert_allclose(both["estimate"], both["estimate_other"], rtol=1e-7, atol=1e-9)
@@ -262,8 +269,8 @@ def test_rows_in_any_order_give_the_same_numbers():
 
 def test_control_turns_the_sign_only():
     table = several_sessions((5, 7))
-    one = change_mixed(table, "h", control="a").rows("change_difference")
-    two = change_mixed(table, "h", control="b").rows("change_difference")
+    one = change_mixed(table, "h", control="a").with_details().rows("change_difference")
+    two = change_mixed(table, "h", control="b").with_details().rows("change_difference")
     assert (set(one["first"]), set(one["second"])) == ({"b"}, {"a"})
     assert (set(two["first"]), set(two["second"])) == ({"a"}, {"b"})
     np.testing.assert_allclose(one["estimate"], -two["estimate"], rtol=1e-7, atol=1e-12)
@@ -276,10 +283,10 @@ def test_sessions_keep_protocol_order_of_categories():
         table["session"].map({"s0": "pre", "s1": "mid", "s2": "post"}), ["pre", "mid", "post"]
     )
     shuffled = table.sample(frac=1.0, random_state=2)
-    result = change_mixed(shuffled, "h")
+    result = change_mixed(shuffled, "h").with_details()
     assert result.settings["primary"] == ["pre", "post"]
     assert not result.has_note("order_of_appearance")
-    turned = change_mixed(table, "h", order=["post", "pre"])
+    turned = change_mixed(table, "h", order=["post", "pre"]).with_details()
     assert turned.has_note("order_differs")
     assert turned.value("mean_change", group="a") == pytest.approx(
         -result.value("mean_change", group="a", first="post", second="pre")
@@ -314,7 +321,7 @@ def test_errors_say_what_was_found(kind, change, arguments, words):
     elif change == "one session":
         table = table[table["session"] == "s0"]
     with pytest.raises(kind, match=words):
-        change_mixed(table, "h", **arguments)
+        change_mixed(table, "h", **arguments).with_details()
 
 
 def test_sentence_word_for_word():
@@ -327,13 +334,13 @@ def test_sentence_word_for_word():
             + [0.33, 0.36, 0.355, 0.312, 0.331, 0.357],
         }
     )
-    result = change_mixed(table, "jump_height_m", control="control")
+    result = change_mixed(table, "jump_height_m", control="control").with_details()
     assert [x.text for x in result.sentences] == [
         "Jump height (take-off velocity), base to post: the mean change of training minus that of"
         " control is +2.5 cm (95 % interval +1.2 to +3.8 cm), from 6 athletes (t, 4 degrees of freedom)."
         " The interval includes only differences with higher values in training.",
     ]
-    alone = change_mixed(table[table["group"] == "control"], "jump_height_m")
+    alone = change_mixed(table[table["group"] == "control"], "jump_height_m").with_details()
     assert [x.text for x in alone.sentences] == [
         "Jump height (take-off velocity), base to post: the mean change is +0.3 cm (95 % interval"
         " −0.5 to +1.1 cm), from 3 athletes (t, 2 degrees of freedom). The interval includes zero: these"
@@ -342,14 +349,14 @@ def test_sentence_word_for_word():
 
 
 def test_no_forbidden_words():
-    result = change_mixed(several_sessions((6, 6)), "h", constrained=True)
+    result = change_mixed(several_sessions((6, 6)), "h", constrained=True).with_details()
     text = str(result).lower()
     assert "significan" not in text
     assert "responder" not in text
 
 
 def test_three_groups_compare_each_with_control_first():
-    result = change_mixed(several_sessions((4, 4, 4)), "h", control="b")
+    result = change_mixed(several_sessions((4, 4, 4)), "h", control="b").with_details()
     primary = result.table[result.table["role"] == "primary"]
     assert primary[["first", "second"]].to_numpy().tolist() == [["a", "b"], ["c", "b"]]
     np.testing.assert_allclose(primary["p_adjusted"], holm(primary["p"]))
@@ -368,10 +375,10 @@ def test_holm_and_leave_one_out_against_closed_forms():
 
 def test_leave_one_out_points_equal_analyses_without_the_athlete():
     table = several_sessions((4, 5))
-    points = change_mixed(table, "h").points["leave_one_out"]
+    points = change_mixed(table, "h").with_details().points["leave_one_out"]
     assert len(points) == 9
     for row in points.itertuples():
-        rest = change_mixed(table[table["athlete"] != row.athlete], "h")
+        rest = change_mixed(table[table["athlete"] != row.athlete], "h").with_details()
         place = {"first": row.first, "second": row.second, "session": row.session}
         again = rest.value("change_difference", since=row.since, **place)
         assert row.estimate == pytest.approx(again, rel=1e-9)

@@ -47,7 +47,7 @@ def hotelling(table):
 def test_the_leading_test_is_hotellings_on_complete_data(sizes, sessions):
     """Kenward & Roger 1997: the scaled F reproduces the exact T² of Hotelling (closed form)."""
     table = several_sessions(sizes, sessions, seed=3)
-    row = change_mixed(table, "h").row("group_by_time")
+    row = change_mixed(table, "h").with_details().row("group_by_time")
     assert (row["estimator"], row["interval_kind"]) == ("model_unstructured", KR)
     f, df2, p = hotelling(table)
     assert row["estimate"] == pytest.approx(f, rel=1e-6)
@@ -57,7 +57,7 @@ def test_the_leading_test_is_hotellings_on_complete_data(sizes, sessions):
 
 def test_satterthwaite_is_left_out_where_its_size_does_not_hold():
     """8 per group, 5 sessions: it rejects 12.7 % of true nulls (with gaps 19.2 %)."""
-    result = change_mixed(several_sessions((8, 8), 5), "h")
+    result = change_mixed(several_sessions((8, 8), 5), "h").with_details()
     joint = result.rows("group_by_time")
     assert SATTERTHWAITE not in set(joint["interval_kind"].dropna())
     texts = [n.text for n in result.notes if n.code == "satterthwaite_left_out"]
@@ -68,7 +68,7 @@ def test_satterthwaite_is_left_out_where_its_size_does_not_hold():
 
 
 def test_satterthwaite_stays_where_its_size_holds_and_says_that_its_basis_matters():
-    result = change_mixed(several_sessions((18, 18), 3), "h")
+    result = change_mixed(several_sessions((18, 18), 3), "h").with_details()
     rows = result.rows("group_by_time", interval_kind=SATTERTHWAITE)
     assert set(rows["estimator"]) == {"model_unstructured", "model_random_slope"}
     assert not rows["leads"].astype(bool).any()
@@ -78,12 +78,12 @@ def test_satterthwaite_stays_where_its_size_holds_and_says_that_its_basis_matter
 
 def test_few_athletes_with_gaps_are_warned_about_and_the_anova_leads():
     """8 per group, 5 sessions, gaps: Kenward–Roger itself rejects 9.0 %, the mixed ANOVA 4.6 %."""
-    result = change_mixed(with_gaps((8, 8), 5), "h")
+    result = change_mixed(with_gaps((8, 8), 5), "h").with_details()
     row = result.row("group_by_time", estimator="model_unstructured")
     assert row["remark_code"] == "joint_too_often"
     assert "9 % instead of 5 %" in row["text"]
     assert result.row("group_by_time")["estimator"] == GG
-    enough = change_mixed(with_gaps((15, 15), 5), "h")
+    enough = change_mixed(with_gaps((15, 15), 5), "h").with_details()
     row = enough.row("group_by_time")
     assert (row["estimator"], row["interval_kind"]) == ("model_unstructured", KR)
     assert pd.isna(row["remark_code"])
@@ -92,7 +92,7 @@ def test_few_athletes_with_gaps_are_warned_about_and_the_anova_leads():
 @pytest.mark.parametrize("sizes", [(8, 8), (8,), (3, 3), (5, 5, 5)])
 @pytest.mark.parametrize("sessions", [2, 3, 5, 7])
 def test_one_joint_test_leads(sizes, sessions):
-    result = change_mixed(with_gaps(sizes, sessions), "h", constrained=True)
+    result = change_mixed(with_gaps(sizes, sessions), "h", constrained=True).with_details()
     joint = result.rows("group_by_time" if len(sizes) > 1 else "time_main_effect")
     assert joint["leads"].astype(bool).sum() == 1
 

@@ -199,7 +199,7 @@ def test_type_of_sums_of_squares_and_order_of_sessions(squads):
     assert row["estimate"] == pytest.approx(17.2988, abs=5e-5)
     assert row["p"] == pytest.approx(0.000222, abs=5e-7)
     assert f_row(result, "group_main_effect", PLAIN)["estimate"] == pytest.approx(0.5096, abs=5e-5)
-    changed = change_mixed(squads, "jh", control="control")
+    changed = change_mixed(squads, "jh", control="control").with_details()
     pairs = changed.rows("mean_change")[["first", "second"]].drop_duplicates()
     assert pairs.to_numpy().tolist() == [["mid", "pre"], ["post", "pre"], ["post", "mid"]]
     gain = changed.value("mean_change", group="plyo", first="post", second="pre")
@@ -249,7 +249,7 @@ def test_two_complete_sessions_hold_one_test(obk):
     """A v control, pre v post: t(7) of the changes is 1.686798247, F = t² = 2.845288326,
     p .135503222 (R afex and t.test); reported once."""
     table = obk[obk["group"].isin(["control", "A"]) & obk["session"].isin(["pre", "post"])]
-    result = change_mixed(table, "value", control="control")
+    result = change_mixed(table, "value", control="control").with_details()
     row = result.rows("change_difference", interval_kind=POOLED).iloc[0]
     assert row["test_value"] == pytest.approx(1.686798247065, rel=RTOL)
     assert row["p"] == pytest.approx(0.135503222329, rel=RTOL)
@@ -269,7 +269,7 @@ def test_welch_standard_error_of_the_second_row(obk):
     """Separate variances: the standard error is that of the Welch t test (scipy)."""
     from scipy import stats
 
-    result = change_mixed(obk, "value", control="control")
+    result = change_mixed(obk, "value", control="control").with_details()
     places = {"first": "B", "second": "control", "session": "fup", "since": "pre"}
     row = result.rows("change_difference", interval_kind=SEPARATE, **places).iloc[0]
     b, c = (np.array(OBRIEN_KAISER[g], dtype=float) for g in ("B", "control"))
