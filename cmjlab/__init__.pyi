@@ -28,6 +28,7 @@ from .simulate.jump import simulate_jump as simulate_jump
 from .simulate.study import simulate_sessions as simulate_sessions
 from .simulate.study import simulate_study as simulate_study
 from .stats.association.association import association as association
+from .stats.association.links import link_measures as link_measures
 from .stats.change.change import change_between as change_between
 from .stats.change.change import change_within as change_within
 from .stats.change.corrected import change_between_corrected as change_between_corrected
@@ -52,6 +53,7 @@ from .stats.subgroups.assign import assign_randomly as assign_randomly
 from .stats.subgroups.evidence import metric_repeatability as metric_repeatability
 from .stats.subgroups.evidence import split_repeatability as split_repeatability
 from .stats.subgroups.evidence import threshold_evidence as threshold_evidence
+from .stats.subgroups.squad import squad_places as squad_places
 from .stats.subgroups.standing import athlete_standing as athlete_standing
 from .stats.subgroups.subgroups import selection_of as selection_of
 from .stats.subgroups.subgroups import subgroup_athletes as subgroup_athletes

@@ -12,6 +12,7 @@ SUBGROUPS: tuple[Statistic, ...] = (
     Statistic("placement_probability", "Certainty of a placement", "", "share of the distribution of the athlete's own true values, given the measured ones, that the rules place in this subgroup", "how certain is it that this athlete belongs there", _DERIVED, has_interval=False),
     Statistic("true_value", "Likely value of an athlete", "metric", "μ + R (x - μ), variance σ²R(1 - R) + σ²(1 - R)²/n, t(n - 1)", "what is the athlete's own value, given the noise", "Robinson 1991, Stat Sci 6:15" + _MEMORY),
     Statistic("squad_percentile", "Percentile in this squad", "%", "100 (rank - 0.5) / n, ties share their mean rank", "where does the athlete stand in this squad", "Hazen 1914" + _MEMORY, has_interval=False),
+    Statistic("percentile_likely", "Likely percentile in this squad", "%", "mean and quantiles of 100 (rank - 0.5) / n over draws of the squad's true values", "where does the athlete's own true value stand in this squad", _DERIVED),
     Statistic("reference_percentile", "Percentile in the reference", "%", "from the reference's quantiles, else from its mean and SD as a normal", "where does the athlete stand in the reference that was supplied", "the source named in the reference table", has_interval=False),
     Statistic("squad_mean", "Squad mean", "metric", "mean of the athletes of one stratum", "what is usual in this squad", _COMMON),
     Statistic("squad_sd", "Squad spread (SD)", "metric", "SD of the athletes of one stratum, chi-square limits", "how much do the athletes differ", _COMMON),

@@ -14,9 +14,11 @@ from cmjlab.cli import (
     files,
     folder,
     glossary,
+    link,
     planning,
     review,
     season,
+    squad,
     subgroups,
 )
 
@@ -29,7 +31,20 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for _room in (folder, day, files, review, planning, subgroups, change, season, analysis, glossary):
+for _room in (
+    folder,
+    day,
+    files,
+    review,
+    planning,
+    subgroups,
+    squad,
+    change,
+    link,
+    season,
+    analysis,
+    glossary,
+):
     _room.register(app)
 
 

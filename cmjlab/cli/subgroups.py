@@ -33,7 +33,9 @@ def subgroups(
     ] = None,
     reference: Annotated[
         Path | None,
-        typer.Option(help="Your reference table: metric, mean, sd or quantiles p5 …, source."),
+        typer.Option(
+            help="Another reference table than reference.csv: metric, mean, sd or p5 …, source."
+        ),
     ] = None,
     people: Annotated[
         bool,

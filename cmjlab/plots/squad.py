@@ -28,6 +28,7 @@ def squad_scatter(
     *,
     errors: Mapping[str, float] | None = None,
     cuts: pd.DataFrame | None = None,
+    line: pd.DataFrame | None = None,
     order: Sequence[str] = (),
     labelled: Collection[str] = (),
 ) -> Picture:
@@ -43,6 +44,9 @@ def squad_scatter(
         Typical error per measure: one each way makes the cross. None for one that is not known.
     cuts : pandas.DataFrame, optional
         Columns ``metric``, ``cut`` and ``place`` (``points["cuts"]`` of a placement).
+    line : pandas.DataFrame, optional
+        Columns stratum, x, y, low, high (``points["line"]`` of a relation), x_metric and y_metric:
+        drawn in the panel of these two measures.
     order : sequence of str
         Every group of the study, for the looks.
     labelled : collection of str
@@ -58,6 +62,9 @@ def squad_scatter(
     notes = []
     for axes, (x, y) in zip(panels, pairs, strict=True):
         part = table.dropna(subset=[x, y])
+        if line is not None:
+            fits = (line["x_metric"] == x) & (line["y_metric"] == y)
+            _lines(axes, line[fits], (x, y))
         _marks(axes, part, (x, y), looks, errors or {})
         _cut_lines(axes, (x, y), cuts)
         _axes(axes, x, y, len(part))
@@ -103,10 +110,7 @@ def relation_figure(
     panels = figure.subplots(1, max(len(names), 1), squeeze=False, sharey=True)[0]
     for axes, name in zip(panels, names, strict=False):
         mine, band = table[table["stratum"] == name], line[line["stratum"] == name]
-        at = shown(x, band["x"])
-        axes.fill_between(at, shown(y, band["low"]), shown(y, band["high"]), color="#eef0f2",
-                          linewidth=0, zorder=0)  # fmt: skip
-        axes.plot(at, shown(y, band["y"]), color=MUTED, zorder=1)
+        _lines(axes, band, (x, y))
         _marks(axes, mine, (x, y), looks, noise)
         _cut_lines(axes, (x, y), cuts)
         _axes(axes, x, y, len(mine))
@@ -147,6 +151,16 @@ def _marks(
     for name, look in looks.items():
         mine = names == name
         axes.plot(x[mine], y[mine], linestyle="none", markersize=5.5, zorder=3, **look)
+
+
+def _lines(axes: Axes, line: pd.DataFrame, pair: tuple[str, str]) -> None:
+    """Draw the straight line of each stratum with the interval of its mean."""
+    x, y = pair
+    for _, band in line.groupby("stratum", sort=False):
+        at = shown(x, band["x"])
+        axes.fill_between(at, shown(y, band["low"]), shown(y, band["high"]), color="#eef0f2",
+                          linewidth=0, zorder=0)  # fmt: skip
+        axes.plot(at, shown(y, band["y"]), color=MUTED, zorder=1)
 
 
 def _legend(figure: Picture, axes: Axes, looks: Mapping[str, Mapping[str, Any]]) -> None:

@@ -25,11 +25,13 @@ from cmjlab.report.sections.closing import (
     references_section,
 )
 from cmjlab.report.sections.coach import coach_section
+from cmjlab.report.sections.links import links_section
 from cmjlab.report.sections.methods import methods_section
 from cmjlab.report.sections.people import people_section
 from cmjlab.report.sections.reliability import reliability_section
 from cmjlab.report.sections.season import season_section
 from cmjlab.report.sections.sentences import sentences_section
+from cmjlab.report.sections.squad import squad_section
 from cmjlab.report.sections.stopped import with_stop_note
 from cmjlab.report.sections.subgroups import subgroups_section
 from cmjlab.words.catalog import read_words
@@ -44,11 +46,13 @@ _SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
         "methods": methods_section,
         "people": people_section,
         "reliability": reliability_section,
+        "squad": squad_section,
         "subgroups": subgroups_section,
         "groups": groups_section,
         "individuals": individuals_section,
         "drift": drift_section,
         "season": season_section,
+        "links": links_section,
         "limitations": limitations_section,
         "cautions": cautions_section,
         "sentences": sentences_section,

@@ -317,6 +317,19 @@ class Study(StudyFolder):
             summary, self.measures, self.settings.sessions, self.athletes, self.groups
         )
 
+    def squad(self, session: str | None = None) -> Result:
+        """Return where every athlete stands, with likely ranges; see :func:`cmjlab.squad_places`.
+
+        Parameters
+        ----------
+        session : str, optional
+            Default the session that decided the subgroups, else the first baseline.
+        """
+        from cmjlab.stats.subgroups.squad import squad_places
+
+        chosen = session or self.plan.selected_in or None
+        return squad_places(self.sessions_table(), session=chosen, level=self.plan.level)
+
     def jump(self, file: str, jump: int = 1) -> Jump:
         """Return one jump in full (events, motion, checks), with moved events applied.
 

@@ -180,6 +180,23 @@ TARGETS = Table(
     key=("subgroup", "metric", "wanted"),
 )
 
+REFERENCE = Table(
+    "reference",
+    "values of other athletes that a squad is compared with; each row names its source",
+    (
+        Column("metric", "text", "key of a metric or measure, e.g. jump_height_m", required=True),
+        Column("sex", "text", "of whom: as in athletes.csv; empty: everybody"),
+        Column("position", "text", "of whom: as in athletes.csv; empty: every position"),
+        Column("level", "text", "of whom, in words, e.g. under 19, national; shown with the source"),
+        Column("mean", "number", "mean, in the unit of the key"),
+        Column("sd", "number", "standard deviation, in the unit of the key"),
+        *(Column(f"p{q}", "number", f"percentile {q}, in the unit of the key; goes before mean and sd")
+          for q in (5, 10, 25, 50, 75, 90, 95)),
+        Column("n", "integer", "number of athletes behind the row"),
+        Column("source", "text", "where the values come from: paper, table, page", required=True),
+    ),
+)  # fmt: skip
+
 NAMES = Table(
     "names",
     "names of athletes; private, joined only when asked",
@@ -201,5 +218,6 @@ USER_TABLES: dict[str, Table] = {
     "subgroups": SUBGROUPS,
     "block": BLOCK,
     "targets": TARGETS,
+    "reference": REFERENCE,
     "names": NAMES,
 }

@@ -41,7 +41,7 @@ INNER_ROOMS = {
         ["watch"],
     ],
     "report": [
-        ["blocks"], ["build"], ["sections"], ["render"], ["gather"], ["write"], ["notebooks", "sheets"],
+        ["blocks"], ["build"], ["sections"], ["render"], ["gather", "squad_page"], ["write"], ["notebooks", "sheets"],
     ],
 }  # fmt: skip
 #: Imports inside a step that are agreed: who imports, and what.

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from cmjlab.errors import CmjlabError
 from cmjlab.plots.decimal import set_decimal
 from cmjlab.report.blocks.data import FigureBlock
 from cmjlab.report.blocks.format import with_labels
@@ -19,6 +20,7 @@ from cmjlab.words.catalog import Words
 
 if TYPE_CHECKING:
     from cmjlab.plots.style import Picture
+    from cmjlab.report.build.subgroups import StudySubgroups
     from cmjlab.study.frozen_plan import PlanState
     from cmjlab.study.study import Study
 
@@ -120,6 +122,16 @@ class Context:
         from cmjlab.study.frozen_plan import plan_state
 
         return plan_state(self.study)
+
+    @cached_property
+    def split(self) -> StudySubgroups | None:
+        """How the squad was split, as the report shows it; None when there is no session for it."""
+        from cmjlab.report.build.subgroups import study_subgroups
+
+        try:
+            return study_subgroups(self.study, only=("strength", "threshold", "placement"))
+        except CmjlabError:
+            return None
 
     @property
     def days(self) -> dict[str, pd.Timestamp]:

@@ -112,7 +112,8 @@ def study_subgroups(
         Roster columns that make strata; "age_band" is made from birth_year and the year of the
         deciding session.
     reference : pandas.DataFrame, optional
-        The user's reference, as for :func:`cmjlab.stats.subgroups.standing.athlete_standing`.
+        The user's reference, as for :func:`cmjlab.stats.subgroups.standing.athlete_standing`;
+        default the rows of reference.csv.
     only : sequence of str
         Names of the results that are wanted; all when empty.
 
@@ -135,6 +136,8 @@ def study_subgroups(
     rules = study.subgroups
     measures = [m for m in MEASURES if m in table and table[m].notna().any()]
     noise = declared_errors(study, table)
+    if reference is None:
+        reference = reference_of(study, measures)
     runs: dict[str, Callable[[], Result]] = {
         "strength": lambda: _strength(table, session, (within, level)),
         "threshold": lambda: _threshold(table, rules, session, (within, level)),
@@ -161,6 +164,17 @@ def study_subgroups(
         placed = placed.where(placed.notna() & (placed != ""), table["group"].astype("str"))
         table = table.assign(group=pd.Categorical(placed, list(study.groups), ordered=True))
     return StudySubgroups(study, table, session, results, reasons)
+
+
+def reference_of(study: Study, metrics: Sequence[str]) -> pd.DataFrame | None:
+    """Return the rows of reference.csv for these metrics, None when there are none."""
+    reference = study.reference
+    reference = reference[reference["metric"].isin(list(metrics))]
+    if reference.empty:
+        return None
+    level = reference["level"].fillna("").astype(str)
+    of_whom = level.where(level == "", ", " + level)
+    return reference.assign(source=reference["source"].astype(str) + of_whom)
 
 
 def declared_errors(study: Study, table: pd.DataFrame) -> dict[str, DeclaredError]:

@@ -273,7 +273,10 @@ def _table(document: Any, block: TableBlock, figures: Mapping[str, Any]) -> None
                 shade = element("shd", val="clear", color="auto", fill=_HEAD)
                 cell._tc.get_or_add_tcPr().append(shade)
     for row, small in zip(table.rows[1:], block.pictures, strict=bool(block.pictures)):
-        _picture(row.cells[-1].paragraphs[0], small, figures, small.width_cm)
+        if small.key in figures:
+            _picture(row.cells[-1].paragraphs[0], small, figures, small.width_cm)
+        else:  # a bar that only a page can draw: its words
+            row.cells[-1].paragraphs[0].add_run(clean(small.alt)).font.size = Pt(8)
     _widths(table, texts_of, block.pictures)
     below = document.add_paragraph()  # two tables without a paragraph between would be one
     below.add_run(clean(block.note)).font.size = Pt(8)

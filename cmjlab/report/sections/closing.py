@@ -47,6 +47,10 @@ EXPLAINED = (
     "season_sum_above",
     "season_sum_below",
     "squad_difference",
+    "percentile_likely",
+    "reference_percentile",
+    "correlation",
+    "correlation_change",
 )
 
 

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
-from cmjlab.errors import CmjlabError
 from cmjlab.plots.labels import value_text
 from cmjlab.plots.squad import relation_figure
 from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
@@ -14,31 +11,25 @@ from cmjlab.report.blocks.format import with_labels
 from cmjlab.report.blocks.rule_words import rule_words
 from cmjlab.report.blocks.subgroup_tables import placement_table
 from cmjlab.report.build.context import Context
-from cmjlab.report.build.subgroups import StudySubgroups, study_subgroups
+from cmjlab.report.build.subgroups import StudySubgroups
 from cmjlab.results import Result, Sentence
 from cmjlab.stats.common.measures import ALL, STRENGTH
 
-if TYPE_CHECKING:
-    from cmjlab.study.study import Study
-
-#: Results that the section shows.
-_NEEDED = ("strength", "threshold", "placement")
+#: The figure of the section before, which shows strength and height too.
+_SEEN = "squad"
 #: Notes of a placement that stand elsewhere in the report, or are sentences here.
 _SAID_ELSEWHERE = ("selected_on_baseline", "measure_explained", "no_subgroup")
 
 
-def split_of(study: Study) -> StudySubgroups | None:
-    """Return the subgroups of a study as the report needs them; None when there is no session."""
-    try:
-        return study_subgroups(study, only=_NEEDED)
-    except CmjlabError:
-        return None
-
-
 def subgroups_section(context: Context) -> Section | None:
     """Return how the squad was split; None when there are neither rules nor strength values."""
-    found = split_of(context.study)
-    if found is None or (context.study.subgroups.empty and "strength" not in found.results):
+    found = context.split
+    return None if found is None else split_section(context, found)
+
+
+def split_section(context: Context, found: StudySubgroups) -> Section | None:
+    """Return the section of subgroups that were analysed already."""
+    if context.study.subgroups.empty and "strength" not in found.results:
         return None
     blocks = [*_rules(context, found), *_strength(context, found), *_certain(context, found)]
     return Section("subgroups", context.words.say("titles.subgroups"), tuple(blocks))
@@ -143,16 +134,18 @@ def _strength(context: Context, found: StudySubgroups) -> list[Block]:
         groups = dict(zip(people["athlete"], people["subgroup"], strict=True))
         cuts = placement.points["cuts"]
         cuts = cuts[cuts["metric"] == STRENGTH]
-    figure = relation_figure(result, groups=groups, order=context.study.groups, cuts=cuts)
-    caption = say(
-        "split_page.strength_figure", session=found.session, level=result.settings["level"]
-    )
+    figures: list[Block] = []
+    if context.full or _SEEN not in context.figures:  # else the squad's own figure shows it
+        figure = relation_figure(result, groups=groups, order=context.study.groups, cuts=cuts)
+        level = result.settings["level"]
+        caption = say("split_page.strength_figure", session=found.session, level=level)
+        figures = [context.figure("strength_and_height", figure, caption)]
     return [
         Heading(say("split_page.strength_heading")),
-        Items(tuple(said)),
-        context.figure("strength_and_height", figure, caption),
+        Items(tuple(said), see=() if figures else (_SEEN,)),
+        *figures,
         Paragraph(say("split_page.strength_caution"), "note"),
-    ]  # fmt: skip
+    ]
 
 
 # ---- how certain -----------------------------------------------------------------------

@@ -153,12 +153,14 @@ def add_correlation(
     )
 
 
-def _values(table: pd.DataFrame, column: str, session: str) -> pd.Series:
+def session_values(table: pd.DataFrame, column: str, session: str) -> pd.Series:
+    """Return the values of a column in a session, by athlete."""
     part = table[table["session"].astype(str) == session]
     return part.set_index(part["athlete"].astype(str))[column].astype(float)
 
 
-def _simple(a: pd.Series, b: pd.Series) -> Correlation:
+def correlate(a: pd.Series, b: pd.Series) -> Correlation:
+    """Return Pearson's r over the athletes that have both values."""
     both = pd.concat([a, b], axis=1, keys=["a", "b"]).dropna().to_numpy()
     if len(both) < 3:
         return Correlation(float("nan"), len(both) - 2, len(both))
@@ -171,10 +173,10 @@ def add_in_sessions(
 ) -> None:
     """Add the correlation over athletes in each session where both columns have values."""
     for session in sessions:
-        first, second = _values(table, a, session), _values(table, b, session)
+        first, second = session_values(table, a, session), session_values(table, b, session)
         if first.notna().any() and second.notna().any():
             here = rows.at(metric=b, other_metric=a, session=session)
-            add_correlation(here, "correlation", _simple(first, second))
+            add_correlation(here, "correlation", correlate(first, second))
 
 
 def add_repeated(rows: Rows, table: pd.DataFrame, a: str, b: str, sessions: Sequence[str]) -> None:
@@ -196,24 +198,27 @@ def add_repeated(rows: Rows, table: pd.DataFrame, a: str, b: str, sessions: Sequ
 
 def add_of_changes(rows: Rows, table: pd.DataFrame, a: str, b: str, pair: tuple[str, str]) -> None:
     """Add the correlation of the two changes over athletes."""
-    change = _change(table, a, pair)
+    change = session_changes(table, a, pair)
     here = rows.at(metric=b, other_metric=a, first=pair[1], second=pair[0])
     missing = Reason("no_change_of_other", {"other": a, "sessions": list(pair)})
     why = None if change.notna().any() else missing
-    add_correlation(here, "correlation_change", _simple(change, _change(table, b, pair)), why=why)
+    add_correlation(
+        here, "correlation_change", correlate(change, session_changes(table, b, pair)), why=why
+    )
 
 
-def _change(table: pd.DataFrame, column: str, pair: tuple[str, str]) -> pd.Series:
-    return _values(table, column, pair[1]) - _values(table, column, pair[0])
+def session_changes(table: pd.DataFrame, column: str, pair: tuple[str, str]) -> pd.Series:
+    """Return the change of a column from the first to the second session, by athlete."""
+    return session_values(table, column, pair[1]) - session_values(table, column, pair[0])
 
 
 def add_with_change(rows: Rows, table: pd.DataFrame, a: str, b: str, pair: tuple[str, str]) -> None:
     """Add the correlation of a's value (before, after) with the change of b."""
     for session in pair:
-        value = _values(table, a, session)
+        value = session_values(table, a, session)
         if not value.notna().any():
             continue
-        found = _simple(value, _change(table, b, pair))
+        found = correlate(value, session_changes(table, b, pair))
         here = rows.at(metric=b, other_metric=a, first=pair[1], second=pair[0], session=session)
         remark = Reason("change_contains_value") if a == b else None
         add_correlation(here, "correlation_with_change", found, remark=remark)
@@ -221,7 +226,7 @@ def add_with_change(rows: Rows, table: pd.DataFrame, a: str, b: str, pair: tuple
 
 def add_oldham(rows: Rows, table: pd.DataFrame, metric: str, pair: tuple[str, str]) -> None:
     """Add the correlation of the change with the mean of both sessions (Oldham 1962)."""
-    total = _values(table, metric, pair[1]) + _values(table, metric, pair[0])
+    total = session_values(table, metric, pair[1]) + session_values(table, metric, pair[0])
     here = rows.at(metric=metric, first=pair[1], second=pair[0])
-    found = _simple(total / 2, _change(table, metric, pair))
+    found = correlate(total / 2, session_changes(table, metric, pair))
     add_correlation(here, "correlation_oldham", found, estimator="oldham")

@@ -36,7 +36,7 @@ _PLACES = ("sex", "position", "age_band")
 
 
 @dataclass(frozen=True)
-class _InReference:
+class InReference:
     """A percentile in the reference with where it comes from, or why there is none."""
 
     percentile: float = float("nan")
@@ -45,6 +45,7 @@ class _InReference:
 
     @property
     def source(self) -> str:
+        """Where the reference comes from."""
         return str(self.remark.values["source"]) if self.remark else ""
 
 
@@ -96,7 +97,7 @@ def athlete_standing(
     names = metric_names(data, metrics)
     refuse_infinite(data, names)
     chosen = check_session(data, session)
-    known = None if reference is None else _checked(reference, names)
+    known = None if reference is None else checked_reference(reference, names)
     at = data["session"].astype(str) == chosen
     rows = Rows(level=level)
     points: list[pd.DataFrame] = []
@@ -132,10 +133,10 @@ def _add_percentiles(
     stratum, session = where
     values = part[metric].to_numpy(dtype=float, na_value=np.nan)
     athletes, n = list(part["athlete"].astype(str)), int(np.isfinite(values).sum())
-    squad = [_percentile(part[metric], v) for v in values]
+    squad = [percentile(part[metric], v) for v in values]
     here = rows.at(metric=metric, athlete=athletes, session=session)
     here.at(group=stratum, n=n).add("squad_percentile", squad, reason=Reason("no_value_here"))
-    places = [_in_reference(reference, metric, row) for row in part.to_dict("records")]
+    places = [in_reference(reference, metric, row) for row in part.to_dict("records")]
     if reference is not None:
         here.add(
             "reference_percentile",
@@ -168,7 +169,7 @@ def _add_spread(place: Place, column: pd.Series) -> None:
     here.add("squad_sd", sd, limits=limits, df=n - 1, interval_kind="chi_square")
 
 
-def _percentile(squad: pd.Series, value: float) -> float:
+def percentile(squad: pd.Series, value: float) -> float:
     """Return 100 (mean rank - 0.5) / n of a value in its squad."""
     known = squad.dropna().to_numpy(dtype=float)
     if not np.isfinite(value) or not len(known):
@@ -177,7 +178,14 @@ def _percentile(squad: pd.Series, value: float) -> float:
     return float(100 * (rank - 0.5) / len(known))
 
 
-def _checked(reference: pd.DataFrame, metrics: Sequence[str]) -> pd.DataFrame:
+def checked_reference(reference: pd.DataFrame, metrics: Sequence[str]) -> pd.DataFrame:
+    """Return a reference table that can be used.
+
+    Raises
+    ------
+    StatsError
+        Names the row, what is missing and what to do.
+    """
     for column in ("metric", "source"):
         if column not in reference:
             raise StatsError(
@@ -213,10 +221,10 @@ def _quantiles(row: dict[Any, Any]) -> list[tuple[float, float]]:
     return sorted(found)
 
 
-def _in_reference(reference: pd.DataFrame | None, metric: str, row: dict[Any, Any]) -> _InReference:
+def in_reference(reference: pd.DataFrame | None, metric: str, row: dict[Any, Any]) -> InReference:
     """Return where one athlete stands in the reference."""
     if reference is None:
-        return _InReference()
+        return InReference()
     fitting = [
         r
         for r in reference[reference["metric"] == metric].to_dict("records")
@@ -225,19 +233,19 @@ def _in_reference(reference: pd.DataFrame | None, metric: str, row: dict[Any, An
         )
     ]  # fmt: skip
     if not fitting:
-        return _InReference(reason=Reason("no_row_of_reference"))
+        return InReference(reason=Reason("no_row_of_reference"))
     best = max(fitting, key=lambda r: sum(c in r and pd.notna(r[c]) for c in _PLACES))
     value = row[metric]
     if not np.isfinite(value):
-        return _InReference(reason=Reason("no_value_here"))
+        return InReference(reason=Reason("no_value_here"))
     source = {"source": str(best["source"])}
     quantiles = _quantiles(best)
     if len(quantiles) < 2:
         z = (value - float(best["mean"])) / float(best["sd"])
         share = 100 * special.ndtr(z)
-        return _InReference(float(share), Reason("reference_as_normal", source))
+        return InReference(float(share), Reason("reference_as_normal", source))
     at, values = np.array(quantiles).T
     found = float(np.interp(value, values, at))  # np.interp holds the outermost quantile
     side = "below" if value < values[0] else "above" if value > values[-1] else "within"
     edge = {} if side == "within" else {"percentile": found}
-    return _InReference(found, Reason(f"reference_{side}", {**source, **edge}))
+    return InReference(found, Reason(f"reference_{side}", {**source, **edge}))

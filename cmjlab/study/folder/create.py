@@ -67,6 +67,11 @@ EXAMPLES: dict[str, dict[str, str]] = {
         "subgroup": "strength", "metric": "jump_height_m", "wanted": "more", "amount": "0.015",
         "why": "strength is what holds their jump back",
     },
+    "reference": {
+        "metric": "jump_height_m", "sex": "female", "position": "", "level": "under 19",
+        "mean": "0.27", "sd": "0.04", "p5": "", "p10": "", "p25": "", "p50": "", "p75": "", "p90": "",
+        "p95": "", "n": "40", "source": "author, year, journal, table",
+    },
     "names": {"athlete": "A07", "name": "Example Person"},
 }  # fmt: skip
 _TEMPLATE = Path(__file__).with_name("template") / "study.toml"

@@ -19,6 +19,7 @@ from cmjlab.study.folder.missing_folder import no_folder
 from cmjlab.study.folder.participation import check_participation
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import list_recordings
+from cmjlab.study.folder.reference import check_reference
 from cmjlab.study.folder.settings import StudySettings, read_settings
 from cmjlab.study.folder.targets import check_targets
 from cmjlab.study.folder.user_tables import ROW, read_user_table
@@ -62,6 +63,7 @@ class StudyFolder:
         self._tables = tables
         self._problems = problems
         self.files = check_people(settings, tables, problems)
+        check_reference(tables, problems)
         check_targets(tables, settings.plan.change_that_matters, problems)
         check_participation({**tables, "files": self.files}, self.sessions, problems)
         check_block(tables, settings.weeks_of_block, problems)
@@ -162,6 +164,11 @@ class StudyFolder:
     def targets(self) -> pd.DataFrame:
         """What each subgroup's emphasis is for."""
         return self._table("targets")
+
+    @property
+    def reference(self) -> pd.DataFrame:
+        """Values of other athletes, each with its source."""
+        return self._table("reference")
 
     @property
     def recordings(self) -> pd.DataFrame:

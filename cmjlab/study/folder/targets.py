@@ -35,12 +35,12 @@ def check_targets(
     targets = tables["targets"]
     groups = [*tables["athletes"]["group"].dropna(), *tables["subgroups"]["subgroup"].dropna()]
     _known(targets, "subgroup", dict.fromkeys(map(str, groups)), problems)
-    _known(targets, "metric", _measures(tables["measures"]), problems)
+    _known(targets, "metric", known_measures(tables["measures"]), problems)
     _amounts(targets, declared, problems)
     _contradictions(targets, problems)
 
 
-def _measures(measures: pd.DataFrame) -> dict[str, None]:
+def known_measures(measures: pd.DataFrame) -> dict[str, None]:
     """Return what a target may be about: metrics of the plate, and the study's own measures."""
     own = measures[["measure", "unit"]].dropna(subset="measure").drop_duplicates()
     columns = [measure_column(m, u) for m, u in own.itertuples(index=False)]
