@@ -131,6 +131,8 @@ def test_the_report_has_a_short_section_where_there_are_weeks(study, kit_report)
     assert "These weeks are no part of the comparison" in text
     assert f"{BACK}: below the own level" in text
     assert "not diagnoses" in text
+    assert "Health data are personal data" in text
+    assert "back after an absence" not in text
     assert [s.key for s in data.sections].index("season") > 0
     assert "follow" in data.tables
     assert "season" not in [s.key for s in kit_report.sections]

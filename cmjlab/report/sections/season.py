@@ -5,7 +5,7 @@ from __future__ import annotations
 from cmjlab.plots.season import season_figure
 from cmjlab.report.blocks.data import Block, Items, Paragraph, Section
 from cmjlab.report.build.context import Context
-from cmjlab.results import Result
+from cmjlab.results import Result, Sentence
 from cmjlab.study.weeks import returning
 
 #: Notes that a reader of the short section needs; the page of ``cmjlab follow`` has all.
@@ -26,12 +26,19 @@ def season_section(context: Context) -> Section | None:
     blocks: list[Block] = [
         Paragraph(say("season.intro", weeks=result.settings["weeks"],
                       stable=result.settings["stable"], athletes=_followed(result))),
-        Items(tuple(context.words.phrase(s) for s in result.sentences)),
-        *_back(context, result),
-        *(Paragraph(context.words.phrase(n), "note") for n in result.notes if n.code in _NOTES),
-        Paragraph(f"{say('season_page.caution')} {say('cautions.diagnosis')}", "caution"),
+        Items(tuple(context.words.phrase(s) for s in result.sentences if _shown(context, s))),
+        *(_back(context, result) if context.full else ()),
+        Paragraph(" ".join(context.words.phrase(n) for n in result.notes if n.code in _NOTES)),
+        Paragraph(" ".join((say("season_page.caution"), say("cautions.diagnosis"),
+                            say("cautions.data"))), "caution"),
     ]  # fmt: skip
     return Section("season", title, tuple(blocks))
+
+
+def _shown(context: Context, sentence: Sentence) -> bool:
+    """Return whether a sentence stands in the report: all of the primary measure, else news only."""
+    quiet = sentence.key in ("follow.week_quiet", "follow.no_conclusion")
+    return context.full or sentence.metric == context.primary or not quiet
 
 
 def _followed(result: Result) -> int:
@@ -39,7 +46,7 @@ def _followed(result: Result) -> int:
 
 
 def _back(context: Context, result: Result) -> list[Block]:
-    """Return a figure for each athlete who comes back from an absence."""
+    """Return a figure for each athlete who comes back from an absence: health data, so on request."""
     followed = set(result.points["weeks"]["athlete"].astype(str))
     wanted = [a for a in returning(context.study, result.settings["weeks"]) if a in followed]
     return [
