@@ -135,10 +135,30 @@ def plan_state(study: StudyFolder) -> PlanState | None:
             f"{FILE_NAME}: its content does not fit its key, so it was changed after it was written."
             " Put the original back, or move the file away."
         )
-    changes = _differences(_with_later_choices(whole["declared"]), declared(study))
+    planned, now = _with_later_choices(whole["declared"]), declared(study)
+    before, after = _without_new_weeks(planned, now)
+    changes = _differences(before, after)
     return PlanState(
         whole["date"], whole["key"], int(whole["recordings_after_the_block"]), tuple(changes)
     )
+
+
+def _without_new_weeks(*both: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return both declarations without weeks of monitoring that only one of them has.
+
+    They come as a season goes on and are no part of the comparison; a session that changes its
+    role is a change.
+    """
+    common = set.intersection(*(set(d["sessions"]) for d in both))
+    return [
+        {
+            **d,
+            "sessions": {
+                s: r for s, r in d["sessions"].items() if s in common or r != "monitoring"
+            },
+        }
+        for d in both
+    ]
 
 
 def _read(study: StudyFolder) -> dict[str, Any]:

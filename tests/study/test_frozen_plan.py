@@ -95,3 +95,17 @@ def test_a_choice_that_a_later_version_brought_is_no_change_of_the_plan(folder):
     assert list(map(str, plan_state(Study.read(folder)).changes)) == [
         "method, limits, pause s (declared 0.15, now 0.3)"
     ]
+
+
+def test_a_week_of_monitoring_that_comes_later_is_no_change_but_a_changed_role_is(folder):
+    freeze(Study.read(folder), today=DAY)
+    path = folder / "study.toml"
+    text = path.read_text(encoding="utf-8")
+    week = '[[sessions]]\nsession = "week1"\nrole = "monitoring"\n'
+    place = text.rindex("[[sessions]]")
+    path.write_text(text[:place] + week + text[place:], encoding="utf-8")
+    assert plan_state(Study.read(folder)).changes == ()
+    _edit(folder, 'role = "post"', 'role = "monitoring"')
+    changes = list(map(str, plan_state(Study.read(folder)).changes))
+    assert len(changes) == 1
+    assert "post" in changes[0]
