@@ -10,6 +10,7 @@ import csv
 import io
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from cmjlab.errors import ReadError
 from cmjlab.files.table import cell_text, table_delimiter
@@ -119,7 +120,14 @@ def _fit(cells: list[str], width: int) -> list[str]:
     return row
 
 
-def _workbook(path: Path) -> Cells:
+def read_sheets(path: Path) -> dict[str, Cells]:
+    """Read every sheet of a workbook as text cells, by its name.
+
+    Raises
+    ------
+    ReadError
+        When the file is no workbook.
+    """
     from zipfile import BadZipFile
 
     from openpyxl import load_workbook
@@ -127,12 +135,23 @@ def _workbook(path: Path) -> Cells:
 
     try:
         book = load_workbook(path, read_only=True, data_only=True)
-        lines = [list(r) for r in book.worksheets[0].iter_rows(values_only=True)]
+        sheets = {
+            s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets
+        }
         book.close()
     except (BadZipFile, InvalidFileException, KeyError, ValueError, IndexError) as problem:
         raise ReadError(
             f"{path.name}: is not a readable workbook ({problem}). Save it again as .xlsx or .csv."
         ) from None
+    return {title: _sheet(path, lines) for title, lines in sheets.items()}
+
+
+def _workbook(path: Path) -> Cells:
+    """Return the first sheet of a workbook."""
+    return next(iter(read_sheets(path).values()))
+
+
+def _sheet(path: Path, lines: list[list[Any]]) -> Cells:
     header: list[str] = []
     rows: list[list[str]] = []
     numbers: list[int] = []

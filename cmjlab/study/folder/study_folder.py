@@ -23,10 +23,11 @@ from cmjlab.study.folder.reference import check_reference
 from cmjlab.study.folder.settings import StudySettings, read_settings
 from cmjlab.study.folder.targets import check_targets
 from cmjlab.study.folder.user_tables import ROW, read_user_table
+from cmjlab.study.folder.wide_measures import read_measures
 from cmjlab.tables import DECISIONS, USER_TABLES
 
 #: Tables that are not read with the others: names are private, the log may stand in two places.
-_READ_APART = ("names", "decisions")
+_READ_APART = ("names", "decisions", "measures")
 
 
 class StudyFolder:
@@ -102,6 +103,7 @@ class StudyFolder:
             for stem, table in USER_TABLES.items()
             if stem not in _READ_APART
         }
+        tables["measures"] = read_measures(folder, settings.sessions, found)
         tables["decisions"] = read_log(folder, target, found)
         files = list_recordings(settings, tables["recordings"], found)
         tables["files"] = with_loads(files, tables["recordings"], tables["sessions"], found)

@@ -24,7 +24,8 @@ from cmjlab.tables import Column, Table
 #: Column with the row number that a spreadsheet shows; not part of any declared table.
 ROW = "row_in_file"
 _IDS = ("athlete", "session")
-_MISSING = {"", "na", "n/a", "nan", "-", "–", "none", "null"}
+#: What people write into a cell that has no value.
+MISSING = {"", "na", "n/a", "nan", "-", "–", "none", "null"}
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -89,8 +90,8 @@ def from_cells(cells: Cells, table: Table, problems: Problems) -> pd.DataFrame:
             continue
         words = [r[position] for r in cells.rows]
         if column in table.names:
-            data[column] = _cast(words, table.column(column), (name, cells.numbers), problems)
-            _warn_numeric_ids(cells, position, column, problems)
+            data[column] = cast_cells(words, table.column(column), (name, cells.numbers), problems)
+            warn_numeric_ids(cells, position, column, problems)
         else:
             data[column] = _free(words)
     out = table.cast(pd.DataFrame(data, index=pd.RangeIndex(len(cells.rows))))
@@ -130,7 +131,7 @@ def _header(cells: Cells, table: Table, problems: Problems) -> list[str]:
     return columns
 
 
-def _cast(
+def cast_cells(
     words: list[str], column: Column, place: tuple[str, list[int]], problems: Problems
 ) -> list[object]:
     """Return the cells of one column in its type; unusable cells become missing."""
@@ -170,7 +171,7 @@ def _value(word: str, column: Column) -> object:
     text = unicodedata.normalize("NFC", word).strip()
     if column.name in _IDS:
         return tidy_id(text) or None
-    if text.casefold() in _MISSING:
+    if text.casefold() in MISSING:
         return None
     if column.allowed:
         return _one_of(text, column)
@@ -237,17 +238,17 @@ def to_number(text: str) -> float:
 def _free(words: list[str]) -> pd.Series:
     """Return a column of the user's own: numbers if all cells are numbers, else text."""
     texts = [unicodedata.normalize("NFC", w).strip() for w in words]
-    filled = [t for t in texts if t.casefold() not in _MISSING]
+    filled = [t for t in texts if t.casefold() not in MISSING]
     plain_numbers = all(re.fullmatch(r"[+-]?\d+([.,]\d+)?", t) for t in filled)
     if filled and plain_numbers and not any(re.match(r"0\d", t) for t in filled):
         values = [
-            float(t.replace(",", ".")) if t.casefold() not in _MISSING else math.nan for t in texts
+            float(t.replace(",", ".")) if t.casefold() not in MISSING else math.nan for t in texts
         ]
         return pd.Series(values, dtype="float64")
-    return pd.Series([t if t.casefold() not in _MISSING else None for t in texts], dtype="str")
+    return pd.Series([t if t.casefold() not in MISSING else None for t in texts], dtype="str")
 
 
-def _warn_numeric_ids(cells: Cells, position: int, column: str, problems: Problems) -> None:
+def warn_numeric_ids(cells: Cells, position: int, column: str, problems: Problems) -> None:
     """A workbook that keeps ids as numbers has lost their leading zeros."""
     if column != "athlete" or not cells.numeric:
         return
