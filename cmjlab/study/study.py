@@ -318,12 +318,9 @@ class Study(StudyFolder):
         )
 
     def squad(self, session: str | None = None) -> Result:
-        """Return where every athlete stands, with likely ranges; see :func:`cmjlab.squad_places`.
+        """Return where every athlete stands; default in the session that decided the subgroups.
 
-        Parameters
-        ----------
-        session : str, optional
-            Default the session that decided the subgroups, else the first baseline.
+        See :func:`cmjlab.squad_places`.
         """
         from cmjlab.stats.subgroups.squad import squad_places
 
