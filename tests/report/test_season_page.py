@@ -160,3 +160,11 @@ def test_the_notebook_follows_the_weeks_or_says_that_it_shows_invented_ones(stud
     assert "INVENTED" in words
     assert invented.settings["weeks"] == ["week1", "week2", "week3", "week4"]
     assert whom_to_show(kit, invented)
+
+
+def test_a_study_without_weeks_or_baselines_says_what_to_do(kit, tmp_path):
+    with pytest.raises(cj.StatsError, match="Give sessions the role monitoring"):
+        kit.follow()
+    none = season_study(tmp_path, stable={"base1": "no", "base2": "no"})
+    with pytest.raises(cj.StatsError, match="no session is known to be stable"):
+        none.follow()

@@ -61,6 +61,11 @@ def _concluded(known: Stable, trends: list[Trend], how: FollowSettings) -> list[
         elif ever:
             values["since"] = next(s for s, c in zip(t.sessions, t.conclusions, strict=True) if c)
             out.append(Sentence(f"follow.was_{ever[-1]}", known.metric, values=values))
+        hint = t.sum_sides[-1]
+        if hint and not now:
+            sums = {"above": float(t.above[-1]), "below": float(t.below[-1])}
+            told = {"athlete": t.athlete, "sum": sums[hint], "limit": t.sum_limit}
+            out.append(Sentence(f"follow.sum_{hint}", known.metric, values=told))
     return out or [Sentence("follow.no_conclusion", known.metric, values={"n": len(trends)})]
 
 

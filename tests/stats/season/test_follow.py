@@ -159,3 +159,25 @@ def test_all_words_can_be_said():
         assert "{" not in text
     assert result.rows("season_mean")["text"].notna().all()
     assert result.table["method"].notna().all()
+
+
+def test_a_running_sum_beyond_its_limit_is_a_hint():
+    """Many stable weeks and a small lasting shift: the sum passes first, and says that it is a hint."""
+    roles = {f"s{i}": "baseline" for i in range(6)} | {f"w{i}": "monitoring" for i in range(12)}
+    random = np.random.default_rng(3)
+    values = {
+        f"A{i}": [0.3 + 0.01 * i + 0.01 * float(z) for z in random.standard_normal(18)]
+        for i in range(8)
+    }
+    hints = []
+    for step in range(60):
+        shift = 0.0005 * step
+        values["B1"] = [0.4, 0.41, 0.39, 0.4, 0.41, 0.39, *[0.4 - shift] * 12]
+        found = cj.follow(season(values, roles), METRIC)
+        mine = found.points["weeks"].query("athlete == 'B1'").iloc[-1]
+        texts = [str(s) for s in found.sentences if s.values.get("athlete") == "B1"]
+        told = any("A hint and no conclusion" in t for t in texts)
+        assert told == (mine["sum_side"] == "below" and mine["conclusion"] == "")
+        hints.append(told)
+    assert any(hints)
+    assert not hints[0]
