@@ -13,6 +13,7 @@ from cmjlab.cli import (
     day,
     files,
     folder,
+    gather,
     glossary,
     link,
     planning,
@@ -33,6 +34,7 @@ app = typer.Typer(
 )
 for _room in (
     folder,
+    gather,
     day,
     files,
     review,

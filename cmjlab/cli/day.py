@@ -84,7 +84,7 @@ def day_table(state: TestDay) -> pd.DataFrame:
     out["own noise (cm)"] = [f"±{v:.1f}" if v == v else "" for v in noise]
     said = {"no": "within noise", "more": "more", "less": "less"}
     out["against noise"] = [said.get(str(b), "") for b in people["beyond"]]
-    empty = [c for c in out.columns if (out[c].fillna("").astype(str) == "").all()]
+    empty = [c for c in out.columns if (out[c].isna() | (out[c].astype(str) == "")).all()]
     return out.drop(columns=[c for c in empty if c != "athlete"])
 
 

@@ -1,4 +1,4 @@
-"""Commands on a study folder: new, demo, gather, check."""
+"""Commands on a study folder: new, demo, check."""
 
 from __future__ import annotations
 
@@ -16,7 +16,6 @@ def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
     app.command(short_help="Make a study folder, with an example line in every table.")(new)
     app.command(short_help="Write the invented demo study, to try everything on.")(demo)
-    app.command(short_help="Place recordings with any file names into a study.")(gather)
     app.command(short_help="List all problems of a study at once, with what to do.")(check)
 
 
@@ -75,46 +74,6 @@ def demo(
         with say.progress("writing") as step:
             write_demo(folder, seed=seed, mini=mini, progress=step)
         say.line(f"wrote the invented demo study to {folder}")
-
-
-def gather(
-    heap: Annotated[Path, typer.Argument(help="Folder with files of any name.")],
-    study: StudyPath,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only show the draft.")] = False,
-) -> None:
-    """Draft recordings.csv for files of any name; originals are never renamed."""
-    with say.plain_errors():
-        from cmjlab.study.folder.gather import gather as draft
-
-        found = draft(heap, study, dry_run=dry_run)
-        if len(found.table):
-            say.table(found.table)
-        for text in found.unplaced[:_UNPLACED]:
-            say.line(f"not placed: {text}")
-        if len(found.unplaced) > _UNPLACED:
-            say.line(f"not placed: {len(found.unplaced) - _UNPLACED} more files")
-        if found.understood:
-            say.line(f"{found.understood} files need no row: their own name says everything")
-        rows, table = len(found.table), say.named(study / "recordings.csv")
-        if not rows and not found.unplaced and not found.understood:
-            say.line(f"no new force files in {say.named(heap)}")
-        say.line(
-            f"{rows} rows were added to {table}; check them in a spreadsheet."
-            if rows and not dry_run
-            else f"nothing was written; without --dry-run {rows} rows go into {table}"
-            if rows
-            else "nothing was written"
-        )
-        if found.unplaced:
-            say.line(
-                f"For files that were not placed: put athlete and session into the file's or its"
-                f" folder's name, or copy them into {say.named(study / 'recordings')} and add a row"
-                f" (file, athlete, session, trial) to {table} for each."
-            )
-
-
-#: Files without a place that are named one by one.
-_UNPLACED = 20
 
 
 def check(

@@ -156,7 +156,7 @@ def test_gather_says_what_is_needed(begun, tmp_path):
     shutil.copy(next((MINI / "recordings").iterdir()), heap / "Monday jump 1.csv")
     done = run("gather", heap, begun)
     assert "fill in the athletes first" in done.stdout
-    assert "nothing was written" in done.stdout
+    assert "Nothing was written." in done.stdout
     assert not (begun / "recordings.csv").exists()
     refused(run("gather", tmp_path / "none", begun), "no such folder", "First comes")
 
