@@ -6,7 +6,8 @@ validation, the Frictionless Table Schema (an open standard) and the glossary.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +29,17 @@ _FRICTIONLESS = {
     "integer": "integer",
     "boolean": "boolean",
 }
+
+
+def _in_dtype(values: Any, kind: str) -> Any:
+    """Return values as an array of a pandas dtype; texts by way of arrow, which is quicker."""
+    import pandas as pd
+    import pyarrow as pa
+
+    if kind == "str":
+        with suppress(pa.ArrowTypeError, pa.ArrowInvalid):  # not all are texts: pandas casts them
+            values = pa.array(list(values), type=pa.large_string(), from_pandas=True)
+    return pd.array(values, dtype=kind)
 
 
 @dataclass(frozen=True)
@@ -79,6 +91,20 @@ class Table:
         import pandas as pd
 
         return self.cast(pd.DataFrame(list(rows), columns=self.names))
+
+    def from_columns(self, columns: Mapping[str, Any]) -> pd.DataFrame:
+        """Return the table from one array per column; columns that are not given stay empty.
+
+        Quicker than :meth:`cast`: every column is made once, in its dtype.
+        """
+        import pandas as pd
+
+        size = max((len(column) for column in columns.values()), default=0)
+        out: dict[str, Any] = {}
+        for c in self.columns:
+            values = columns[c.name] if c.name in columns else [None] * size
+            out[c.name] = _in_dtype(values, _DTYPES[c.dtype])
+        return pd.DataFrame(out)
 
     def cast(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Return a copy with the columns of this table first, in order, in their dtypes.

@@ -42,6 +42,8 @@ class Words:
 
     def __init__(self, sentences: Mapping[str, str]) -> None:
         self._sentences = dict(sentences)
+        self._gaps: dict[str, set[str]] = {}
+        self._without_gaps: dict[str, str] = {}
 
     def say(self, key: str, **values: Any) -> str:
         """Return a sentence with its gaps filled.
@@ -61,6 +63,14 @@ class Words:
         """
         values = phrase.word_values
         return self._filled(self._counted(phrase.word_key, values), values)
+
+    def about_metric(self, phrase: Sayable) -> bool:
+        """Return whether a phrase says something else for another metric.
+
+        One with values may show them in the metric's unit; one without does where it names it.
+        """
+        key = self._counted(phrase.word_key, {})
+        return bool(phrase.word_values) or not {"metric", "subject"}.isdisjoint(self._named(key))
 
     def count(self, key: str, n: int, **values: Any) -> str:
         """Return the sentence ``key`` + "_one" when n is 1, else ``key`` + "_many"."""
@@ -96,11 +106,22 @@ class Words:
     def _filled(self, key: str, values: Mapping[str, Any]) -> str:
         if key not in self._sentences:
             raise KeyError(f"no sentence {key!r}.{suggestion(key, self._sentences)}")
+        if not self._named(key):
+            return self._without_gaps[key]
         try:
             text = Filler(values, self.label, self._nested).format(self._sentences[key])
         except KeyError as error:
             raise KeyError(f"{key}: no value for the gap {error}") from None
         return " ".join(text.split())
+
+    def _named(self, key: str) -> set[str]:
+        """Return the names of the gaps of a key; most keys are asked for again and again."""
+        if key not in self._gaps:
+            template = self._sentences.get(key, "{metric}")
+            self._gaps[key] = gaps(template)
+            if not self._gaps[key]:
+                self._without_gaps[key] = " ".join(template.format().split())
+        return self._gaps[key]
 
     def _nested(self, what: Any) -> str:
         return self._sentences[what] if isinstance(what, str) else self.phrase(what)

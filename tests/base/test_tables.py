@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -81,3 +82,19 @@ def test_rows_become_a_table():
     table: Table = USER_TABLES["names"]
     frame = table.frame([{"athlete": "007", "name": "N"}])
     assert frame.to_dict("records") == [{"athlete": "007", "name": "N"}]
+
+
+def test_columns_become_a_table_in_its_dtypes():
+    from cmjlab.tables import STATISTICS_TABLE
+
+    columns = {
+        "metric": np.array(["a", None, "b"], dtype=object),
+        "athlete": np.array([7, "A08", None], dtype=object),  # not all are texts
+        "n": np.array([3.0, np.nan, 4.0]),
+        "leads": np.array([True, False, None], dtype=object),
+        "estimate": np.array([1.5, np.nan, 2.0]),
+    }
+    made = STATISTICS_TABLE.from_columns(columns)
+    pd.testing.assert_frame_equal(made, STATISTICS_TABLE.cast(pd.DataFrame(columns)))
+    assert list(made.columns) == STATISTICS_TABLE.names
+    assert len(STATISTICS_TABLE.from_columns({})) == 0

@@ -89,6 +89,14 @@ def noncentral_t_quantile(p: ArrayLike, df: ArrayLike, noncentrality: ArrayLike)
     return _float(special.nctdtrit(_valid_df(df), _float(noncentrality), _float(p)))
 
 
+@lru_cache(maxsize=4096)
+def _one_sided_factor(n: float, df: float, z: float, q: float) -> float:
+    """Return the one-sided tolerance factor of a normal sample; nan where there is none."""
+    if not n > 0:
+        return float("nan")
+    return float(noncentral_t_quantile(q, df, z * n**0.5)) / n**0.5
+
+
 def limit_limits(
     mean: ArrayLike, sd: ArrayLike, n: ArrayLike, df: ArrayLike, z: float, level: float
 ) -> tuple[Array, Array]:
@@ -109,9 +117,8 @@ def limit_limits(
     # The quantile is slow and depends on n and df alone: once per distinct pair.
     both = np.stack(np.broadcast_arrays(_float(n), _valid_df(df)))
     pairs, place = np.unique(both.reshape(2, -1), axis=1, return_inverse=True)
-    root = np.sqrt(np.where(pairs[0] > 0, pairs[0], np.nan))
     factors = [
-        noncentral_t_quantile(q, pairs[1], abs(z) * root) / root
+        np.array([_one_sided_factor(n, df, abs(z), q) for n, df in pairs.T.tolist()])
         for q in (0.5 - level / 2, 0.5 + level / 2)
     ]
     small, large = (f[place.ravel()].reshape(both.shape[1:]) for f in factors)

@@ -17,8 +17,8 @@ does a missing interval of a statistic that the catalog says has one. The words 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -26,8 +26,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from cmjlab.catalog import STATISTICS
-from cmjlab.results import Case, Reason, contrast_words, method_words, remark_words
+from cmjlab.results import Reason
 from cmjlab.stats.common.least_squares import Estimate
+from cmjlab.stats.common.row_words import MADE_HERE, Once, as_json, in_words
 from cmjlab.stats.common.tables import unit_of
 from cmjlab.tables import STATISTICS_TABLE
 from cmjlab.words.catalog import Words, read_words
@@ -37,11 +38,7 @@ PLACE = ("metric", "group", "first", "second", "other_metric", "session", "since
          "case")  # fmt: skip
 #: Phrases of a block under the names that a reader of rows knows.
 _PHRASES = {"_reason": "reason", "_remark": "remark"}
-_MADE_HERE = frozenset({"contrast", "method", "text", "word_values", "reason_code", "remark_code"})
-#: Columns from which the words of a row are made.
-_WORDED = ("metric", "estimate", "first", "second", "other_metric", "session", "since", "case",
-           "estimator", "interval_kind")  # fmt: skip
-_COLUMNS = frozenset(STATISTICS_TABLE.names) - _MADE_HERE
+_COLUMNS = frozenset(STATISTICS_TABLE.names).difference(MADE_HERE)
 
 #: One reason for all places of a block, or one (or None) per place.
 Reasons = Reason | Sequence[Reason | None] | NDArray[np.object_] | None
@@ -58,7 +55,7 @@ class Rows:
 
     def __init__(self, *, level: float) -> None:
         self.level = level
-        self._blocks: list[dict[str, NDArray[Any]]] = []
+        self._blocks: list[_Block] = []
 
     def at(self, **place: Any) -> Place:
         """Return a place to add rows to; see :class:`Place`."""
@@ -70,10 +67,10 @@ class Rows:
         ``reason`` and ``remark`` are the phrases themselves, None where there is none.
         """
         for block in self._blocks:
-            if statistic is not None and block["statistic"][0] != statistic:
+            if statistic is not None and block.statistic != statistic:
                 continue
-            for i in range(len(block["statistic"])):
-                row = {_PHRASES.get(name, name): column[i] for name, column in block.items()}
+            for i in range(block.size):
+                row = {_PHRASES.get(n, n): _cell(c, i) for n, c in block.columns.items()}
                 if all(row.get(k) == v for k, v in where.items()):
                     yield row
 
@@ -90,8 +87,8 @@ class Rows:
             The statistic was not added.
         """
         for block in self._blocks:
-            if block["statistic"][0] == statistic:
-                return block[name]
+            if block.statistic == statistic:
+                return np.array(_all_cells(block.columns[name], block.size))
         raise KeyError(statistic)
 
     def extend(self, other: Rows) -> None:
@@ -108,21 +105,25 @@ class Rows:
         """
         if not self._blocks:
             return STATISTICS_TABLE.empty()
-        columns: dict[str, NDArray[Any]] = {}
-        sizes = [len(b["statistic"]) for b in self._blocks]
-        for name in dict.fromkeys(n for b in self._blocks for n in b):
-            empty = np.nan if _is_number(name) else None
-            kind = float if _is_number(name) else object
-            parts = [
-                b[name] if name in b else np.full(size, empty, dtype=kind)
-                for b, size in zip(self._blocks, sizes, strict=True)
-            ]
-            columns[name] = np.concatenate(parts)
+        columns = {
+            name: _column(name, self._blocks)
+            for name in dict.fromkeys(n for b in self._blocks for n in b.columns)
+        }
         columns["leads"] = _leading(columns)
-        table = pd.DataFrame(columns)
-        order = np.argsort(pd.factorize(table["metric"])[0], kind="stable")
-        table = _in_words(table.iloc[order].reset_index(drop=True), words or read_words())
-        return STATISTICS_TABLE.cast(table)[STATISTICS_TABLE.names]
+        seen: dict[str, int] = {}
+        codes = [seen.setdefault(m, len(seen)) for m in columns["metric"]]
+        order = np.argsort(np.array(codes), kind="stable")
+        columns = {name: column[order] for name, column in columns.items()}
+        return STATISTICS_TABLE.from_columns(columns | in_words(columns, words or read_words()))
+
+
+@dataclass(frozen=True)
+class _Block:
+    """One statistic for one place or many: a column is one value for all, or an array."""
+
+    statistic: str
+    size: int
+    columns: Mapping[str, Any]
 
 
 class Place:
@@ -274,7 +275,10 @@ class Place:
         return [Reason("no_spread_left") if f else Reason("no_solution") for f in flags]
 
     def _floats(self, value: ArrayLike) -> NDArray[np.float64]:
-        return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), (self.size,)))
+        found = np.array(value, dtype=np.float64)
+        if found.shape == (self.size,):
+            return found
+        return np.array(np.broadcast_to(found, (self.size,)))
 
     def _reasons(self, given: Reasons) -> list[Reason | None]:
         if given is None or isinstance(given, Reason):
@@ -288,29 +292,68 @@ class Place:
     def _store(self, statistic: str, columns: Mapping[str, Any]) -> None:
         own = STATISTICS[statistic].unit
         block = {"metric": None, **self._place, "statistic": statistic, **columns}
-        cases: list[Case | None] = [_cell(block.get("case"), i) for i in range(self.size)]
-        block["case"] = [c.code if c is not None else None for c in cases]
-        block["_case"] = [c.values if c is not None else None for c in cases]
-        if block.get("unit") is None:
-            names = [_cell(block["metric"], i) for i in range(self.size)]
-            block["unit"] = [unit_of(str(m)) if own == "metric" else own for m in names]
         unknown = {c for c in block if c[0] != "_"} - _COLUMNS
         if unknown:
             raise ValueError(f"the statistics table has no column {sorted(unknown)[0]!r} to fill")
-        self._rows._blocks.append({n: self._spread(n, v) for n, v in block.items()})
+        case: Any = block.get("case")
+        metric: Any = block["metric"]
+        if _is_many(case):
+            block["case"] = [c.code if c is not None else None for c in case]
+            block["_case"] = [c.values if c is not None else None for c in case]
+        elif case is not None:
+            block["case"], block["_case"] = case.code, case.values
+        if block.get("unit") is None:
+            block["unit"] = own
+            if own == "metric":
+                many = _is_many(metric)
+                block["unit"] = [unit_of(str(m)) for m in metric] if many else unit_of(str(metric))
+        kept = {n: self._kept(n, v) for n, v in block.items()}
+        self._rows._blocks.append(_Block(statistic, self.size, kept))
 
-    def _spread(self, name: str, value: Any) -> NDArray[Any]:
-        if _is_number(name):
-            return self._floats(np.nan if value is None else value)
+    def _kept(self, name: str, value: Any) -> Any:
+        """Return one value for all places as it is, else an array with one per place."""
+        if name in _NUMBERS:
+            if value is None:
+                return np.nan
+            if isinstance(value, (float, int)):
+                return float(value)
+            return self._floats(value)
+        if not _is_many(value):
+            return value
         out = np.empty(self.size, dtype=object)
-        out[:] = list(value) if _is_many(value) else [value] * self.size
+        out[:] = list(value)
         return out
 
 
-def _is_number(name: str) -> bool:
-    if name[0] == "_":
-        return False
-    return STATISTICS_TABLE.column(name).dtype in ("number", "integer")
+#: Columns that hold numbers.
+_NUMBERS = frozenset(c.name for c in STATISTICS_TABLE.columns if c.dtype in ("number", "integer"))
+
+
+def _column(name: str, blocks: Sequence[_Block]) -> NDArray[Any]:
+    """Return one column of all blocks; empty where a block does not have it."""
+    number = name in _NUMBERS
+    out = np.empty(sum(b.size for b in blocks), dtype=np.float64 if number else object)
+    start = 0
+    for block in blocks:
+        found = block.columns.get(name)
+        # One value for all is put in as such, were it a list or a mapping.
+        if isinstance(found, np.ndarray):
+            out[start : start + block.size] = found
+        elif number:
+            out[start : start + block.size] = np.nan if found is None else found
+        else:
+            out[start : start + block.size] = _all_cells(found, block.size)
+        start += block.size
+    return out
+
+
+def _all_cells(value: Any, size: int) -> Any:
+    """Return an array with the value of every place."""
+    if isinstance(value, np.ndarray):
+        return value
+    out = np.empty(size, dtype=np.float64 if isinstance(value, float) else object)
+    out[:] = [value] * size
+    return out
 
 
 def _is_many(value: Any) -> bool:
@@ -328,8 +371,10 @@ def _leading(columns: Mapping[str, NDArray[Any]]) -> NDArray[np.object_]:
     stated = columns["leads"]
     questions = [STATISTICS[s].question or s for s in columns["statistic"]]
     places = [columns[c] for c in PLACE if c in columns]
-    cases = [_as_json(v or {}) for v in columns["_case"]]
-    keys = list(zip(questions, *places, cases, strict=True))
+    if "_case" in columns:
+        json_of = Once(lambda values: as_json(values or {}))
+        places.append(np.array([*map(json_of, columns["_case"]), None], dtype=object)[:-1])
+    keys = list(zip(questions, *places, strict=True))
     decided = {k for k, s in zip(keys, stated, strict=True) if s is not None}
     out = np.empty(len(stated), dtype=object)
     taken: set[tuple[Any, ...]] = set()
@@ -337,56 +382,3 @@ def _leading(columns: Mapping[str, NDArray[Any]]) -> NDArray[np.object_]:
         out[i] = bool(stated[i]) if key in decided else key not in taken
         taken.add(key)
     return out
-
-
-def _in_words(table: pd.DataFrame, words: Words) -> pd.DataFrame:
-    """Return the table with the words of its keys, and the values of the words as JSON."""
-    reasons, remarks, values, cases = (
-        table.pop(c) for c in ("_reason", "_remark", "_words", "_case")
-    )
-    made = {
-        "reason_code": [r.code if r is not None else None for r in reasons],
-        "remark_code": [r.code if r is not None else None for r in remarks],
-        "word_values": [
-            _as_json(_merged(v, r.values if r else {}, m.values if m else {}, c or {}))
-            for r, m, v, c in zip(reasons, remarks, values, cases, strict=True)
-        ],
-    }
-    read = {c: table[c].tolist() for c in _WORDED if c in table} | made
-    records = [dict(zip(read, row, strict=True)) for row in zip(*read.values(), strict=True)]
-    return table.assign(
-        **made,
-        contrast=[contrast_words(r, words) or None for r in records],
-        method=_methods(records, words),
-        text=[remark_words(r, words) or None for r in records],
-    )
-
-
-def _methods(records: Sequence[Mapping[str, Any]], words: Words) -> list[str | None]:
-    """Return the method of each row; most rows share a few."""
-    known: dict[tuple[Any, ...], str | None] = {}
-    out = []
-    for row in records:
-        key = tuple(row.get(c) for c in ("estimator", "interval_kind", "word_values"))
-        if key not in known:
-            known[key] = method_words(row, words) or None
-        out.append(known[key])
-    return out
-
-
-def _merged(*parts: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the values of all words of a row; one name has one value."""
-    out: dict[str, Any] = {}
-    for part in parts:
-        for name, value in part.items():
-            if name in out and out[name] != value:
-                raise ValueError(f"two values for the gap {name!r}: {out[name]!r} and {value!r}")
-            out[name] = value
-    return out
-
-
-def _as_json(values: Mapping[str, Any]) -> str | None:
-    def plain(value: Any) -> Any:
-        return value.item() if isinstance(value, np.generic) else list(value)
-
-    return json.dumps(values, ensure_ascii=False, default=plain) if values else None

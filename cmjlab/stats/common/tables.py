@@ -86,7 +86,8 @@ def check_table(
         )
     out = table.copy()
     for c in needs:
-        empty = out[c].isna() | (out[c].astype(str).str.strip() == "")
+        text = out[c].astype(str).str.strip()
+        empty = out[c].isna() | (text == "")
         if empty.any():
             rows = ", ".join(str(i) for i in list(out.index[empty])[:5])
             raise StatsError(
@@ -94,9 +95,9 @@ def check_table(
             )
         if isinstance(out[c].dtype, pd.CategoricalDtype):
             order = list(dict.fromkeys(str(v).strip() for v in out[c].cat.categories))
-            out[c] = pd.Categorical(out[c].astype(str).str.strip(), categories=order, ordered=True)
+            out[c] = pd.Categorical(text, categories=order, ordered=True)
         else:
-            out[c] = out[c].astype(str).str.strip()
+            out[c] = text
     if one_row_each and {"athlete", "session"} <= set(needs):
         twice = out.duplicated(["athlete", "session"], keep=False)
         if twice.any():

@@ -56,8 +56,10 @@ def cube(table: pd.DataFrame, metrics: list[str], sessions: list[str]) -> Cube:
     _refuse_infinite(part, metrics, values)
     who, athletes = pd.factorize(part["athlete"].astype(str))
     when = pd.Index(sessions).get_indexer(part["session"].astype(str))
-    array = np.full((len(metrics), len(athletes), len(sessions)), np.nan)
-    array[:, who, when] = values.T
+    # In memory session by session: sums over an athlete's few sessions are quick then.
+    array = np.full((len(sessions), len(metrics), len(athletes)), np.nan)
+    array[when, :, who] = values
+    array = array.transpose(1, 2, 0)
     present = np.isfinite(array).any(axis=(0, 2))
     notes: list[Note] = []
     if not present.all():

@@ -216,7 +216,7 @@ def _roughly(miss: Miss, far: Array, at_zero: Array) -> tuple[Array, Array]:
     a, fa = np.zeros_like(far), at_zero
     b, fb = far, miss(far, rows)
     weight_a, weight_b = fa, fb
-    for _ in range(6):
+    for _ in range(4):
         step = np.where(weight_b == weight_a, 1.0, weight_b - weight_a)
         x = np.where(weight_b == weight_a, 0.5 * (a + b), (a * weight_b - b * weight_a) / step)
         fx = miss(x, rows)

@@ -90,11 +90,12 @@ def percent_reasons(data: Cube, *, of_size: bool = False) -> Why:
         all below zero do as well.
     """
     out: Why = []
-    for metric, values, below in zip(data.metrics, data.values, all_below_zero(data), strict=True):
+    below_zero = all_below_zero(data)
+    for i, metric in enumerate(data.metrics):
         declared = METRICS[metric].ratio_scale if metric in METRICS else True
         if not declared:
             out.append(Reason("no_true_zero"))
-        elif not (of_size and below) and (values[np.isfinite(values)] <= 0).any():
+        elif (data.values[i] <= 0).any() and not (of_size and below_zero[i]):
             out.append(Reason("not_all_positive"))
         else:
             out.append(None)
@@ -104,5 +105,5 @@ def percent_reasons(data: Cube, *, of_size: bool = False) -> Why:
 def all_below_zero(data: Cube) -> list[bool]:
     """Return per metric whether there are values and all of them lie below zero."""
     there = np.isfinite(data.values)
-    below = np.where(there, data.values, -1.0) < 0
-    return [bool(b.all() and t.any()) for b, t in zip(below, there, strict=True)]
+    below = np.asarray(np.where(there, data.values < 0, True).all(axis=(1, 2)))
+    return [bool(b) for b in below & there.any(axis=(1, 2))]

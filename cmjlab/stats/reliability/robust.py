@@ -8,8 +8,10 @@ do not help. Bonett's interval needs neither.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from cmjlab.results import Reason
@@ -31,17 +33,50 @@ class Shares:
     ----------
     squares, df : arrays, shape (..., n)
         Sum of squared residuals of each athlete, and its number of values less one.
-    p : array, shape (..., n)
-        Tail probability that this athlete's noise is as large by chance, times the number of
-        athletes (Bonferroni); nan where it cannot be judged.
     without : array, shape (..., n)
         Typical error without this athlete (approximate: session effects kept).
+    f, rest_df : arrays, shape (..., n)
+        This athlete's noise over that of the others, and the others' degrees of freedom.
+    athletes : array, shape (...)
+        Athletes with two or more values.
     """
 
     squares: Array
     df: Array
-    p: Array
     without: Array
+    f: Array
+    rest_df: Array
+    athletes: Array
+
+    @cached_property
+    def p(self) -> Array:
+        """Chance that this athlete's noise is as large, times the number of athletes (Bonferroni).
+
+        nan where it cannot be judged; shape (..., n).
+        """
+        return _chance(self.f, self.df, self.rest_df, self.athletes[..., None])
+
+    def stands_out(self, limit: float) -> NDArray[np.bool_]:
+        """Return where ``p`` lies below a limit, for arrays of shape (n_metrics, n).
+
+        Athletes with equally many values stand in the order of ``f``: only where the largest of
+        them stands out are the others looked at.
+        """
+        out = np.zeros(self.f.shape, dtype=bool)
+        everybody = (self.df + self.rest_df).max(axis=-1, initial=0.0)
+        for df in np.unique(self.df[self.df > 0]):
+            alike = (self.df == df) & ~np.isnan(self.f)
+            largest = np.where(alike, self.f, -1.0).max(axis=-1, initial=-1.0)
+            p = _chance(np.maximum(largest, 0.0), df, everybody - df, self.athletes)
+            for i in np.flatnonzero((largest >= 0) & (p < limit)):
+                own = _chance(self.f[i], self.df[i], self.rest_df[i], self.athletes[i])
+                out[i] |= alike[i] & (own < limit)
+        return out
+
+
+def _chance(f: Array, df: ArrayLike, rest_df: Array, athletes: Array) -> Array:
+    """Return the chance that some of these athletes reach ``f``, by Bonferroni."""
+    return np.asarray(np.minimum(f_tail(f, df, rest_df) * athletes, 1.0))
 
 
 def shares(values: Array, block: IntraBlock) -> Shares:
@@ -58,9 +93,8 @@ def shares(values: Array, block: IntraBlock) -> Shares:
     rest_df = block.df[..., None] - df
     rest = np.where(rest_df > 0, np.maximum(total - squares / kept, 0.0), np.nan)
     f = ratio(ratio(squares, kept * df), ratio(rest, rest_df))
-    p = np.minimum(f_tail(f, df, rest_df) * block.n[..., None], 1.0)
-    without = np.sqrt(ratio(rest, rest_df))
-    return Shares(squares, df, p, np.where(df > 0, without, np.nan))
+    without = np.where(df > 0, np.sqrt(ratio(rest, rest_df)), np.nan)
+    return Shares(squares, df, without, f, rest_df, block.n)
 
 
 def bonett(part: Shares, block: IntraBlock, level: float) -> tuple[Array, Array]:

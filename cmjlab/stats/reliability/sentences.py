@@ -180,8 +180,9 @@ def noise_notes(
     """
     notes = []
     uneven = []
+    odd = part.stands_out(ODD_ONE)
     for i, metric in enumerate(data.metrics):
-        for a in np.flatnonzero(part.p[i] < ODD_ONE):
+        for a in np.flatnonzero(odd[i]):
             values = {
                 "metric": metric,
                 "athlete": data.athletes[a],

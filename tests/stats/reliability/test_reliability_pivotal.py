@@ -187,6 +187,19 @@ def test_noise_without_an_athlete():
     assert (np.delete(part.p, 3) > 0.05).all()
 
 
+def test_those_who_stand_out_are_those_of_small_p():
+    rng = np.random.default_rng(4)
+    values = np.stack([squad(n=14, k=3, seed=s) for s in range(12)])
+    for i in range(0, 12, 2):
+        values[i, i % 14, 0] += 3.0 + i
+    values[rng.random(values.shape) < 0.1] = np.nan
+    part = shares(values, intra_block(values))
+    for limit in (0.001, 0.01, 0.3):
+        found = part.stands_out(limit)
+        np.testing.assert_array_equal(found, part.p < limit)
+        assert 0 < found.sum() < found.size / 4
+
+
 @pytest.mark.parametrize("k", [2, 3, 4])
 def test_pingouin_agrees_on_complete_data(k):
     frame = table(squad(n=11, k=k, seed=k))
