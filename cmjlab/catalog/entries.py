@@ -93,6 +93,11 @@ class Metric(_Sourced):
     exploratory: bool = False
     source: str = "Newton's laws; common practice"
 
+    @property
+    def short_label(self) -> str:
+        """The label without how it is computed and per what: for a page that has said it once."""
+        return re.sub(r" \([^()]*\)$", "", self.label).removesuffix(" per body mass")
+
 
 @dataclass(frozen=True)
 class Statistic(_Sourced):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from cmjlab import __version__
 from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import ReportData, Section
 from cmjlab.report.blocks.numbers import numbered
+from cmjlab.report.blocks.short_names import shortened
 from cmjlab.report.build.analyses import Step, analyse
 from cmjlab.report.build.choices import Choices, in_decimal_style, read_names
 from cmjlab.report.build.context import Context
@@ -61,6 +63,8 @@ _SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
 )
 #: Sections that only the long form has.
 _FULL_ONLY = ("glossary",)
+#: Sections that name measures in full; the methods say what the short names of the others mean.
+_IN_FULL = ("coach", "methods", "sentences", "glossary")
 
 
 def gather(
@@ -112,12 +116,13 @@ def gather(
         "sessions": analyses.sessions,
     }
     today = date or dt.date.today().isoformat()
+    brief = replace(context, words=shortened(context.words, analyses.metrics))
     sections = []
     keys = [k for k in _SECTIONS if wanted.full or k not in _FULL_ONLY]
     for number, key in enumerate(keys):
         if progress is not None:
             progress(Step(number, len(keys), context.words.say(f"titles.{key}")))
-        section = _SECTIONS[key](context)
+        section = _SECTIONS[key](context if key in _IN_FULL else brief)
         sections += [with_stop_note(context, section)] if section is not None else []
     sections.append(provenance_section(context, today))
     sections.append(references_section(context))

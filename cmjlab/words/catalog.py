@@ -84,10 +84,18 @@ class Words:
         plain = name.replace("_", " ")
         return plain[:1].upper() + plain[1:]
 
+    def has_own_label(self, name: str) -> bool:
+        """Return whether a lab gave a metric or measure words of its own."""
+        return f"label.{name}" in self._sentences or f"measure.{name}" in self._sentences
+
     def statistic(self, name: str) -> str:
         """Return the words for a statistic."""
         own = self._sentences.get(f"statistic.{name}")
         return own or (STATISTICS[name].label if name in STATISTICS else name.replace("_", " "))
+
+    def replaced(self, sentences: Mapping[str, str]) -> Words:
+        """Return words in which some sentences are others."""
+        return Words({**self._sentences, **sentences})
 
     def part(self, section: str) -> dict[str, str]:
         """Return all sentences of a section, by their short names."""

@@ -6,6 +6,7 @@ from cmjlab import __version__
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.jump import jump_figure
 from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
+from cmjlab.report.blocks.short_names import short_names
 from cmjlab.report.build.context import Context
 from cmjlab.report.sections.study_text import dated_sessions
 from cmjlab.settings import Settings
@@ -22,6 +23,7 @@ def methods_section(context: Context) -> Section:
         *_example(context),
         Paragraph(_quality_text(context)),
         Paragraph(_statistics_text(context)),
+        *_short_names(context),
         *_plan(context),
         *_deviations(context),
         *_changed_settings(context),
@@ -127,6 +129,14 @@ def _statistics_text(context: Context) -> str:
         primary=context.primary,
     )
     return f"{text} {formed_text(context)}" if context.analyses.result("change_between") else text
+
+
+def _short_names(context: Context) -> list[Block]:
+    """Return what the short names of the following pages stand for."""
+    say = context.words.say
+    named = short_names(context.words, context.analyses.metrics)
+    each = [say("methods.short_name", metric=m, short=s) for m, s in named.items()]
+    return [Paragraph(say("methods.short_names", names=each))] if each else []
 
 
 def _plan(context: Context) -> list[Block]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cmjlab.report.blocks.data import Block, Items
 from cmjlab.report.build.context import Context
+from cmjlab.report.sections.alike import together
 from cmjlab.results import Result
 
 #: Sentences of one result in the short form.
@@ -22,12 +23,13 @@ def result_text(context: Context, result: Result) -> list[Block]:
     words = context.words
     once = [s for s in result.sentences if not s.key.startswith(_AGAIN)]
     mine = [s for s in once if s.metric == context.primary] or once
-    lines = [words.phrase(s) for s in (mine if context.full else mine[:_MOST_SENTENCES])]
-    if len(lines) < len(mine):
-        lines.append(words.count("page.more_sentences", len(mine) - len(lines)))
+    said = together(words, mine)
+    lines = said if context.full else said[:_MOST_SENTENCES]
+    if len(lines) < len(said):
+        lines = [*lines, words.count("page.more_sentences", len(said) - len(lines))]
     blocks: list[Block] = [Items(tuple(lines))] if lines else []
-    said = [(n, words.phrase(n)) for n in result.notes]
-    new = [(n, text) for n, text in said if context.is_new(text)]
+    noted = [(n, words.phrase(n)) for n in result.notes]
+    new = [(n, text) for n, text in noted if context.is_new(text)]
     kept = [text for n, text in new if context.full or n.metric in ("", context.primary)]
     if len(kept) < len(new):
         kept.append(words.count("page.more_notes", len(new) - len(kept)))
