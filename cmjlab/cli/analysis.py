@@ -75,8 +75,13 @@ def report(
         bool, typer.Option("--full", help="Everything; else about a dozen pages.")
     ] = False,
     people: Annotated[
-        bool, typer.Option("--names", help="Names of names.csv beside the ids.")
-    ] = False,
+        bool | None,
+        typer.Option(
+            "--names/--names-everywhere",
+            help="Names of names.csv in tables of people; or in sentences and the workbook too.",
+            show_default=False,
+        ),
+    ] = None,
     decimal: Annotated[str, typer.Option(help="Decimal sign of the reader: . or ,")] = ".",
     figures: Annotated[
         bool, typer.Option("--figures", help="Figures for a paper too (PDF and 300 dpi PNG).")
@@ -91,12 +96,15 @@ def report(
         from cmjlab.report.gather import gather
         from cmjlab.report.write import write_data
 
-        opened, choices = _open_for_report(study, out), Choices(full, people, decimal)
+        opened, choices = (
+            _open_for_report(study, out),
+            Choices(full, bool(people), decimal, people is False),
+        )
         with say.progress("report") as step:
             data = gather(opened, progress=step, draft=draft, choices=choices)
         path = write_data(data, out or opened.results)
         say.line(f"report: {path}")
-        if people and not data.with_names:
+        if people is not None and not data.with_names:
             say.line("note: no names.csv, or no rows in it: ids only.")
         if figures:
             from cmjlab.plots.style import save_all

@@ -8,6 +8,8 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 from cmjlab import __version__
 from cmjlab.errors import StudyError
 from cmjlab.report.blocks.data import ReportData, Section
@@ -107,7 +109,7 @@ def gather(
             " A report of what is there comes with --draft (draft=True)."
         )
     wanted = choices or Choices()
-    names = read_names(study) if wanted.names else {}
+    names = read_names(study) if wanted.names or wanted.names_everywhere else {}
     words = read_words(study.folder / "words.toml")
     context = Context(study, analyses, words, wanted, names, stops=find_stops(study))
     context.tables |= {
@@ -115,6 +117,10 @@ def gather(
         "checks": analyses.checks,
         "sessions": analyses.sessions,
     }
+    if names and wanted.names_everywhere:
+        context.tables["names"] = pd.DataFrame(
+            {"athlete": list(names), "name": list(names.values())}
+        )
     today = date or dt.date.today().isoformat()
     brief = replace(context, words=shortened(context.words, analyses.metrics))
     sections = []

@@ -42,12 +42,13 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
     StudyError
         When a file is held open by another program; it is named.
     """
-    jumps = study.measure(progress=progress)
+    shared = study.shared_names.frame
+    jumps = shared(study.measure(progress=progress))
     tables: list[tuple[Table, pd.DataFrame]] = [
         (JUMPS, jumps),
         (SESSIONS, study.sessions_table()),
-        (CHECK_ROWS, study.checks),
-        (PROBLEMS, study.problems),
+        (CHECK_ROWS, shared(study.checks)),
+        (PROBLEMS, shared(study.problems)),
     ]
     written = [write_table(frame, study.results / f"{t.name}.csv") for t, frame in tables]
     buffer = io.BytesIO()

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import platform
+from fnmatch import fnmatchcase
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 import pandas as pd
 
 from cmjlab.keys import ENGINE, file_sha256
+from cmjlab.layout import Layout
 from cmjlab.study.folder.cells import find_table
 from cmjlab.study.folder.study_folder import StudyFolder
 from cmjlab.tables import USER_TABLES
@@ -33,20 +35,32 @@ def provenance_of(study: StudyFolder, jumps: pd.DataFrame) -> dict[str, Any]:
         paths = [study.folder / "study.toml"] if stem == "study" else find_table(study.folder, stem)
         if stem != "names" and paths and paths[0].exists():
             tables[paths[0].name] = file_sha256(paths[0])
+    name = study.shared_names.name
     return {
         "title": study.title,
         "engine": ENGINE,
         "method": study.method.to_dict(),
         "method_key": study.method.key,
         "plan": study.plan.to_dict(),
-        "layouts": [layout.to_dict() for layout in study.layouts],
+        "layouts": [_layout(study, layout) for layout in study.layouts],
         "sessions": study.settings.sessions.to_dict("records"),
         "tables": tables,
-        "recordings": dict(zip(files["file"], files["sha256"], strict=True)),
+        "recordings": {name(f): h for f, h in zip(files["file"], files["sha256"], strict=True)},
         "decisions": len(study.decisions),
         "versions": {"python": platform.python_version(), **_versions()},
         "platform": platform.platform(),
     }
+
+
+def _layout(study: StudyFolder, layout: Layout) -> dict[str, Any]:
+    """Return a layout as plain data; a pattern that names a person's files only as their number."""
+    out = layout.to_dict()
+    hits = [f for f in study.shared_names.changed if layout.match and _matches(f, layout.match)]
+    return {**out, "match": f"({len(hits)} files)"} if hits else out
+
+
+def _matches(file: str, pattern: str) -> bool:
+    return fnmatchcase(file, pattern) or fnmatchcase(file.rpartition("/")[2], pattern)
 
 
 def _versions() -> dict[str, str]:

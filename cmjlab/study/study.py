@@ -151,8 +151,9 @@ class Study(StudyFolder):
         StudyError
             When the log cannot be written.
         """
-        self._recording(decision.file)
-        write_decision(self.decisions_folder, decision)
+        own = replace(decision, file=self.shared_names.own(decision.file))
+        self._recording(own.file)
+        write_decision(self.decisions_folder, own)
         return self.reload()
 
     def _recording(self, file: str) -> list[tuple[Path, float, float, float]]:
@@ -333,7 +334,7 @@ class Study(StudyFolder):
         Parameters
         ----------
         file : str
-            Path below the recordings folder, as in the jumps table.
+            Path below the recordings folder as in the jumps table, or its name in written results.
         jump : int
             Number of the jump within its file.
 
@@ -344,6 +345,7 @@ class Study(StudyFolder):
         ReadError, JumpError
             When the file or the jump cannot be analysed.
         """
+        file = self.shared_names.own(file)
         found = self._jumps_of(file)
         if not 1 <= jump <= len(found):
             raise ArgumentError(f"jump: found {jump}, {file} holds {len(found)} jump(s).")

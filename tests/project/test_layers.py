@@ -33,7 +33,7 @@ INNER_ROOMS = {
         ["targets", "season"],
     ],
     "study": [
-        ["folder"], ["store"], ["decide"], ["check"], ["demo"],
+        ["shared_names"], ["folder"], ["store"], ["decide"], ["check"], ["demo"],
         ["summarise", "flow", "curves", "frozen_plan", "provenance", "weeks"],
         ["own_noise"],
         ["study"],

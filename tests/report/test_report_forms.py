@@ -115,7 +115,11 @@ def test_flow_of_many_sessions_draws_those_around_the_block():
         words=read_words(),
         analyses=SimpleNamespace(flow=flow, result=lambda name: None),
         study=SimpleNamespace(
-            before="s4", after="s8", groups=("a",), athletes=pd.DataFrame({"group": ["a"] * 5})
+            before="s4",
+            after="s8",
+            groups=("a",),
+            settings=SimpleNamespace(monitoring=()),
+            athletes=pd.DataFrame({"group": ["a"] * 5}),
         ),
     )
     steps, complete = flow_steps(frame)
@@ -144,12 +148,25 @@ def test_names_appear_only_when_asked_and_literally(named, kit_report):
     assert "This report shows names" in text
     assert "Athletes appear by id" not in text
     for stem, table in named.tables.items():
-        if stem != "sentences":
-            assert not table.astype(str).isin(list(NAMES.values())).to_numpy().any(), stem
+        assert not table.astype(str).isin(list(NAMES.values())).to_numpy().any(), stem
 
 
-def test_sentences_on_disk_hold_no_names_unless_asked(kit_report):
-    assert not kit_report.tables["sentences"]["coach"].str.contains("Zoë").any()
+def _sentences(report) -> str:
+    """Return every sentence of a report: paragraphs and lists, not tables."""
+    blocks = [b for s in report.sections for b in s.blocks]
+    texts = [b.text for b in blocks if b.kind == "paragraph"]
+    texts += [t for b in blocks if b.kind == "items" for t in b.items]
+    return " ".join([*texts, *report.tables["sentences"].astype(str).to_numpy().ravel()])
+
+
+def test_names_stand_in_tables_of_people_and_not_in_sentences(named, kit):
+    assert not any(name in _sentences(named) for name in NAMES.values())
+    assert "names" not in named.tables
+    everywhere = gather(kit, choices=Choices(full=True, names_everywhere=True))
+    assert all(f"{a} {name}" in _sentences(everywhere) for a, name in NAMES.items())
+    names = everywhere.tables["names"]
+    assert dict(zip(names["athlete"], names["name"], strict=True)) == NAMES
+    assert everywhere.with_names
 
 
 def test_odd_groups_and_titles_appear_literally_everywhere(tmp_path):

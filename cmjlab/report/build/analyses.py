@@ -150,11 +150,11 @@ def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> A
         if progress is not None:
             progress(Step(number, len(runs), name.replace("_", " ")))
         _try(name, run, results, reasons)
-    flow = study.flow()
+    shared = study.shared_names.frame  # a file may be named after a person
+    flow = {name: shared(table) for name, table in study.flow().items()}
     flow["missing"] = as_shared(flow["missing"])
-    return Analyses(
-        jumps, study.checks, sessions, flow, study.provenance(), metrics, results, reasons
-    )
+    tables = shared(jumps), shared(study.checks), sessions
+    return Analyses(*tables, flow, study.provenance(), metrics, results, reasons)
 
 
 def _try(

@@ -26,14 +26,17 @@ class Choices:
     full : bool
         Everything; otherwise one page for coaches and about a dozen more.
     names : bool
-        Names of names.csv beside the ids.
+        Names of names.csv beside the ids, in tables of people.
     decimal : str
         "." or ",".
+    names_everywhere : bool
+        Names in sentences too, and as a sheet of the workbook.
     """
 
     full: bool = False
     names: bool = False
     decimal: str = "."
+    names_everywhere: bool = False
 
     def __post_init__(self) -> None:
         one_of("decimal", self.decimal, SIGNS)

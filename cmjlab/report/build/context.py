@@ -100,9 +100,13 @@ class Context:
         name = self.names.get(athlete, "")
         return f"{athlete} {name}" if name else athlete
 
+    def athlete_said(self, athlete: str) -> str:
+        """Return an athlete as sentences say it: they are copied on, so by id unless asked for."""
+        return self.athlete_name(athlete) if self.choices.names_everywhere else athlete
+
     def athlete_names(self, athletes: list[str]) -> str:
         """Return athletes in one line; after ``_MOST_PEOPLE`` only how many more there are."""
-        shown = [self.athlete_name(a) for a in athletes[:_MOST_PEOPLE]]
+        shown = [self.athlete_said(a) for a in athletes[:_MOST_PEOPLE]]
         rest = len(athletes) - len(shown)
         more = f" {self.words.say('word.more', n=rest)}" if rest else ""
         return ", ".join(shown) + more

@@ -191,7 +191,7 @@ def _individuals(context: Context, result: Result, metric: str) -> Iterator[Sent
     rows = result.rows("individual_change", metric=metric).drop_duplicates("athlete")
     for _, row in rows.iterrows():
         athlete = str(row["athlete"])
-        where, change = context.athlete_name(athlete), estimate_of(row)
+        where, change = context.athlete_said(athlete), estimate_of(row)
         if not change.has_interval:
             yield _missing(context, "individual", metric, where, change)
             continue

@@ -105,7 +105,7 @@ def _differences(context: Context, found: StudySubgroups) -> list[Block]:
         return []
     empty = say("split_page.empty")
     who = [
-        say("split_page.differ_one", athlete=context.athlete_name(str(r.athlete)),
+        say("split_page.differ_one", athlete=context.athlete_said(str(r.athlete)),
             roster=r.roster or empty, subgroup=r.subgroup or empty)
         for r in differ.itertuples()
     ]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from functools import cached_property
 from pathlib import Path
 from typing import Self
 
@@ -24,6 +25,7 @@ from cmjlab.study.folder.settings import StudySettings, read_settings
 from cmjlab.study.folder.targets import check_targets
 from cmjlab.study.folder.user_tables import ROW, read_user_table
 from cmjlab.study.folder.wide_measures import read_measures
+from cmjlab.study.shared_names import SharedNames
 from cmjlab.tables import DECISIONS, USER_TABLES
 
 #: Tables that are not read with the others: names are private, the log may stand in two places.
@@ -107,7 +109,18 @@ class StudyFolder:
         tables["decisions"] = read_log(folder, target, found)
         files = list_recordings(settings, tables["recordings"], found)
         tables["files"] = with_loads(files, tables["recordings"], tables["sessions"], found)
+        own = SharedNames(tables["files"]).own  # a log may name recordings as results do
+        tables["decisions"]["file"] = tables["decisions"]["file"].map(own, na_action="ignore")
         return cls(folder, target, settings, tables, found)
+
+    @cached_property
+    def shared_names(self) -> SharedNames:
+        """Names of recordings that may be passed on: ids only, no file's own name."""
+        place = self.settings.recordings
+        found = sorted(p.relative_to(place).as_posix() for p in place.rglob("*") if p.is_file())
+        roster = self._table("athletes")
+        ids = (*roster["athlete"].dropna(), *roster["group"].dropna(), *self.settings.session_order)
+        return SharedNames(self._tables["files"], found, {str(i) for i in ids})
 
     def _table(self, stem: str) -> pd.DataFrame:
         return self._tables[stem].drop(columns=ROW, errors="ignore")
