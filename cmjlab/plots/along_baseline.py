@@ -16,7 +16,7 @@ from cmjlab.plots.labels import (
     shown,
     value_text,
 )
-from cmjlab.plots.style import INK, MUTED, PALETTE, Picture, picture, styled, zero_line
+from cmjlab.plots.style import INK, MUTED, Picture, group_looks, picture, styled, zero_line
 from cmjlab.results import Result
 
 
@@ -58,9 +58,9 @@ def along_baseline_figure(
     )
     figure = picture(13.5, 9.0)
     axes = figure.subplots()
-    axes.fill_between(x, low, high, color=PALETTE[0], alpha=0.2, linewidth=0,
+    axes.fill_between(x, low, high, color=MUTED, alpha=0.3, linewidth=0,
                       label="band for all baselines at once")  # fmt: skip
-    axes.plot(x, estimate, color=PALETTE[0], linewidth=1.8, label="difference")
+    axes.plot(x, estimate, color=INK, linewidth=1.8, label="difference")
     zero_line(axes)
     clear = (low > 0) | (high < 0)
     if clear.any():
@@ -95,11 +95,12 @@ def _draw_athletes(axes: Any, result: Result, metric: str, pair: tuple[str, str]
     """Draw a tick at every athlete's baseline, one row a group."""
     frame = points(result, "pairs")
     frame = frame[frame["metric"] == metric]
+    looks = group_looks(frame["group"], result.settings.get("groups", ()))
     for row, group in enumerate(pair):
         before = shown(metric, frame.loc[frame["group"] == group, "before"])
         height = 0.015 + 0.03 * row
         axes.plot(before, np.full(len(before), height), linestyle="none", marker="|",
-                  color=PALETTE[1 + row], transform=axes.get_xaxis_transform(),
+                  color=looks[group]["color"], transform=axes.get_xaxis_transform(),
                   label=f"athletes of {group}", markersize=7)  # fmt: skip
     axes.axvspan(*_common(frame, metric, pair), color=MUTED, alpha=0.06, linewidth=0)
 
