@@ -195,7 +195,9 @@ def difference_figure(
     lines = []
     for _, row in rows.iterrows():
         estimate, low, high = shown(name, [row["estimate"], row["ci_low"], row["ci_high"]])
-        text = interval_words(name, row, signed=True) if np.isfinite(estimate) else str(row["text"])
+        text = str(row["text"]).partition(":")[0]  # why stands in the words below the figure
+        if np.isfinite(estimate):
+            text = interval_words(name, row, signed=True)
         lines.append(Line(_difference_label(row), estimate, low, high, text=text,
                           marker="o" if row["statistic"] == "adjusted_difference" else "s"))  # fmt: skip
     figure = picture(height_cm=2.2 + 0.95 * len(lines))

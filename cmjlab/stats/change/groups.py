@@ -131,7 +131,10 @@ def _add_ancova(
         return
     no = contrasts_apart(pairs, design, contrasts, question.assignment)
     for pair, why in no.items():
-        place.at(first=pair[0], second=pair[1]).none("adjusted_difference", why, leads=leads)
+        here = place.at(first=pair[0], second=pair[1])
+        for i, kind in enumerate(adjust.COVARIANCES):  # no kind of standard error helps
+            words = {"interval_kind": kind, "leads": None if i else leads}
+            here.none("adjusted_difference", why, **words)
     whole = adjust.Ancova(model, pairs, design, contrasts, place)
     ancova = replace(whole, contrasts=[c for c in contrasts if c not in no])
     adjust.add_adjusted_differences(ancova, leads=leads)

@@ -51,7 +51,7 @@ def first_look(result: Result, behind: NDArray[np.bool_], *, leading_too: bool =
 
 
 def variants(table: pd.DataFrame, kinds: Sequence[str]) -> NDArray[np.bool_]:
-    """Return which rows are variants: of these kinds, with another interval in the same place.
+    """Return which rows are variants: of these kinds, and not the only number in their place.
 
     Parameters
     ----------
@@ -63,4 +63,4 @@ def variants(table: pd.DataFrame, kinds: Sequence[str]) -> NDArray[np.bool_]:
     variant = table["interval_kind"].isin(kinds)
     known = (~variant & table["estimate"].notna()).astype(int)
     beside = known.groupby([table[c].fillna("") for c in _PLACE]).transform("max") > 0
-    return np.asarray(variant & beside, dtype=bool)
+    return np.asarray(variant & (beside | table["estimate"].isna()), dtype=bool)
