@@ -41,6 +41,7 @@ from .stats.individual.individual import change_individual as change_individual
 from .stats.individual.load_profile import load_profile as load_profile
 from .stats.individual.monitor import follow_athlete as follow_athlete
 from .stats.individual.monitor import height_and_mass as height_and_mass
+from .stats.mixed.jumps import change_jumps as change_jumps
 from .stats.mixed.mixed import change_mixed as change_mixed
 from .stats.planning.planning import plan_study as plan_study
 from .stats.planning.planning import what_squad_shows as what_squad_shows

@@ -28,7 +28,7 @@ reliability calibration/reliability_coverage.csv, reliability_jumps_coverage.csv
 change      calibration/change_coverage.csv, change_selected_coverage.csv,
             change_selected_bias.csv and change_demo_coverage.csv                7 min
 mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
-            mixed_joint.csv                                                    8 min
+            mixed_joint.csv, jumps_model.csv                                   9 min
 noise       calibration/noise_check.csv                                          2 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
 targets     calibration/targets_coverage.csv                                     15 min
@@ -160,11 +160,12 @@ PARTS = {
         long=True,
     ),
     "mixed": Part(
-        scripts("mixed_cells", "mixed_joint"),
+        scripts("mixed_cells", "mixed_joint", "jumps_model"),
         (
             "calibration/mixed_random_intercept.csv",
             "calibration/mixed_general.csv",
             "calibration/mixed_joint.csv",
+            "calibration/jumps_model.csv",
         ),
         long=True,
     ),

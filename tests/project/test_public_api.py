@@ -34,6 +34,7 @@ PINNED = [
     "StudyError",
     "change_between",
     "change_individual",
+    "change_jumps",
     "change_mixed",
     "change_within",
     "check_study",

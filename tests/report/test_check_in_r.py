@@ -63,7 +63,9 @@ def odd() -> ReportData:
         "sessions": sessions,
         "reliability": reliability(sessions, ["jump_height_m"], use=["base1", "base2"]).table,
         "change_within": change_within(sessions, ["jump_height_m"], **change, group="group").table,
-        "change_between": change_between(sessions, ["jump_height_m"], **change).table,
+        "change_between": change_between(sessions, ["jump_height_m"], **change)
+        .with_details()
+        .table,
     }
     return ReportData("Odd\nname", "2026-11-02", "", "0", (), tables=tables)
 

@@ -135,6 +135,8 @@ def _too_few_with_gaps(panel: Panel) -> bool:
 def _satterthwaite_holds(panel: Panel, fit: ModelFit) -> bool:
     """Return whether the size of the joint test by Satterthwaite holds (1 df: as any contrast)."""
     contrasts = fit.design.interaction()
+    if not _structure(fit):
+        return False
     if contrasts is None or len(contrasts) == 1:
         return True
     if _structure(fit) == FREE:
@@ -143,5 +145,5 @@ def _satterthwaite_holds(panel: Panel, fit: ModelFit) -> bool:
 
 
 def _structure(fit: ModelFit) -> str:
-    """Return the covariance structure of a fit, constrained or not."""
-    return next(c for c in (FREE, SLOPE, INTERCEPT) if fit.name.endswith(c))
+    """Return the covariance structure of a fit, constrained or not; "" for that of single jumps."""
+    return next((c for c in (FREE, SLOPE, INTERCEPT) if fit.name.endswith(c)), "")

@@ -80,14 +80,15 @@ def add_models(rows: Rows, panel: Panel, fits: Sequence[ModelFit], leader: str =
             notes.append(Note("negative_variance", values))
     for fit in usable:
         place = rows.at(metric=panel.metric, role="exploratory")
-        _add_contrasts(place, "mean_change", fit, _within(panel, fit))
-        _add_contrasts(place, "change_difference", fit, _between(panel, fit))
+        add_model_contrasts(place, "mean_change", fit, within_contrasts(panel, fit))
+        add_model_contrasts(place, "change_difference", fit, between_contrasts(panel, fit))
         add_joint_test(place.at(n=len(panel.athletes)), panel, fit, leads=fit.name == leader)
         _add_spreads(place.at(n=len(panel.athletes)), fit)
     return notes
 
 
-def _within(panel: Panel, fit: ModelFit) -> list[ModelContrast]:
+def within_contrasts(panel: Panel, fit: ModelFit) -> list[ModelContrast]:
+    """Return the change of every group between every two sessions, by both tests."""
     out = []
     for pair in panel.session_pairs:
         for index, label in enumerate(panel.groups):
@@ -97,7 +98,8 @@ def _within(panel: Panel, fit: ModelFit) -> list[ModelContrast]:
     return out
 
 
-def _between(panel: Panel, fit: ModelFit) -> list[ModelContrast]:
+def between_contrasts(panel: Panel, fit: ModelFit) -> list[ModelContrast]:
+    """Return the difference in change of every two groups, by both tests."""
     out = []
     for pair in panel.session_pairs:
         for reference, other in panel.group_pairs:
@@ -122,7 +124,7 @@ def _tested(
     return out
 
 
-def _add_contrasts(
+def add_model_contrasts(
     place: Place, statistic: str, fit: ModelFit, contrasts: list[ModelContrast]
 ) -> None:
     """Add one statistic of a model for all contrasts side by side, p adjusted by test."""

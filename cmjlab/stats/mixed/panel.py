@@ -117,13 +117,13 @@ def read_panel(
     """
     if not isinstance(metric, str):
         raise ArgumentError(f"metric: one column name is needed, found {shown(metric)}.")
-    labels, group_order = _groups(table)
+    labels, group_order = read_groups(table)
     checked = check_table(table)
     notes: list[Note] = []
     if len(checked) < len(table):
         notes.append(Note("repeated_rows", {"n": len(table) - len(checked)}))
     name = metric_names(checked, metric)[0]
-    sessions, more = _sessions(checked, name, order)
+    sessions, more = used_sessions(checked, name, order)
     compared = checked[checked["session"].astype(str).isin(sessions)]
     refuse_unequal_best(compared)
     notes += best_notes(compared)
@@ -135,12 +135,12 @@ def read_panel(
     lost = [g for g in group_order if g not in present]
     if lost:
         notes.append(Note("group_empty", {"metric": name, "groups": lost}))
-    groups = _reference_first(present or [EVERYBODY], control)
+    groups = reference_first(present or [EVERYBODY], control)
     member = np.array([groups.index(labels.get(a, EVERYBODY)) for a in cells.athletes])
     return Panel(name, cells.values, cells.athletes, tuple(sessions), groups, member, tuple(notes))
 
 
-def _sessions(
+def used_sessions(
     table: pd.DataFrame, metric: str, order: Sequence[str] | None
 ) -> tuple[list[str], list[Note]]:
     """Return sessions in order (those with a value) and notes about the others."""
@@ -175,7 +175,7 @@ def _sessions(
     return used, notes
 
 
-def _groups(table: pd.DataFrame) -> tuple[dict[str, str], list[str]]:
+def read_groups(table: pd.DataFrame) -> tuple[dict[str, str], list[str]]:
     """Return group per athlete and the order of groups; refuse what is ambiguous."""
     if not isinstance(table, pd.DataFrame) or not {"athlete", "group"} <= set(table.columns):
         return {}, []
@@ -212,7 +212,8 @@ def _label(value: object) -> str:
     return str(value).strip()
 
 
-def _reference_first(groups: Sequence[str], control: str | None) -> tuple[str, ...]:
+def reference_first(groups: Sequence[str], control: str | None) -> tuple[str, ...]:
+    """Return the groups with the one first that the others are compared with."""
     if control is None:
         return tuple(groups)
     wanted = _label(control)
