@@ -33,6 +33,7 @@ from cmjlab.plots.style import (
     zero_line,
 )
 from cmjlab.results import Result
+from cmjlab.words.catalog import read_words
 
 _EVERYONE = "all athletes"
 #: Athletes in one column of the figure of individuals.
@@ -195,7 +196,7 @@ def difference_figure(
     lines = []
     for _, row in rows.iterrows():
         estimate, low, high = shown(name, [row["estimate"], row["ci_low"], row["ci_high"]])
-        text = str(row["text"]).partition(":")[0]  # why stands in the words below the figure
+        text = read_words().say("cell.not_estimable")  # why stands in the table and the alt text
         if np.isfinite(estimate):
             text = interval_words(name, row, signed=True)
         lines.append(Line(_difference_label(row), estimate, low, high, text=text,
