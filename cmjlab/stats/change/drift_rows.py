@@ -141,8 +141,7 @@ def _sex_columns(prepared: Prepared, who: list[str]) -> Array:
     none = np.empty((len(who), 0))
     if "sex" not in prepared.table:
         return none
-    known = prepared.table[["athlete", "sex"]].dropna().drop_duplicates("athlete")
-    sex = dict(zip(known["athlete"].astype(str), known["sex"].astype(str), strict=True))
+    sex = prepared.sex
     labels = [sex.get(a, "") for a in who]
     values = list(dict.fromkeys(labels))
     if "" in values or len(values) < 2 or min(labels.count(v) for v in values) < 2:

@@ -75,6 +75,12 @@ class Prepared:
         return self._known[key]
 
     @cached_property
+    def sex(self) -> Mapping[str, str]:
+        """Athlete to sex, where the table has it; the first entry counts."""
+        known = self.table[["athlete", "sex"]].dropna().drop_duplicates("athlete")
+        return dict(zip(known["athlete"].astype(str), known["sex"].astype(str), strict=True))
+
+    @cached_property
     def _known(self) -> dict[Covariate, Mapping[str, float]]:
         """Values that were asked for once: many rows ask for the same."""
         return {}

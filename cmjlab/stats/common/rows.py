@@ -69,7 +69,10 @@ class Rows:
         for block in self._blocks:
             if statistic is not None and block.statistic != statistic:
                 continue
+            named = {n: c for n, c in block.columns.items() if n in where}
             for i in range(block.size):
+                if any(_cell(c, i) != where[n] for n, c in named.items()):
+                    continue
                 row = {_PHRASES.get(n, n): _cell(c, i) for n, c in block.columns.items()}
                 if all(row.get(k) == v for k, v in where.items()):
                     yield row
