@@ -12,7 +12,7 @@ from cmjlab.report.blocks.data import Items, Paragraph, Section, TableBlock
 from cmjlab.report.blocks.format import Estimate, unitless_cell
 from cmjlab.report.build.context import Context
 from cmjlab.report.build.links import court_measures, study_links
-from cmjlab.results import Result
+from cmjlab.results import Result, Sentence
 
 #: Rows of the table in the short form and in the full one; all pairs are in the CSV table.
 _FEW_ROWS, _MOST_ROWS = 8, 40
@@ -29,7 +29,7 @@ def links_section(context: Context) -> Section | None:
     except CmjlabError as error:
         return Section("links", title, (Paragraph(str(error), "note"),))
     context.tables["links"] = result.table
-    said = tuple(context.words.phrase(s) for s in result.sentences)
+    said = tuple(context.words.phrase(s if context.full else _counted(s)) for s in result.sentences)
     notes = tuple(dict.fromkeys(context.words.phrase(n) for n in result.notes))
     return Section("links", title, (
         Paragraph(say("links_page.intro")),
@@ -37,6 +37,12 @@ def links_section(context: Context) -> Section | None:
         Items(said or (say("links_page.none"),)),
         Items(notes, small=True),
     ))  # fmt: skip
+
+
+def _counted(said: Sentence) -> Sentence:
+    """Return the sentence without the list of pairs, which the table shows."""
+    none = said.key.endswith("_none")
+    return said if none else Sentence(f"{said.key}_counted", said.metric, said.group, said.values)
 
 
 def links_table(context: Context, result: Result) -> TableBlock:

@@ -15,6 +15,8 @@ from cmjlab.report.build.subgroups import StudySubgroups
 from cmjlab.results import Result, Sentence
 from cmjlab.stats.common.measures import ALL, STRENGTH
 
+#: What the cut adds to the line: for the full form.
+_ADDS = ("threshold.adds_something", "threshold.adds_nothing")
 #: The figure of the section before, which shows strength and height too.
 _SEEN = "squad"
 #: Notes of a placement that stand elsewhere in the report, or are sentences here.
@@ -125,8 +127,8 @@ def _strength(context: Context, found: StudySubgroups) -> list[Block]:
     threshold = found.results.get("threshold")
     if threshold is not None:
         context.tables["subgroups_threshold"] = threshold.table
-        skip = "threshold.correlation"
-        said += [context.words.phrase(s) for s in threshold.sentences if s.key != skip]
+        skip = ("threshold.correlation", *(() if context.full else _ADDS))
+        said += [context.words.phrase(s) for s in threshold.sentences if s.key not in skip]
     placement = found.results.get("placement")
     groups, cuts = None, None
     if placement is not None:
