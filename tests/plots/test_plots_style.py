@@ -175,3 +175,21 @@ def test_save_all_refuses_paths_as_names(tmp_path, stem):
 def test_save_all_refuses_other_formats(tmp_path):
     with pytest.raises(ArgumentError, match="formats: found 'bmp'"):
         save_all({"a": _drawn("a")}, tmp_path, formats=("bmp",))
+
+
+def test_a_long_reason_leaves_a_forest_its_room():
+    from cmjlab.plots.forest import Line, draw_forest
+
+    reason = "not estimable: " + "the groups do not overlap in what they were chosen on, " * 4
+    figure = picture(height_cm=5.0)
+    axes = figure.subplots()
+    draw_forest(
+        axes,
+        [Line("a", 1.0, 0.5, 1.5, text="+1.0"), Line("b", np.nan, np.nan, np.nan, text=reason)],
+    )
+    figure.draw_without_rendering()
+    assert axes.get_position().width > 0.4
+    words = [t.get_text() for t in axes.texts]
+    assert words[1].startswith("not estimable")
+    assert words[1].count("\n") == 2
+    assert words[1].endswith("…")

@@ -5,7 +5,15 @@ from __future__ import annotations
 from cmjlab import __version__
 from cmjlab.catalog import CHECKS
 from cmjlab.plots.jump import jump_figure
-from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section, TableBlock
+from cmjlab.report.blocks.data import (
+    Block,
+    FigureBlock,
+    Heading,
+    Items,
+    Paragraph,
+    Section,
+    TableBlock,
+)
 from cmjlab.report.blocks.short_names import short_names
 from cmjlab.report.build.context import Context
 from cmjlab.report.sections.study_text import dated_sessions
@@ -17,16 +25,18 @@ from cmjlab.words.catalog import Words
 def methods_section(context: Context) -> Section:
     """Return the methods."""
     say = context.words.say
+    example = _example(context)
+    text = method_text(context.words, context.study.method)
     blocks: list[Block] = [
         Paragraph(_recording_text(context)),
-        Paragraph(method_text(context.words, context.study.method)),
-        *_example(context),
+        Paragraph(text, see=tuple(figure.key for figure in example)),
         Paragraph(_quality_text(context)),
         Paragraph(_statistics_text(context)),
         *_short_names(context),
         *_plan(context),
         *_deviations(context),
         *_changed_settings(context),
+        *example,
     ]
     return Section("methods", say("titles.methods"), tuple(blocks))
 
@@ -91,7 +101,7 @@ def method_text(words: Words, method: Settings) -> str:
     return " ".join(p for p in parts if p)
 
 
-def _example(context: Context) -> list[Block]:
+def _example(context: Context) -> list[FigureBlock]:
     """Return the figure of the accepted jump whose height is the median."""
     jumps = context.analyses.jumps
     used = jumps[jumps["accepted"].astype(bool) & jumps["jump_height_m"].notna()]
