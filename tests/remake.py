@@ -31,6 +31,7 @@ mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
             mixed_joint.csv, jumps_model.csv                                   9 min
 noise       calibration/noise_check.csv                                          2 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
+doubts      calibration/session_doubts.csv                                       2 min
 targets     calibration/targets_coverage.csv                                     15 min
 threshold   calibration/threshold.csv                                            2 min
 =========== ==================================================================== =======
@@ -174,6 +175,7 @@ PARTS = {
         ("calibration/placement.csv", "calibration/placement_shown.csv"),
         long=True,
     ),
+    "doubts": Part(scripts("session_doubts"), ("calibration/session_doubts.csv",), long=True),
     "targets": Part(
         scripts("targets_calibration"), ("calibration/targets_coverage.csv",), long=True
     ),

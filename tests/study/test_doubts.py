@@ -202,6 +202,13 @@ def test_some_maxima_in_pounds(demo):
     assert (doubt.key, doubt.athletes, doubt.touches) == ("strength_pounds", tuple(who), "strength")
 
 
+def test_one_weak_athlete_does_not_put_all_others_into_pounds(demo):
+    def spoil(measures, maxima):
+        measures.loc[maxima & (measures["athlete"] == "A04"), "value"] /= 2.0
+
+    assert _with_measures(demo, spoil).doubts() == ()
+
+
 def test_a_maximum_that_nobody_lifts(demo):
     def spoil(measures, maxima):
         rows = maxima & (measures["athlete"] == "A04") & (measures["session"] == "post")

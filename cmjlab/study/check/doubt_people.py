@@ -25,6 +25,8 @@ _ALIKE = 5e-4
 _LIFTED = (0.2, 4.0)
 #: Pounds in a kilogram; how near (in logarithms) to it two halves of a squad must lie to be told.
 _POUNDS, _NEAR_POUNDS = 2.20462, 0.25
+#: A heap of pounds lies above what half of any squad lifts: a single weak athlete makes no heap.
+_STRONG, _GAP = 2.2, 0.15
 #: Plate against roster, percent: one athlete, and everybody together.
 _ONE_WARN, _ONE_FAIL, _ALL_FAIL = 10.0, 20.0, 8.0
 #: An athlete's sessions that agree so well speak for an old roster, not for another person's file.
@@ -203,9 +205,15 @@ def _pounds(ratios: np.ndarray, usable: np.ndarray) -> np.ndarray:
     cut = int(np.argmax(np.diff(logs))) + 1
     low, high = logs[:cut], logs[cut:]
     apart = float(np.median(high) - np.median(low))
-    wider = logs[cut] - logs[cut - 1] > 0.25 * math.log(_POUNDS)
+    wider = logs[cut] - logs[cut - 1] > _GAP * math.log(_POUNDS)
+    strong = float(np.median(high)) > math.log(_STRONG)
     spread = max(float(np.ptp(low)), float(np.ptp(high)))
-    if wider and abs(apart - math.log(_POUNDS)) < _NEAR_POUNDS and spread < math.log(_POUNDS):
+    if (
+        wider
+        and strong
+        and abs(apart - math.log(_POUNDS)) < _NEAR_POUNDS
+        and spread < math.log(_POUNDS)
+    ):
         none[rows[cut:]] = True
     return none
 
