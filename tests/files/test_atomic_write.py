@@ -116,6 +116,7 @@ AGREED = {
     "files/atomic_write.py": "the one home",
     "study/store/lock.py": "who holds the lock, told to others if it can be",
     "report/notebooks/run.py": "a temporary file for one kernel",
+    "report/render/pdf.py": "the page with its contents filled in, in a temporary folder",
     "cli/say.py": "nothing is written: output whose reader has gone",
 }
 WRITERS = {"write_text", "write_bytes", "copy2", "copyfile", "savefig", "to_csv", "to_parquet"}

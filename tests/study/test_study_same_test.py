@@ -94,7 +94,7 @@ def test_a_study_without_recordings_has_empty_tables(folder):
     assert list(study.sessions_table().columns)[:8] == SESSIONS.names[:8]
     assert study.flow()["sessions"]["tested"].tolist() == [0, 0, 0]
     assert study.curves("force").empty
-    assert list(today(study, "post").athletes["status"]) == ["not yet"] * 2
+    assert list(today(study, "post").athletes["status"]) == ["waiting"] * 2
     assert len(write_results(study)) == 7
 
 

@@ -6,6 +6,7 @@ this interpreter; the installed notebooks are never written to.
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
 import re
@@ -135,15 +136,19 @@ def _run(client: Any) -> None:
     def run() -> None:
         asyncio.run(client.async_execute())
 
-    with ThreadPoolExecutor(1) as pool:
-        running = pool.submit(run)
-        try:
-            running.result()
-        except KeyboardInterrupt:
-            process = getattr(getattr(client.km, "provisioner", None), "process", None)
-            if process is not None:
-                process.terminate()
-            raise
+    try:
+        with ThreadPoolExecutor(1) as pool:
+            running = pool.submit(run)
+            try:
+                running.result()
+            except KeyboardInterrupt:
+                process = getattr(getattr(client.km, "provisioner", None), "process", None)
+                if process is not None:
+                    process.terminate()
+                raise
+    finally:
+        # A kernel that died on its way up leaves this behind, and it fails when Python ends.
+        atexit.unregister(client._cleanup_kernel)
 
 
 def _reasons(stopped: Mapping[str, str]) -> str:

@@ -37,6 +37,8 @@ from cmjlab.stats.mixed.sentences import sentences, standing_notes
 
 #: Statistic of each variance, in the order of the parameters.
 _SPREADS = {JUMPS: "sd_between_jumps", DAYS: "sd_between_days", ATHLETES: "sd_between_athletes"}
+#: Below it a chi-square runs from nearly 0 to beyond anything, so no interval is given.
+_FEW_DF = 1.0
 
 
 def change_jumps(
@@ -94,8 +96,8 @@ def change_jumps(
     >>> rows = [(f"A{i}", s, 30 + i + 2 * (s == "post") + rng.normal())
     ...         for i in range(8) for s in ("pre", "post") for _ in range(3 + i % 2)]
     >>> table = pd.DataFrame(rows, columns=["athlete", "session", "height_cm"])
-    >>> round(change_jumps(table, "height_cm").value("mean_change"))
-    2
+    >>> round(float(change_jumps(table, "height_cm").value("mean_change")), 1)
+    1.5
     """
     level = check_level(level)
     jumps = read_jumps(table, metric, order=None if order is None else list(order), control=control)
@@ -157,13 +159,16 @@ def _add_spreads(place: Place, fit: ModelFit) -> None:
         variance = fit.parameters[name]
         sd = float(np.sqrt(max(variance, 0.0)))
         df = 2.0 * variance**2 / float(variance_of) if variance > 0 else np.nan
+        reason = Reason("variance_shown_as_zero")
+        if df < _FEW_DF:
+            df, reason = np.nan, Reason("variance_too_uncertain")
         low, high = sd_limits(np.array(sd), np.array(df), place.level)
         place.add(
             statistic,
             sd,
             limits=(low, high),
             df=df,
-            reason=Reason("variance_shown_as_zero"),
+            reason=reason,
             estimator=NAME,
             interval_kind="satterthwaite_chi_square",
         )

@@ -149,3 +149,20 @@ def test_days_without_noise_draw_everybody_to_the_mean():
     assert (row["estimate"], row["reason_code"]) == (0.0, "variance_shown_as_zero")
     drawn = result.rows("shrunken_change")["estimate"]
     assert drawn.to_numpy() == pytest.approx(result.value("mean_change"), abs=1e-12)
+
+
+def test_a_variance_just_above_zero_has_no_interval_and_says_why():
+    rng = np.random.default_rng(1)
+    rows = [
+        (f"A{i}", s, 30 + i + 2 * (s == "post") + rng.normal())
+        for i in range(8)
+        for s in ("pre", "post")
+        for _ in range(3 + i % 2)
+    ]
+    table = pd.DataFrame(rows, columns=["athlete", "session", "h"])
+    result = cj.change_jumps(table, "h")
+    row = result.row("sd_between_days")
+    assert 0 < row["estimate"] < 0.1
+    assert row["reason_code"] == "variance_too_uncertain"
+    assert np.isnan([row["ci_low"], row["ci_high"], row["df"]]).all()
+    assert np.isfinite(result.row("sd_between_jumps")[["ci_low", "ci_high"]].astype(float)).all()

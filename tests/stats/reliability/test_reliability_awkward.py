@@ -71,7 +71,7 @@ def test_one_session_with_jumps_shows_noise_within_the_day():
     assert row["estimate"] == pytest.approx(np.sqrt(((y - slope * x) ** 2).sum() / (9 * 3 - 1)))
     assert row["df"] == 26
     assert result.has_note("one_session")
-    assert any("between days the noise is larger" in str(s) for s in result.sentences)
+    assert any("between days the noise is usually larger" in str(s) for s in result.sentences)
 
 
 def test_one_athlete():
