@@ -1,3 +1,7 @@
+from . import notebook as notebook
+from . import plots as plots
+from . import simulate as simulate
+from . import stats as stats
 from .catalog.search import glossary as glossary
 from .errors import ArgumentError as ArgumentError
 from .errors import CmjlabError as CmjlabError

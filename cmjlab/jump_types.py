@@ -10,8 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.catalog import EVENT_LABELS
+from cmjlab.upstairs import upstairs
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from cmjlab.method import Method
     from cmjlab.recording import Recording
 
@@ -120,3 +123,20 @@ class Jump:
             if c.code == code:
                 return c
         raise KeyError(f"no check {code!r}; checks are {', '.join(c.code for c in self.checks)}")
+
+    def plot(self) -> Figure:
+        """Return the figure of the jump: force, power, velocity, displacement, phases, flags.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            With an ``alt_text`` that says what it shows.
+
+        Examples
+        --------
+        >>> import cmjlab as cj
+        >>> jump = cj.measure(cj.simulate_jump(seed=1).recording)
+        >>> len(jump.plot().axes) >= 4
+        True
+        """
+        return upstairs("plot_jump")(self)  # type: ignore[no-any-return]

@@ -5,13 +5,17 @@ from __future__ import annotations
 import dataclasses
 import re
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cmjlab.checks import number, shown
 from cmjlab.errors import ArgumentError
+from cmjlab.upstairs import upstairs
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 FloatArray = NDArray[np.float64]
 _PLATE = re.compile(r"total|left|right|plate_[1-9][0-9]*")
@@ -136,3 +140,19 @@ class Recording:
         """Return a copy with some fields changed."""
         kept = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.init}
         return Recording(**{**kept, **changes})
+
+    def plot(self) -> Figure:
+        """Return the figure of the force over time, of every plate and their sum.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            With an ``alt_text`` that says what it shows.
+
+        Examples
+        --------
+        >>> import cmjlab as cj
+        >>> cj.simulate_jump(seed=1).recording.plot().alt_text[:15]
+        'Force over time'
+        """
+        return upstairs("plot_recording")(self)  # type: ignore[no-any-return]

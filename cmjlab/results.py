@@ -14,11 +14,14 @@ from typing import TYPE_CHECKING, Any
 from cmjlab.catalog import FORMER_NAMES, METRICS, STATISTICS
 from cmjlab.later import Tables, WhenRead
 from cmjlab.units import show, shown_unit
+from cmjlab.upstairs import upstairs
 from cmjlab.words.catalog import Words, read_words
 from cmjlab.words.phrases import Case, Note, Reason, Sentence
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 __all__ = [
     "Case",
@@ -185,6 +188,53 @@ class Result:
         rows = [_in_words(row, say) for row in self.table.to_dict("records")]
         frame = pd.DataFrame(rows, columns=list(rows[0]) if rows else ["measure", "estimate"])
         return frame.loc[:, (frame != "").any()] if len(frame) else frame
+
+    def plot(
+        self,
+        figure: str | None = None,
+        metric: str | None = None,
+        *,
+        athlete: str | None = None,
+        change_that_matters: Any = None,
+        ax: Axes | None = None,
+    ) -> Figure:
+        """Return the figure of this result.
+
+        Parameters
+        ----------
+        figure : str, optional
+            Which one, where there are several (:func:`cmjlab.plots.figures_of`); default the
+            usual one.
+        metric : str, optional
+            Where the figure shows one measure; default the first of the result.
+        athlete : str, optional
+            Where the figure shows one athlete.
+        change_that_matters : float or mapping, optional
+            In the measure's table unit; default as the plan of the result says.
+        ax : matplotlib.axes.Axes, optional
+            Where to draw, for figures of one panel.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            With an ``alt_text`` that says what it shows.
+
+        Raises
+        ------
+        ArgumentError
+            There is no such figure, or it has no use for what was chosen.
+
+        Examples
+        --------
+        >>> import cmjlab as cj
+        >>> within = cj.Study.open(cj.demo_study()).change_within("jump_height_m")
+        >>> within.plot().alt_text[:11]
+        'Jump height'
+        """
+        return upstairs("plot_result")(  # type: ignore[no-any-return]
+            self, figure, metric=metric, athlete=athlete, change_that_matters=change_that_matters,
+            ax=ax,
+        )  # fmt: skip
 
     def __str__(self) -> str:
         lines = [f"{self.kind}: {len(self.table)} estimates", *map(str, self.sentences)]

@@ -16,13 +16,12 @@ def read_graph(package: Path) -> Graph:
     """Return module -> modules of the same package that it imports, by their dotted names.
 
     Who imports a public name from the package itself imports, by its stub, the file behind it:
-    the package counts as importing all that ``__init__.pyi`` declares.
+    a package counts as importing all that its ``__init__.pyi`` declares.
     """
     files = {_module(path, package): path for path in sorted(package.rglob("*.py"))}
     graph = {name: _imports(path, package, files) for name, path in files.items()}
-    stub = package / "__init__.pyi"
-    if stub.is_file():
-        graph[package.name] |= _imports(stub, package, files)
+    for stub in sorted(package.rglob("__init__.pyi")):
+        graph[_module(stub, package)] |= _imports(stub, package, files)
     return graph
 
 

@@ -15,9 +15,8 @@ from cmjlab.jump_types import Jump
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
-from cmjlab.results import Result
 from cmjlab.stats.common.loads import at_one_load
-from cmjlab.stats.season.charts import FollowSettings
+from cmjlab.study.analyses.squad import StudyAnalyses
 from cmjlab.study.curves import PHASES, normalised_curves
 from cmjlab.study.decide.decisions import Decided, Decision, decided_by, write_decision
 from cmjlab.study.decide.jumps_table import (
@@ -33,13 +32,11 @@ from cmjlab.study.flow import participant_flow
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import which_layout
 from cmjlab.study.folder.settings import StudySettings
-from cmjlab.study.folder.study_folder import StudyFolder
 from cmjlab.study.provenance import provenance_of
 from cmjlab.study.store.batch import ProgressCallback
 from cmjlab.study.store.cached import Rows, can_write, measured_rows
 from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
-from cmjlab.study.weeks import follow_weeks
 from cmjlab.tables import ATHLETES
 
 
@@ -53,7 +50,7 @@ class _Measured:
     weights: Weights = field(default_factory=dict)
 
 
-class Study(StudyFolder):
+class Study(StudyAnalyses):
     """A study folder, read once; open it again (or :meth:`reload`) to see later changes.
 
     Attributes
@@ -318,16 +315,6 @@ class Study(StudyFolder):
             summary, self.measures, self.settings.sessions, self.athletes, self.groups
         )
 
-    def squad(self, session: str | None = None) -> Result:
-        """Return where every athlete stands; default in the session that decided the subgroups.
-
-        See :func:`cmjlab.squad_places`.
-        """
-        from cmjlab.stats.subgroups.squad import squad_places
-
-        chosen = session or self.plan.selected_in or None
-        return squad_places(self.sessions_table(), session=chosen, level=self.plan.level)
-
     def jump(self, file: str, jump: int = 1) -> Jump:
         """Return one jump in full (events, motion, checks), with moved events applied.
 
@@ -377,12 +364,6 @@ class Study(StudyFolder):
         return normalised_curves(
             self.measure(), self._jumps_of, quantity, phases=phases, points=points
         )
-
-    def follow(
-        self, metrics: Sequence[str] | None = None, *, settings: FollowSettings | None = None
-    ) -> Result:
-        """Follow the weeks of monitoring against stable weeks; see :func:`cmjlab.follow`."""
-        return follow_weeks(self, self.sessions_table(), metrics, settings)
 
     def flow(self) -> dict[str, pd.DataFrame]:
         """Return who and what was counted in and out, and why; see ``cmjlab.study.flow``."""

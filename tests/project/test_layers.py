@@ -14,13 +14,14 @@ from places import PACKAGE
 
 #: Rooms from the bottom up. A room may import those of the steps below, never one of its own step.
 ROOMS = [
-    ["places"], ["later"], ["errors"], ["extras"], ["catalog"], ["checks"], ["units"], ["keys"], ["settings"], ["delimiters"],
+    ["places"], ["upstairs"], ["later"], ["errors"], ["extras"], ["catalog"], ["checks"], ["units"], ["keys"], ["settings"], ["delimiters"],
     ["words"], ["tables"], ["method_limits"], ["method"], ["plan"], ["results"],
     ["layout", "recording"], ["jump_types"],
     ["files", "jump", "simulate", "stats"],
     ["study", "truth"],
     ["plots"],
     ["report", "review"],
+    ["notebook"],
     ["cli"],
     ["__main__"],
 ]  # fmt: skip
@@ -35,13 +36,14 @@ INNER_ROOMS = {
     "study": [
         ["shared_names"], ["folder"], ["store"], ["decide"], ["check"], ["demo"],
         ["summarise", "flow", "curves", "frozen_plan", "provenance", "weeks"],
+        ["analyses"],
         ["own_noise"],
         ["study"],
         ["check_study", "today", "export"],
         ["watch"],
     ],
     "report": [
-        ["blocks"], ["build"], ["sections"], ["render"], ["gather", "squad_page"], ["write"], ["notebooks", "sheets"],
+        ["blocks"], ["build"], ["sections"], ["render"], ["gather", "squad_page", "study_figures"], ["write"], ["notebooks", "sheets"],
     ],
 }  # fmt: skip
 #: Imports inside a step that are agreed: who imports, and what.

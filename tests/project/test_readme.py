@@ -21,7 +21,8 @@ def test_the_ten_lines_run_as_they_stand(tmp_path, monkeypatch, capsys):
     names: dict[str, object] = {}
     exec(compile(code, "README.md", "exec"), names)
     assert 0.30 < names["jump"].metrics["jump_height_m"] < 0.40
-    assert names["gain"].kind == "change_between"
+    assert names["between"].kind == "change_between"
+    assert names["page"].is_file()
     assert "smallest detectable change" in capsys.readouterr().out
 
 

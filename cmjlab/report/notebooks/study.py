@@ -135,14 +135,12 @@ def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
     StatsError
         There are no two baselines, and no usual value of this metric is known.
     """
-    import cmjlab as cj
+    from cmjlab.stats.reliability.reliability import reliability
 
     say, baselines = read_words().say, _tested(study)
     why = "" if len(baselines) > 1 else say("squad.needs_two_baselines")
     try:
-        own = cj.reliability(
-            study.sessions_table(), [metric], use=baselines, level=study.plan.level
-        )
+        own = reliability(study.sessions_table(), [metric], use=baselines, level=study.plan.level)
         typical = own.value("typical_error", metric=metric)
     except (CmjlabError, KeyError) as error:
         typical, why = math.nan, why or str(error)

@@ -1,0 +1,10 @@
+from .design import StudySettings as StudySettings
+from .faults import simulate_fault as simulate_fault
+from .jump import RecordingSettings as RecordingSettings
+from .jump import SimulatedJump as SimulatedJump
+from .jump import simulate_jump as simulate_jump
+from .profile import Profile as Profile
+from .study import SimulatedSessions as SimulatedSessions
+from .study import SimulatedStudy as SimulatedStudy
+from .study import simulate_sessions as simulate_sessions
+from .study import simulate_study as simulate_study

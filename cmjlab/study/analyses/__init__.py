@@ -1,0 +1,1 @@
+"""The analyses of a block, by the study's own plan."""
