@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Callable, Hashable
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -73,7 +73,8 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     needed = cj.plan_study(metric, reliability=noise, matters=wanted, level=study.plan.level)
     seen = f"{label}: athletes needed to see a true change of {show(wanted, unit)}"
     say.line(f"{seen} in {100 * float(needed.settings['power']):g} of 100 studies")
-    _designs(needed.points["needed"], "n", lambda n: f"{n:.0f}" if n == n else "–")
+    _designs(needed.points["needed"], lambda p: _count(p["n"]))
+    _ranges(needed)
     for sizes, titles in _pairs(study).items():
         say.line()
         size = " and ".join(str(n) for n in sizes)
@@ -81,7 +82,7 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
         shows = what_squad_shows(
             metric, reliability=noise, group_sizes=sizes, level=study.plan.level
         )
-        _designs(shows.points["half_widths"], "half_width", lambda h: f"±{show(h, unit)}")
+        _designs(shows.points["half_widths"], lambda p: _known_to(p, unit))
     say.line()
     for text in dict.fromkeys(n.text for n in needed.notes):
         say.line(f"note: {text}")
@@ -89,7 +90,35 @@ def _sizes(study: Study, metric: str, matters: float | None) -> Result:
     return needed
 
 
-def _designs(points: pd.DataFrame, column: str, words: Callable[[float], str]) -> None:
+def _ranges(needed: Result) -> None:
+    """Print how far the sizes can be trusted, where that is known."""
+    points = needed.points["needed"]
+    if not points["assurance"].notna().any():
+        return
+    say.line()
+    level = 100 * float(needed.settings["level"])
+    say.line("The typical error is only estimated. For that power with 80 % probability it takes")
+    say.line(f"(in brackets: from the {level:g} % limits of the typical error):")
+    _designs(
+        points,
+        lambda p: f"{_count(p['n_assured'])} ({_count(p['n_low'])} to {_count(p['n_high'])})",
+    )
+
+
+def _count(n: float | None) -> str:
+    return "–" if n is None or n != n else f"{n:.0f}"
+
+
+def _known_to(point: dict[Hashable, Any], unit: str) -> str:
+    """Return a half width, with the one that is kept with 80 % probability where it is known."""
+    from cmjlab.units import show
+
+    sure = point.get("assured_of_noise", float("nan"))
+    kept = f" (80 % sure: ±{show(sure, unit)})" if sure == sure else ""
+    return f"±{show(point['half_width'], unit)}{kept}"
+
+
+def _designs(points: pd.DataFrame, words: Callable[[dict[Hashable, Any]], str]) -> None:
     """Print one row per design and spread of responses, one column per number of baselines."""
     import pandas as pd
 
@@ -104,7 +133,7 @@ def _designs(points: pd.DataFrame, column: str, words: Callable[[float], str]) -
             spread += f", drift {point['drift_sd']:g} TE"
         cells = rows.setdefault((str(design_phrase(point["design"])), spread), {})
         count = read_words().count("planning.baselines", int(point["baselines"]))
-        cells[count] = words(float(point[column]))
+        cells[count] = words(point)
     say.table(
         pd.DataFrame([{"design": d, "responses spread": s, **c} for (d, s), c in rows.items()])
     )
@@ -136,7 +165,7 @@ def expected_precision(group_sizes: tuple[int, ...], baselines: int) -> str:
 
     shown = what_squad_shows(
         "jump_height_m",
-        reliability={"jump_height_m": (0.012, 20.0)},
+        reliability={"jump_height_m": (0.012, None)},
         group_sizes=group_sizes,
         scenario=Scenario(response_sd=(0.5,), baselines=(baselines,)),
     )

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 _RESPONSE = 0.5
 #: Designs of one athlete, and of two groups.
 _ALONE, _OF_TWO_GROUPS = "one_athlete", ("two_groups_change", "two_groups_ancova")
-#: Usual typical error (and its df) of means of three jumps between days: 1.0 to 1.5 cm, from memory.
-_USUAL = {"jump_height_m": (0.012, 20.0)}
+#: Usual typical error of means of three jumps between days: 1.0 to 1.5 cm, from memory; so without df.
+_USUAL = {"jump_height_m": (0.012, None)}
 
 
 def open_study(folder: str | Path | None = None, results: str | Path | None = None) -> Study:
@@ -125,7 +125,7 @@ def squad_noise(study: Study, metric: str) -> tuple[Any, str]:
 
     Returns
     -------
-    noise : Result or mapping of metric to (typical error, df)
+    noise : Result or mapping of metric to (typical error, df or None)
         For the argument ``reliability`` of planning.
     words : str
         Where it comes from.

@@ -11,7 +11,7 @@ from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.keys import key_of
 from cmjlab.results import Result
-from cmjlab.stats.common.noise import Noise, noise_of
+from cmjlab.stats.common.noise import Noise
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import unit_of
 from cmjlab.stats.planning.rows import (
@@ -20,12 +20,19 @@ from cmjlab.stats.planning.rows import (
     needed_rows,
     power_points,
     precision_points,
+    simulated_rows,
     squad_points,
     squad_rows,
 )
 from cmjlab.stats.planning.scenario import Scenario
-from cmjlab.stats.planning.sentences import needed_sentence, plan_notes, precision_sentence
+from cmjlab.stats.planning.sentences import (
+    needed_sentence,
+    plan_notes,
+    precision_sentence,
+    range_sentences,
+)
 from cmjlab.stats.planning.spread import Spread
+from cmjlab.stats.planning.uncertain import UncertainError, planned_noise
 
 
 def plan_study(
@@ -43,7 +50,8 @@ def plan_study(
     ----------
     metric : str
     reliability : Result, or mapping of metric to (typical error, df)
-        The lab's own. A Result with day and jump components adds the table over jumps.
+        The lab's own. A Result with day and jump components adds the table over jumps. A cited
+        value without degrees of freedom is given as (typical error, None): no range then.
     matters : float
         Change that matters, in the metric's unit.
     scenario : Scenario, optional
@@ -56,7 +64,11 @@ def plan_study(
     Result
         ``n_needed`` per design ("one_group"; "two_groups_change", by change scores;
         "two_groups_ancova"), response spread and number of baselines, with ``power_simulated``
-        beside it; each is a ``case`` of its own. Points ``needed`` (the same as a tidy table),
+        beside it; each is a ``case`` of its own. Because the typical error is only estimated,
+        ``n_needed`` has a range (the numbers for the limits of the typical error),
+        ``n_needed_assured`` has the wanted power with 80 % probability, ``assurance`` is that
+        probability for ``n_needed``, and ``expected_power`` its mean power (see
+        :mod:`cmjlab.stats.planning.uncertain`). Points ``needed`` (the same as a tidy table),
         ``power_curve``, ``precision``, ``jumps``: the pictures of the trade-off.
 
     Notes
@@ -72,14 +84,18 @@ def plan_study(
     matters = checks.number("matters", matters)
     if matters <= 0:
         raise StatsError("matters: a change that matters above 0 is needed, in the metric's unit.")
-    noise = noise_of(reliability, metric)
+    noise = planned_noise(reliability, metric)
     between = _between(reliability, metric, scenario)
     spreads = _spreads(noise, between, scenario)
-    rows, needed, sentences = Rows(level=level), [], []
+    known = UncertainError(noise.typical_error, noise.df)
+    rows, needed, sentences, ranges = Rows(level=level), [], [], []
     for spread in spreads:
-        points = needed_points(spread, matters, power, level)
-        needed_rows(rows.at(metric=metric), points, spread, matters, scenario)
+        points = needed_points(spread, known, (matters, power, level))
+        place = rows.at(metric=metric)
+        needed_rows(place, points, spread, known, scenario)
+        simulated_rows(place, points, spread, matters, scenario)
         sentences.append(needed_sentence(metric, points, spread, matters, power))
+        ranges += range_sentences(metric, points, spread, known, (power, level))
         needed += points
     return Result(
         kind="plan_study",
@@ -97,12 +113,12 @@ def plan_study(
             "power": power,
             "level": level,
             "typical_error": noise.typical_error,
-            "typical_error_df": noise.df,
+            "typical_error_df": noise.df if known.is_estimated else None,
             "sd_between_athletes": between if between > 0 else None,
             "scenario": scenario.to_dict(),
         },
         notes=tuple(plan_notes(metric, noise, between, scenario)),
-        sentences=tuple(sentences),
+        sentences=(*sentences, *ranges),
     )
 
 
@@ -129,15 +145,16 @@ def what_squad_shows(
     -------
     Result
         ``expected_half_width`` and ``assured_half_width`` (not exceeded in 80 % of studies) of
-        the group's mean change, of the group difference, and of one athlete's change. Points
-        ``half_widths``: the same as a tidy table.
+        the group's mean change, of the group difference, and of one athlete's change. The limits
+        of the expected one are those of the typical error; a second assured one carries that the
+        typical error is only estimated. Points ``half_widths``: the same as a tidy table.
     """
     scenario = scenario or Scenario()
     level = checks.level(level)
     sizes = tuple(int(checks.number("group_sizes", n, low=2)) for n in group_sizes)
     if len(sizes) not in (1, 2):
         raise StatsError("group_sizes: one or two numbers of athletes are needed, e.g. (10, 9).")
-    noise = noise_of(reliability, metric)
+    noise = planned_noise(reliability, metric)
     between = _between(reliability, metric, scenario)
     rows, half_widths, sentences = Rows(level=level), [], []
     for spread in _spreads(noise, between, scenario):
@@ -154,7 +171,7 @@ def what_squad_shows(
             "group_sizes": list(sizes),
             "level": level,
             "typical_error": noise.typical_error,
-            "typical_error_df": noise.df,
+            "typical_error_df": noise.df if noise.df < float("inf") else None,
             "scenario": scenario.to_dict(),
         },
         notes=tuple(plan_notes(metric, noise, between, scenario)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import ceil
 from typing import Any
 
@@ -16,6 +17,13 @@ from cmjlab.stats.planning import power as exact
 from cmjlab.stats.planning.scenario import Scenario
 from cmjlab.stats.planning.simulation import simulated_power
 from cmjlab.stats.planning.spread import ANCOVA, DESIGNS, ONE_GROUP, Spread
+from cmjlab.stats.planning.uncertain import ASSURANCE as SURE_OF_POWER
+from cmjlab.stats.planning.uncertain import (
+    UncertainError,
+    assured_half_width,
+    uncertain_point,
+    why_no_range,
+)
 
 #: One row of a tidy table behind a figure.
 Point = dict[str, Any]
@@ -26,11 +34,15 @@ ASSURANCE = 0.8
 _FEWEST_STUDIES, _LARGEST_SIMULATED = 100, 500
 
 
-def needed_points(spread: Spread, matters: float, power: float, level: float) -> list[Point]:
+def needed_points(
+    spread: Spread, known: UncertainError, aim: tuple[float, float, float]
+) -> list[Point]:
     """Return the athletes needed (per group) in each design; n is None where there is no number.
 
-    ``power`` is what that number reaches.
+    ``aim`` is the change that matters, the wanted power and the level. ``power`` is what the
+    number reaches; the columns of :func:`uncertain_point` say how far it can be trusted.
     """
+    matters, power, level = aim
     points = []
     for design in DESIGNS:
         point: Point = {"design": design, **spread.assumptions(), "n": None, "power": np.nan}
@@ -38,6 +50,7 @@ def needed_points(spread: Spread, matters: float, power: float, level: float) ->
             n = exact.smallest(_reached(spread, design, matters, level, power))
             if n is not None:
                 point |= {"n": n, "power": float(spread.power(design, matters, n, level))}
+                point |= uncertain_point(known, spread, design, aim, n)
         points.append(point)
     return points
 
@@ -56,9 +69,9 @@ def why_no_number(design: str, spread: Spread) -> Reason:
 
 
 def needed_rows(
-    place: Place, points: list[Point], spread: Spread, matters: float, scenario: Scenario
+    place: Place, points: list[Point], spread: Spread, known: UncertainError, scenario: Scenario
 ) -> None:
-    """Add the athletes needed in each design with the power reached, and simulated power.
+    """Add the athletes needed in each design, with their range, and the power reached.
 
     Parameters
     ----------
@@ -67,8 +80,7 @@ def needed_rows(
     points : list of dict
         As :func:`needed_points` returns them, for ``spread``.
     spread : Spread
-    matters : float
-        Change that matters, in the metric's unit.
+    known : UncertainError
     scenario : Scenario
     """
     for point in points:
@@ -77,8 +89,36 @@ def needed_rows(
         if n is None:
             here.none("n_needed", why_no_number(point["design"], spread), level=place.level)
             continue
-        here.add("n_needed", n, n=n, level=place.level, remark=_to_test(n, scenario.attrition))
+        low, high = (np.nan if point[k] is None else point[k] for k in ("n_low", "n_high"))
+        here.add(
+            "n_needed",
+            n,
+            limits=(low, high),
+            interval_kind="typical_error_limits",
+            n=n,
+            df=known.df if known.is_estimated else None,
+            reason=why_no_range(known),
+            remark=_to_test(n, scenario.attrition),
+        )
         here.add("power", point["power"], n=n, level=place.level)
+        _uncertain_rows(here, point, known)
+
+
+def _uncertain_rows(here: Place, point: Point, known: UncertainError) -> None:
+    """Add what a size is worth when the typical error is only estimated."""
+    here = here.at(estimator="noise_chi_square")
+    n, words = point["n_assured"], {"share": SURE_OF_POWER}
+    enough = np.nan if n is None else n
+    here.add("n_needed_assured", enough, n=n, reason=why_no_range(known), words=words)
+    if known.is_estimated:
+        for statistic in ("assurance", "expected_power"):
+            here.add(statistic, point[statistic], n=point["n"], words=words)
+
+
+def simulated_rows(
+    place: Place, points: list[Point], spread: Spread, matters: float, scenario: Scenario
+) -> None:
+    """Add the power of simulated studies of the sizes needed, where any are wanted."""
     if scenario.simulations < _FEWEST_STUDIES:
         return
     for point in points:
@@ -171,6 +211,7 @@ def squad_points(spread: Spread, sizes: tuple[int, ...], noise: Noise, level: fl
         se, df = (float(x) for x in spread.error(design, sizes[0], n2))
         points.append(
             {
+                **_width_range(noise, spread, design, (sizes[0], n2), level),
                 "design": design,
                 **spread.assumptions(),
                 "n": sizes[0] if design == ONE_GROUP else sum(sizes),
@@ -184,6 +225,21 @@ def squad_points(spread: Spread, sizes: tuple[int, ...], noise: Noise, level: fl
     half = float(special.stdtrit(df, 0.5 + level / 2)) * se
     one = {"design": "one_athlete", **spread.assumptions(), "n": 1, "df": df, "half_width": half}
     return [*points, one]
+
+
+def _width_range(
+    noise: Noise, spread: Spread, design: str, sizes: tuple[int, int], level: float
+) -> Point:
+    """Return the expected half width at the limits of the typical error, and the assured one."""
+    known = UncertainError(noise.typical_error, noise.df)
+    if not known.is_estimated:
+        return {"half_width_low": np.nan, "half_width_high": np.nan, "assured_of_noise": np.nan}
+    ends = []
+    for error in known.limits(level):
+        se, df = replace(spread, typical_error=error).error(design, *sizes)
+        ends.append(float(exact.half_width(se, df, level)))
+    assured = assured_half_width(known, spread, design, sizes, level)
+    return {"half_width_low": ends[0], "half_width_high": ends[1], "assured_of_noise": assured}
 
 
 def squad_rows(place: Place, points: list[Point], spread: Spread) -> None:
@@ -201,7 +257,12 @@ def squad_rows(place: Place, points: list[Point], spread: Spread) -> None:
             continue
         here = place.at(case=spread.case(point["design"]), se=point["se"])
         here.add(
-            "expected_half_width", point["half_width"], estimator="half_width_expected", **shared
+            "expected_half_width",
+            point["half_width"],
+            limits=(point["half_width_low"], point["half_width_high"]),
+            interval_kind="typical_error_limits",
+            estimator="half_width_expected",
+            **shared,
         )
         here.add(
             "assured_half_width",
@@ -210,3 +271,11 @@ def squad_rows(place: Place, points: list[Point], spread: Spread) -> None:
             words={"share": ASSURANCE},
             **shared,
         )
+        if np.isfinite(point["assured_of_noise"]):
+            here.add(
+                "assured_half_width",
+                point["assured_of_noise"],
+                estimator="half_width_assured_of_noise",
+                words={"share": ASSURANCE},
+                **shared,
+            )
