@@ -140,3 +140,9 @@ class Jump:
         True
         """
         return upstairs("plot_jump")(self)  # type: ignore[no-any-return]
+
+    def __repr__(self) -> str:
+        return upstairs("text_of")(self)  # type: ignore[no-any-return]
+
+    def _repr_html_(self) -> str:
+        return upstairs("html_of")(self)  # type: ignore[no-any-return]

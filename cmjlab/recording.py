@@ -156,3 +156,9 @@ class Recording:
         'Force over time'
         """
         return upstairs("plot_recording")(self)  # type: ignore[no-any-return]
+
+    def __repr__(self) -> str:
+        return upstairs("text_of")(self)  # type: ignore[no-any-return]
+
+    def _repr_html_(self) -> str:
+        return upstairs("html_of")(self)  # type: ignore[no-any-return]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -38,8 +37,6 @@ __all__ = [
 
 #: Name of the points that hold the rows behind those read first.
 DETAILS = "details"
-#: Rows of a table that a notebook shows at once.
-_ROWS = 40
 _PLACES = ("group", "contrast", "session", "athlete")
 
 
@@ -241,17 +238,11 @@ class Result:
         lines += [f"Note ({n.code}): {n.text}" for n in self.notes]
         return "\n".join(lines)
 
+    def __repr__(self) -> str:
+        return upstairs("text_of")(self)  # type: ignore[no-any-return]
+
     def _repr_html_(self) -> str:
-        name = self.kind.replace("_", " ").capitalize()
-        parts = [f"<p><strong>{html.escape(name)}</strong></p>"]
-        parts += [f"<p>{html.escape(str(s))}</p>" for s in self.sentences]
-        first = self.readable().head(_ROWS)
-        parts.append(first.to_html(index=False, na_rep="", border=0))
-        if len(self.table) > len(first):
-            left = len(self.table) - len(first)
-            parts.append(f"<p>… and {left} more rows in <code>.table</code>.</p>")
-        parts += [f"<p><em>{html.escape(n.text)}</em></p>" for n in self.notes]
-        return "\n".join(parts)
+        return upstairs("html_of")(self)  # type: ignore[no-any-return]
 
 
 def contrast_words(row: Mapping[str, Any], words: Words) -> str:

@@ -14,6 +14,7 @@ from typing import Any, Self
 from cmjlab.checks import closest, shown, suggestion
 from cmjlab.errors import ArgumentError
 from cmjlab.keys import key_of
+from cmjlab.upstairs import upstairs
 
 ENGINEERING = "our own choice; no paper prescribes it"
 
@@ -179,6 +180,20 @@ class Settings:
 
     def __hash__(self) -> int:
         return int(self.key[:15], 16)
+
+    def __init_subclass__(cls) -> None:
+        cls.__repr__ = Settings.__repr__  # type: ignore[method-assign]  # else dataclass makes one
+
+    def __repr__(self) -> str:
+        """Return how to write these settings again: those that differ from the usual."""
+        mine = [(f.name, getattr(self, f.name)) for f in fields(self) if self._differs(f)]
+        return f"{type(self).__name__}({', '.join(f'{name}={value!r}' for name, value in mine)})"
+
+    def _differs(self, f: dataclasses.Field[Any]) -> bool:
+        return bool(getattr(self, f.name) != _default(f))
+
+    def _repr_html_(self) -> str:
+        return upstairs("html_of")(self)  # type: ignore[no-any-return]
 
     @classmethod
     def describe(cls) -> list[dict[str, str]]:

@@ -20,6 +20,8 @@ TASKS = {
     "plot_recording": "cmjlab.plots.recording:recording_figure",
     "plot_study": "cmjlab.report.study_figures:plot_study",
     "study_subgroups": "cmjlab.report.build.subgroups:study_subgroups",
+    "html_of": "cmjlab.screen.show:html_of",
+    "text_of": "cmjlab.screen.show:text_of",
     "write_report": "cmjlab.report.write:write_report",
 }
 

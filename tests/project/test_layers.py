@@ -19,7 +19,7 @@ ROOMS = [
     ["layout", "recording"], ["jump_types"],
     ["files", "jump", "simulate", "stats"],
     ["study", "truth"],
-    ["plots"],
+    ["plots", "screen"],
     ["report", "review"],
     ["notebook"],
     ["cli"],

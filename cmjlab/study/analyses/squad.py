@@ -211,3 +211,9 @@ class StudyAnalyses(StudyChange):
         '.html'
         """
         return upstairs("write_report")(self, out, draft=draft)  # type: ignore[no-any-return]
+
+    def __repr__(self) -> str:
+        return upstairs("text_of")(self)  # type: ignore[no-any-return]
+
+    def _repr_html_(self) -> str:
+        return upstairs("html_of")(self)  # type: ignore[no-any-return]
