@@ -11,6 +11,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from cmjlab.safe_open import open_file
+
 #: Version of the numbers. Raise it by one whenever a change moves any metric or statistic:
 #: stored results of older engines are then recomputed. ``tests/jump/test_golden.py`` guards it.
 ENGINE = 3
@@ -27,6 +29,6 @@ def key_of(value: Any) -> str:
 
 
 def file_sha256(path: str | Path) -> str:
-    """Return the SHA-256 of a file's bytes."""
-    with open(path, "rb") as handle:
+    """Return the SHA-256 of a file's bytes; only of an ordinary file."""
+    with open_file(path) as handle:
         return hashlib.file_digest(handle, "sha256").hexdigest()

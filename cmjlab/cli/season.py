@@ -44,6 +44,7 @@ def follow(
         from cmjlab.report.blocks.season_table import week_table
         from cmjlab.report.build.choices import read_names
         from cmjlab.report.sheets.season import write_season_page
+        from cmjlab.safe_names import file_in
         from cmjlab.stats.season.charts import FollowSettings
 
         opened = measured(study, results)
@@ -60,7 +61,7 @@ def follow(
         for note in found.notes:
             say.line(f"note: {note}")
         opened.results.mkdir(parents=True, exist_ok=True)
-        path = opened.results / "follow.csv"
+        path = file_in(opened.results, "follow.csv")
         write_table(found.points["weeks"], path)
         say.line(f"table: {path}")
         names = read_names(opened) if people else None

@@ -33,9 +33,10 @@ def metrics_meant(typed: list[str] | None, study: Study) -> list[str] | None:
 def write_result(result: Result, study: Study, name: str) -> Path:
     """Write the table of a result into the study's results and return its path."""
     from cmjlab.files.table import write_table
+    from cmjlab.safe_names import file_in
 
     study.results.mkdir(parents=True, exist_ok=True)
-    path = study.results / f"{name}.csv"
+    path = file_in(study.results, f"{name}.csv")
     write_table(result.table, path)
     return path
 

@@ -112,6 +112,7 @@ def _write(found: StudySubgroups, study: Study) -> None:
     """Write the placements, all estimates and the record of how the groups came about."""
     from cmjlab.files.atomic_write import atomic_write
     from cmjlab.files.table import write_table
+    from cmjlab.safe_names import file_in
 
     study.results.mkdir(parents=True, exist_ok=True)
     result = found.results["placement"]
@@ -125,10 +126,10 @@ def _write(found: StudySubgroups, study: Study) -> None:
         if name in found.results
     }
     for name, table in tables.items():
-        path = study.results / name
+        path = file_in(study.results, name)
         write_table(table, path)
         say.line(f"table: {path}")
-    path = study.results / "subgroups_record.json"
+    path = file_in(study.results, "subgroups_record.json")
     atomic_write(path, json.dumps(dict(result.settings), indent=2, ensure_ascii=False) + "\n")
     say.line(f"record: {path}")
     _compare(found)

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from cmjlab.errors import StudyError
+from cmjlab.safe_open import read_file
 
 #: What to do about errors of the system that people meet when something is read or written.
 REMEDIES = {
@@ -25,6 +26,8 @@ REMEDIES = {
     errno.ENAMETOOLONG: "Choose a shorter name.",
 }
 _USUAL_REMEDY = "Name another place."
+#: Largest file that is copied, in megabytes; a recording of one jump has less than one.
+_COPY_LIMIT_MB = 2_000.0
 
 
 def atomic_write(path: Path, content: str | bytes, *, lasting: bool = False) -> None:
@@ -54,7 +57,7 @@ def atomic_write(path: Path, content: str | bytes, *, lasting: bool = False) -> 
 
 def atomic_copy(source: Path, path: Path) -> None:
     """Copy a file with its times, whole or not at all; see :func:`atomic_write`."""
-    data = source.read_bytes()
+    data = read_file(source, limit_mb=_COPY_LIMIT_MB)
     with _put_in_place(path) as temporary:
         temporary.write_bytes(data)
         shutil.copystat(source, temporary)

@@ -13,6 +13,7 @@ from pathlib import Path
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
 from cmjlab.files.remedies import write_in_layout
+from cmjlab.safe_open import open_file
 
 #: First bytes -> what such a file is, for files that hold no force.
 _SIGNATURES: tuple[tuple[bytes, str], ...] = (
@@ -93,7 +94,7 @@ def no_such_file(path: Path) -> str:
 def _bytes_of(path: Path, limit_mb: float) -> bytes:
     name = path.name
     try:
-        with open(path, "rb") as handle:
+        with open_file(path) as handle:
             size = handle.seek(0, io.SEEK_END)
             if size > limit_mb * _MEGABYTE:
                 raise ReadError(too_large(name, size / _MEGABYTE, limit_mb))

@@ -21,6 +21,7 @@ from cmjlab.errors import ReadError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.cells import number_of
 from cmjlab.files.contents import no_such_file, refuse_signature
+from cmjlab.safe_open import read_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -98,7 +99,7 @@ def read_table(path: str | Path, table: Table | None = None) -> pd.DataFrame:
 def _rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]], bool]:
     """Return header, rows with their numbers, and whether the comma may mark decimals."""
     try:
-        data = path.read_bytes()
+        data = read_file(path)
     except FileNotFoundError:
         raise ReadError(no_such_file(path)) from None
     except OSError as error:

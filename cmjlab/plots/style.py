@@ -28,6 +28,7 @@ from matplotlib.figure import Figure
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.safe_names import file_in, safe_name
 from cmjlab.stats.common.tables import every_group
 
 P = ParamSpec("P")
@@ -266,15 +267,15 @@ def save_all(
     target.mkdir(parents=True, exist_ok=True)
     written = []
     for stem, figure in figures.items():
-        if not stem or Path(stem).name != stem:
+        if not stem or safe_name(stem) != stem:
             raise ArgumentError(f"figures: {stem!r} is no plain file name; use letters and digits.")
         for kind in formats:
-            path = target / f"{stem}.{kind}"
+            path = file_in(target, f"{stem}.{kind}")
             save_figure(figure, path)
             written.append(path)
         words = getattr(figure, "alt_text", "")
         if words:
-            path = target / f"{stem}.txt"
+            path = file_in(target, f"{stem}.txt")
             atomic_write(path, words + "\n")
             written.append(path)
     return written

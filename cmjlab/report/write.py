@@ -19,6 +19,7 @@ from cmjlab.report.render.companion_files import write_companion_files
 from cmjlab.report.render.docx import write_docx
 from cmjlab.report.render.html import render_html
 from cmjlab.report.render.pdf import write_pdf
+from cmjlab.safe_names import file_in
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -80,7 +81,7 @@ def write_data(data: ReportData, out: Path) -> Path:
     """
     target = out
     if target.suffix.lower() not in (".html", ".htm", ".docx", ".pdf"):
-        target = target / f"{file_stem(data.title, data.date)}.html"
+        target = file_in(target, f"{file_stem(data.title, data.date)}.html")
     _refuse_study_folder(target.parent)
     if target.suffix.lower() == ".docx":
         write_docx(data, target)
@@ -108,11 +109,11 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
     """Write every table of the report as CSV with full precision, and provenance.json."""
     written = []
     for stem, frame in data.tables.items():
-        path = folder / f"{stem}.csv"
+        path = file_in(folder, f"{stem}.csv")
         atomic_write(path, frame.to_csv(index=False, lineterminator="\n"))
         written.append(path)
     if data.provenance:
-        path = folder / "provenance.json"
+        path = file_in(folder, "provenance.json")
         atomic_write(path, json.dumps(data.provenance, indent=2, ensure_ascii=False, default=str))
         written.append(path)
     return written

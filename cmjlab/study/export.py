@@ -16,6 +16,7 @@ import pandas as pd
 
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.table import write_table
+from cmjlab.safe_names import file_in
 from cmjlab.study.store.batch import ProgressCallback
 from cmjlab.study.store.lock import locked
 from cmjlab.study.store.parts import Store
@@ -50,7 +51,7 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
         (CHECK_ROWS, shared(study.checks)),
         (PROBLEMS, shared(study.problems)),
     ]
-    written = [write_table(frame, study.results / f"{t.name}.csv") for t, frame in tables]
+    written = [write_table(frame, file_in(study.results, f"{t.name}.csv")) for t, frame in tables]
     buffer = io.BytesIO()
     plain = jumps.assign(session=jumps["session"].astype("str"))
     plain.to_parquet(buffer, index=False)
@@ -60,7 +61,7 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
         "provenance.json": _json(study.provenance()),
     }
     for name, data in others.items():
-        atomic_write(study.results / name, data)
+        atomic_write(file_in(study.results, name), data)
         written.append(study.results / name)
     return written
 

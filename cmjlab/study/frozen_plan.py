@@ -20,6 +20,7 @@ from cmjlab.keys import key_of
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.results import Sentence
+from cmjlab.safe_open import UnsafeFileError, read_text
 from cmjlab.study.folder.study_folder import StudyFolder
 
 FILE_NAME = "analysis_plan.json"
@@ -163,9 +164,11 @@ def _without_new_weeks(*both: dict[str, Any]) -> list[dict[str, Any]]:
 
 def _read(study: StudyFolder) -> dict[str, Any]:
     try:
-        whole = json.loads((study.folder / FILE_NAME).read_text(encoding="utf-8"))
+        whole = json.loads(read_text(study.folder / FILE_NAME, study=study.folder))
         if {"date", "key", "recordings_after_the_block"} <= set(whole):
             return dict(whole)
+    except UnsafeFileError:
+        raise
     except (OSError, ValueError, TypeError):
         pass
     raise StudyError(

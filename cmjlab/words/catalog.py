@@ -19,6 +19,7 @@ from cmjlab.catalog import METRICS, STATISTICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StudyError
 from cmjlab.places import PACKAGE
+from cmjlab.safe_open import UnsafeFileError, read_text
 from cmjlab.words.fill import Filler
 
 #: Sections of a lab's own file that replace labels of the catalogs.
@@ -184,11 +185,15 @@ def read_words(own: Path | None = None) -> Words:
     StudyError
         ``own`` has a key that does not exist, a gap that does not exist, or is no TOML.
     """
-    if own is None or not own.is_file():
+    if own is None or not (own.exists() or own.is_symlink()):
         return _ours()
     ours = {k: _ours()._sentences[k] for k in _ours().keys}
     try:
-        theirs = _flat(tomllib.loads(own.read_text(encoding="utf-8")))
+        theirs = _flat(tomllib.loads(read_text(own, study=own.parent)))
+    except UnsafeFileError:
+        raise
+    except OSError as error:
+        raise StudyError(f"{own}: cannot be opened ({error.strerror}). Remove it.") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise StudyError(
             f"{own.name}: no readable TOML ({error}). Correct it or remove it."

@@ -94,8 +94,16 @@ def test_folders_in_the_place_of_files(tmp_path):
     assert_list_of_problems(tmp_path)
 
 
+def allow(folder, place) -> None:
+    """Let links of a study lead into a folder."""
+    text = (folder / "study.toml").read_text()
+    line = f'linked_folders = ["{place.as_posix()}"]'
+    (folder / "study.toml").write_text(text.replace("[study]", f"[study]\n{line}"))
+
+
 def test_linked_folders_are_followed_once(tmp_path):
     folder = make(tmp_path / "study", athletes="A01", sessions="base1")
+    allow(folder, tmp_path)
     (folder / "recordings").rename(tmp_path / "disk")
     (folder / "recordings").mkdir()
     (folder / "recordings" / "link").symlink_to(tmp_path / "disk")
@@ -131,6 +139,6 @@ def test_closed_folder_is_told(tmp_path, monkeypatch):
 def test_broken_link_is_a_row_with_its_reason(tmp_path):
     folder = make(tmp_path / "study", athletes="A01", sessions="base1")
     name = "sub-A01_ses-base1_run-07.csv"
-    (folder / "recordings" / name).symlink_to(tmp_path / "gone.csv")
+    (folder / "recordings" / name).symlink_to(folder / "gone.csv")
     table: pd.DataFrame = Study.open(folder).measure()
     assert "cannot be opened" in table.set_index("file").loc[name, "error"]

@@ -11,12 +11,12 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from cmjlab.checks import shown, suggestion
 from cmjlab.errors import ArgumentError
+from cmjlab.safe_open import read_text
 
 #: Environment variable that names the JSON file with parameters.
 VARIABLE = "CMJLAB_PARAMETERS"
@@ -67,7 +67,7 @@ def notebook_parameters(**defaults: Any) -> Parameters:
     if not place:
         return Parameters(defaults)
     try:
-        given = json.loads(Path(place).read_text(encoding="utf-8"))
+        given = json.loads(read_text(place))
     except (OSError, ValueError) as error:
         raise ArgumentError(f"{VARIABLE}: {place} cannot be read as JSON ({error}).") from None
     if not isinstance(given, dict):

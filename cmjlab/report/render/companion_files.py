@@ -9,6 +9,7 @@ from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.render.check_in_r import check_in_r
 from cmjlab.report.render.citations import bibliography, methods_text
 from cmjlab.report.render.workbook import write_workbook
+from cmjlab.safe_names import file_in
 
 
 def write_companion_files(data: ReportData, folder: Path) -> list[Path]:
@@ -40,7 +41,7 @@ def write_companion_files(data: ReportData, folder: Path) -> list[Path]:
     if "sessions" in data.tables and {"reliability", "change_within"} & set(data.tables):
         texts["check_in_R.R"] = check_in_r(data)
     for name, text in texts.items():
-        atomic_write(folder / name, text)
+        atomic_write(file_in(folder, name), text)
     written = [folder / name for name in texts]
     if data.tables:
         written.append(write_workbook(data, folder / "results.xlsx"))

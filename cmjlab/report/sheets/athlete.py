@@ -25,6 +25,7 @@ from cmjlab.report.sheets.athlete_text import (
     value_rows,
 )
 from cmjlab.results import Result
+from cmjlab.safe_names import file_in, safe_names
 from cmjlab.words.catalog import Words, read_words
 
 if TYPE_CHECKING:
@@ -209,6 +210,7 @@ def write_athlete_summaries(
     folder = Path(out) if out is not None else Path(study.results) / "athlete_summaries"
     template = template_engine().get_template("athlete_summary.html.j2")
     css = stylesheet("sheet.css")
+    files = safe_names(wanted)
     written = []
     for athlete in wanted:
         page = athlete_page(material, athlete, (names or {}).get(athlete, ""))
@@ -217,7 +219,7 @@ def write_athlete_summaries(
             cautions=words.part("cautions"), language=words.say("page.language"),
             version=__version__, css=css,
         )  # fmt: skip
-        path = folder / f"summary_{athlete}.html"
+        path = file_in(folder, f"summary_{files[athlete]}.html")
         atomic_write(path, text)
         written.append(path)
     return written

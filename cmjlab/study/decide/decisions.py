@@ -21,6 +21,7 @@ from cmjlab.catalog import MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.safe_open import read_file
 from cmjlab.study.folder.cells import find_table, read_cells
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import ROW
@@ -139,7 +140,7 @@ def write_decision(folder: Path, decision: Decision) -> Path:
     row = {**asdict(decision), "when": decision.when or now}
     path = paths[0] if paths else folder / f"{DECISIONS.name}.csv"
     with locked(folder / "results" if (folder / "study.toml").exists() else folder):
-        old = path.read_bytes() if path.exists() else b""
+        old = read_file(path, study=folder) if path.exists() else b""
         atomic_write(path, old + _line(path, old, row), lasting=True)
     return path
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from cmjlab.errors import ReadError
 from cmjlab.files.table import cell_text, table_delimiter
+from cmjlab.safe_open import read_file
 
 _BOMS = (
     (b"\xef\xbb\xbf", "utf-8-sig"),
@@ -54,7 +55,7 @@ def find_table(folder: Path, stem: str) -> list[Path]:
     if not folder.is_dir():
         return []
     wanted = {f"{stem}{s}" for s in (".csv", ".xlsx", ".tsv", ".txt")}
-    return sorted(p for p in folder.iterdir() if p.name.lower() in wanted and p.is_file())
+    return sorted(p for p in folder.iterdir() if p.name.lower() in wanted and not p.is_dir())
 
 
 def read_cells(path: Path) -> Cells:
@@ -68,7 +69,7 @@ def read_cells(path: Path) -> Cells:
     try:
         if path.suffix.lower() == ".xlsx":
             return _workbook(path)
-        return _text(path, path.read_bytes())
+        return _text(path, read_file(path, study=path.parent))
     except OSError as problem:
         raise ReadError(f"{path.name}: cannot be opened ({problem.strerror or problem}).") from None
 
@@ -134,7 +135,11 @@ def read_sheets(path: Path) -> dict[str, Cells]:
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
-        book = load_workbook(path, read_only=True, data_only=True)
+        data = read_file(path, study=path.parent)
+    except OSError as problem:
+        raise ReadError(f"{path.name}: cannot be opened ({problem.strerror or problem}).") from None
+    try:
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         sheets = {
             s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets
         }

@@ -18,6 +18,7 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
 from cmjlab.recording import Recording
+from cmjlab.safe_names import file_in
 from cmjlab.settings import Settings
 from cmjlab.study.folder.block_settings import BlockSettings
 from cmjlab.study.folder.cells import find_table
@@ -141,9 +142,9 @@ def create_study(
     atomic_write(folder / "study.toml", text)
     for stem, table in USER_TABLES.items():
         if stem not in given and not find_table(folder, stem) and stem != "recordings":
-            _write_example(folder / f"{stem}.csv", stem, table)
+            _write_example(file_in(folder, f"{stem}.csv"), stem, table)
     for stem, frame in given.items():
-        _write_given(folder / f"{stem}.csv", frame)
+        _write_given(file_in(folder, f"{stem}.csv"), frame)
     _write_recordings(folder / "recordings", recordings, resolution_n, suffix)
     return folder
 
@@ -287,9 +288,11 @@ def _write_recordings(
 
     for item in recordings:
         if isinstance(item, Recording):
-            write_recording(item, folder / entity_name(item, suffix), resolution_n=resolution_n)
+            write_recording(
+                item, file_in(folder, entity_name(item, suffix)), resolution_n=resolution_n
+            )
         else:
-            target = folder / Path(item).name
+            target = file_in(folder, Path(item).name)
             if target.exists():
                 raise StudyError(
                     f"{target.name}: stands in the study already; it is kept as it is."

@@ -19,6 +19,7 @@ import pandas as pd
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError, StudyError
 from cmjlab.files.atomic_write import atomic_copy
+from cmjlab.keys import file_sha256
 from cmjlab.study.folder.file_names import SUFFIXES, from_entities, stem_and_suffix
 from cmjlab.study.folder.heap_dates import order_of
 from cmjlab.study.folder.heap_people import NOBODY, People, find_people, write_people
@@ -265,7 +266,7 @@ def _write(study: StudyFolder, table: pd.DataFrame, inside: bool) -> None:
     if not inside:
         for file, path in zip(table["file"], table["path"], strict=True):
             copy = study.settings.recordings / file
-            if copy.exists() and copy.read_bytes() != path.read_bytes():
+            if copy.exists() and file_sha256(copy) != file_sha256(path):
                 raise StudyError(f"{file}: another file of this path stands in the study.")
         for file, path in zip(table["file"], table["path"], strict=True):
             copy = study.settings.recordings / file

@@ -10,6 +10,7 @@ from typing import Any
 from cmjlab.errors import ArgumentError
 from cmjlab.layout import Layout
 from cmjlab.method import Method
+from cmjlab.safe_open import read_file
 from cmjlab.study.folder.missing_folder import study_above
 from cmjlab.study.folder.recordings import which_layout
 from cmjlab.study.folder.settings import method_from
@@ -70,7 +71,7 @@ def stated_for(recording: Path, given: Path | None = None) -> Stated:
 
 def _toml(source: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(source.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
+        return tomllib.loads(read_file(source).decode("utf-8-sig").replace("\r\n", "\n"))
     except FileNotFoundError:
         raise ArgumentError("no such file; name a TOML file with a [[layout]] block.") from None
     except OSError as problem:

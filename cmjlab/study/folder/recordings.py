@@ -12,6 +12,8 @@ import pandas as pd
 
 from cmjlab.errors import ArgumentError
 from cmjlab.layout import Layout
+from cmjlab.safe_names import inside
+from cmjlab.safe_open import LINKED
 from cmjlab.study.folder.file_names import (
     SUFFIXES,
     Template,
@@ -30,16 +32,20 @@ COLUMNS = ("file", "path", "athlete", "session", "trial", "date", "start", "stop
 _IGNORED = ("thumbs.db", "desktop.ini", "dataset_description.json")
 
 
-def files_below(folder: Path, problems: Problems | None = None) -> dict[str, Path]:
+def files_below(
+    folder: Path, problems: Problems | None = None, roots: Sequence[Path] = ()
+) -> dict[str, Path]:
     """Return all files below a folder by their NFC path with forward slashes, sorted.
 
     Linked folders are followed once. Hidden files and the lock files of spreadsheets are left
-    out; folders that cannot be opened and names that differ only in their Unicode form are
-    told as problems.
+    out; folders that cannot be opened, links that lead out of all ``roots`` (when there are any)
+    and names that differ only in their Unicode form are told as problems.
     """
     problems = problems if problems is not None else Problems()
     found: dict[str, Path] = {}
     seen = {os.path.realpath(folder)}
+    if roots and _leads_out(folder, folder.name, roots, problems):
+        return {}
 
     def closed(problem: OSError) -> None:
         problems.add(
@@ -51,6 +57,8 @@ def files_below(folder: Path, problems: Problems | None = None) -> dict[str, Pat
     for place, folders, names in os.walk(folder, onerror=closed, followlinks=True):
         inner = []
         for name in sorted(f for f in folders if not f.startswith(".")):
+            if roots and _leads_out(Path(place, name), name, roots, problems):
+                continue
             real = os.path.realpath(os.path.join(place, name))
             if real not in seen:
                 seen.add(real)
@@ -61,6 +69,8 @@ def files_below(folder: Path, problems: Problems | None = None) -> dict[str, Pat
                 continue
             path = Path(place) / name
             key = unicodedata.normalize("NFC", path.relative_to(folder).as_posix())
+            if roots and _leads_out(path, key, roots, problems):
+                continue
             if key in found:
                 problems.add(
                     "fail", "file_name_twice", where=(key, "", ""),
@@ -69,6 +79,20 @@ def files_below(folder: Path, problems: Problems | None = None) -> dict[str, Pat
                 )  # fmt: skip
             found[key] = path
     return {k: found[k] for k in sorted(found, key=natural_order)}
+
+
+def _leads_out(path: Path, name: str, roots: Sequence[Path], problems: Problems) -> bool:
+    """Return whether a link leads out of all roots, after telling it."""
+    if not os.path.islink(path) or any(inside(path, root) for root in roots):
+        return False
+    there = Path(os.path.realpath(path))
+    allowed = (there if there.is_dir() else there.parent).as_posix()
+    problems.add(
+        "fail", "link_out_of_study", where=(name, "", ""), found=f"a link to {there}",
+        expected="files inside the study, or in a folder that study.toml allows",
+        remedy=f'Copy it into the study, or write {LINKED} = ["{allowed}"] under [study].',
+    )  # fmt: skip
+    return True
 
 
 def list_recordings(
@@ -97,7 +121,7 @@ def list_recordings(
             found="no such folder", expected="a folder with force files",
             remedy="Create it, or name another one as recordings = \"...\" under [study].",
         )  # fmt: skip
-    files = files_below(settings.recordings, problems) if there else {}
+    files = files_below(settings.recordings, problems, settings.roots) if there else {}
     if not files and there:
         problems.add(
             "note", "no_recordings", where=(settings.recordings.name, "", ""),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from cmjlab.errors import ArgumentError
 from cmjlab.layout import Layout
 from cmjlab.method import Method
 from cmjlab.plan import Plan
+from cmjlab.safe_open import LINKED, linked_folders, read_file
 from cmjlab.settings import Settings
 from cmjlab.study.folder.block_settings import BlockSettings
 from cmjlab.study.folder.ids import look_alikes, tidy_id, why_alike
@@ -26,7 +28,7 @@ from cmjlab.study.folder.user_tables import iso_date
 
 ROLES = ("baseline", "mid", "post", "follow_up", "monitoring")
 _SECTIONS = ("study", "sessions", "plan", "block", "method", "layout")
-_STUDY_KEYS = ("title", "recordings", "file_names")
+_STUDY_KEYS = ("title", "recordings", "file_names", LINKED)
 _SESSION_KEYS = ("session", "role", "date")
 _FILE = "study.toml"
 S = TypeVar("S", bound=Settings)
@@ -49,6 +51,9 @@ class StudySettings:
         Choices; the first layout whose match fits a file is used.
     block : BlockSettings
         Weeks of the block, bar and plates.
+    roots : tuple of Path
+        Folders in which recordings may lie when links are followed: the study, what it names as
+        its recordings folder, and its ``linked_folders``.
     """
 
     title: str
@@ -59,6 +64,7 @@ class StudySettings:
     method: Method
     layouts: tuple[Layout, ...]
     block: BlockSettings
+    roots: tuple[Path, ...] = ()
 
     @property
     def session_order(self) -> list[str]:
@@ -101,6 +107,8 @@ def read_settings(folder: Path, problems: Problems) -> StudySettings:
     head = _section(data, "study", problems)
     _unknown(head, _STUDY_KEYS, "study", problems)
     for key, value in head.items():
+        if key == LINKED and isinstance(value, list) and all(isinstance(v, str) for v in value):
+            continue
         if not isinstance(value, str):
             problems.add("fail", "bad_setting", where=(_FILE, "", f"study.{key}"), found=value,
                          expected="text in quotation marks", remedy="Correct it.")  # fmt: skip
@@ -116,9 +124,10 @@ def read_settings(folder: Path, problems: Problems) -> StudySettings:
         problems.add("fail", "not_a_section", where=(_FILE, "", "layout"), found=blocks,
                      expected="[[layout]] blocks", remedy="Write [[layout]] on its own line.")  # fmt: skip
         blocks = []
+    recordings = folder / str(head.get("recordings", "recordings"))
     return StudySettings(
         title=str(head.get("title", folder.resolve().name)),
-        recordings=folder / str(head.get("recordings", "recordings")),
+        recordings=recordings,
         file_names=str(head.get("file_names", "")),
         sessions=sessions,
         plan=plan,
@@ -127,13 +136,23 @@ def read_settings(folder: Path, problems: Problems) -> StudySettings:
             _settings(Layout, b, f"layout {i}", problems) for i, b in enumerate(blocks, start=1)
         ),
         block=_block(_section(data, "block", problems), list(sessions["session"]), problems),
+        roots=_roots(folder, recordings),
     )
+
+
+def _roots(folder: Path, recordings: Path) -> tuple[Path, ...]:
+    """Return where recordings may lie; a folder that study.toml names elsewhere is allowed by that."""
+    named, home = (Path(os.path.abspath(p)) for p in (recordings, folder))
+    elsewhere = () if named.is_relative_to(home) else (recordings,)
+    return (folder, *elsewhere, *linked_folders(folder))
 
 
 def _toml(folder: Path, problems: Problems) -> dict[str, Any]:
     path = folder / _FILE
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
+        return tomllib.loads(
+            read_file(path, study=folder).decode("utf-8-sig").replace("\r\n", "\n")
+        )
     except FileNotFoundError:
         problems.add(
             "fail", "no_study_file", where=(_FILE, "", ""), found="no such file",

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import file_sha256
+from cmjlab.safe_open import read_text
 
 _RACY_NS = 2_000_000_000
 
@@ -34,7 +35,7 @@ class ChecksumIndex:
         if path is None:
             return
         try:
-            data = json.loads(path.read_text(encoding="utf-8"))
+            data = json.loads(read_text(path))
             for file, (size, changed, sha, read) in data.items():
                 self.entries[str(file)] = (int(size), int(changed), str(sha), int(read))
         except (OSError, ValueError, TypeError, AttributeError):

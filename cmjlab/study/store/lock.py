@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from cmjlab.errors import StudyError
+from cmjlab.safe_open import read_text
 
 
 @contextlib.contextmanager
@@ -67,7 +68,7 @@ def _me() -> dict[str, object]:
 
 def _holder(path: Path) -> str:
     try:
-        who = json.loads(path.read_text(encoding="utf-8"))
+        who = json.loads(read_text(path))
         return f"process {who['pid']} on {who['host']} since {who['since']}"
     except (OSError, ValueError, KeyError, TypeError):
         return "its name is not known"

@@ -20,6 +20,7 @@ import pandas as pd
 from cmjlab.catalog import METRICS
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import ENGINE
+from cmjlab.safe_open import read_file
 from cmjlab.study.store.one_file import FileResult
 
 _TEXT, _REAL, _WHOLE, _FLAG = "str", "float64", "int64", "bool"
@@ -53,6 +54,8 @@ CHECK_COLUMNS = {
 _ARROW = {_TEXT: "string", _REAL: "double", _WHOLE: "int64", _FLAG: "bool"}
 #: More parts than this are joined into one when the next is written.
 MOST_PARTS = 40
+#: A part of 100,000 jumps has some 60 MB.
+_PART_LIMIT_MB = 2_000.0
 
 
 def frame_of(rows: Sequence[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
@@ -163,7 +166,7 @@ def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
     import pyarrow.parquet as pq
 
     try:
-        table = pq.read_table(path, memory_map=False)
+        table = pq.read_table(pa.BufferReader(read_file(path, limit_mb=_PART_LIMIT_MB)))
     except (OSError, pa.ArrowException):
         return None
     if not table.schema.remove_metadata().equals(_schema(columns)):
