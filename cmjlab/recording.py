@@ -15,6 +15,7 @@ from cmjlab.errors import ArgumentError
 from cmjlab.upstairs import upstairs
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 FloatArray = NDArray[np.float64]
@@ -141,8 +142,13 @@ class Recording:
         kept = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.init}
         return Recording(**{**kept, **changes})
 
-    def plot(self) -> Figure:
+    def plot(self, *, ax: Axes | None = None) -> Figure:
         """Return the figure of the force over time, of every plate and their sum.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Axes of your own to draw in; default a figure of its own.
 
         Returns
         -------
@@ -155,7 +161,7 @@ class Recording:
         >>> cj.simulate_jump(seed=1).recording.plot().alt_text[:15]
         'Force over time'
         """
-        return upstairs("plot_recording")(self)  # type: ignore[no-any-return]
+        return upstairs("plot_recording")(self, ax=ax)  # type: ignore[no-any-return]
 
     def __repr__(self) -> str:
         return upstairs("text_of")(self)  # type: ignore[no-any-return]

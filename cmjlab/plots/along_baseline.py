@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 
 from cmjlab.errors import StatsError
 from cmjlab.plots.labels import (
@@ -16,7 +17,17 @@ from cmjlab.plots.labels import (
     shown,
     value_text,
 )
-from cmjlab.plots.style import INK, MUTED, Picture, group_looks, picture, styled, zero_line
+from cmjlab.plots.style import (
+    INK,
+    MUTED,
+    Picture,
+    described,
+    group_looks,
+    legend_beside,
+    one_panel,
+    styled,
+    zero_line,
+)
 from cmjlab.results import Result
 
 
@@ -27,6 +38,7 @@ def along_baseline_figure(
     *,
     first: str | None = None,
     second: str | None = None,
+    ax: Axes | None = None,
 ) -> Picture:
     """Draw the difference between two groups against the baseline, where its slopes differ.
 
@@ -38,6 +50,8 @@ def along_baseline_figure(
         Default: the first metric of the result.
     first, second : str, optional
         The groups; default the first contrast that there is.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -56,8 +70,7 @@ def along_baseline_figure(
     x, estimate, low, high = (
         shown(name, band[c]) for c in ("baseline", "estimate", "ci_low", "ci_high")
     )
-    figure = picture(13.5, 9.0)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, 13.5, 9.0)
     axes.fill_between(x, low, high, color=MUTED, alpha=0.3, linewidth=0,
                       label="band for all baselines at once")  # fmt: skip
     axes.plot(x, estimate, color=INK, linewidth=1.8, label="difference")
@@ -69,9 +82,8 @@ def along_baseline_figure(
     _draw_athletes(axes, result, name, pair)
     axes.set_xlabel(metric_axis(name) + f", {result.settings['before']}")
     axes.set_ylabel(f"{pair[0]} − {pair[1]}, {result.settings['after']},\n{metric_axis(name)}")
-    figure.legend(loc="outside upper left", ncols=3)
-    figure.alt_text = along_baseline_alt_text(result, name, pair)
-    return figure
+    legend_beside(figure, axes, "outside upper left", ncols=3)
+    return described(figure, along_baseline_alt_text(result, name, pair))
 
 
 def _band(result: Result, metric: str, first: str | None, second: str | None) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 
 from cmjlab.plots.forest import Line, draw_forest
 from cmjlab.plots.labels import (
@@ -24,8 +25,11 @@ from cmjlab.plots.style import (
     MUTED,
     TEXT_WIDTH_CM,
     Picture,
+    described,
     group_looks,
+    legend_beside,
     matters_band,
+    one_panel,
     picture,
     safe,
     styled,
@@ -178,7 +182,11 @@ def _difference_label(row: pd.Series) -> str:
 
 @styled
 def difference_figure(
-    result: Result, metric: str | None = None, *, change_that_matters: Any = None
+    result: Result,
+    metric: str | None = None,
+    *,
+    change_that_matters: Any = None,
+    ax: Axes | None = None,
 ) -> Picture:
     """Draw the differences between groups with their intervals and the change that matters.
 
@@ -190,6 +198,8 @@ def difference_figure(
         Default: the first metric of the result.
     change_that_matters : float or mapping, optional
         In the metric's table unit; shaded.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
     """
     name = metric_or_first(result, metric)
     rows = _difference_rows(result, name)
@@ -201,16 +211,14 @@ def difference_figure(
             text = interval_words(name, row, signed=True)
         lines.append(Line(_difference_label(row), estimate, low, high, text=text,
                           marker="o" if row["statistic"] == "adjusted_difference" else "s"))  # fmt: skip
-    figure = picture(height_cm=2.2 + 0.95 * len(lines))
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, height_cm=2.2 + 0.95 * len(lines))
     draw_forest(axes, lines)
     zero_line(axes, vertical=True)
     matters_band(axes, amount_that_matters(change_that_matters, name), vertical=True)
     n = int(rows["n"].max()) if rows["n"].notna().any() else None
     label = metric_axis(name, n, change=True)
     axes.set_xlabel(label.replace("Change in", "Difference between groups in"))
-    figure.alt_text = difference_alt_text(result, name)
-    return figure
+    return described(figure, difference_alt_text(result, name))
 
 
 def difference_alt_text(result: Result, metric: str) -> str:
@@ -322,7 +330,7 @@ def individual_alt_text(result: Result, metric: str) -> str:
 
 
 @styled
-def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
+def drift_figure(frame: pd.DataFrame, metric: str, *, ax: Axes | None = None) -> Picture:
     """Draw how far groups chosen on a baseline fall back towards the squad without training.
 
     Parameters
@@ -332,6 +340,8 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
         before any training), in the metric's table unit.
     metric : str
         Metric of both columns.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -341,8 +351,7 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
     """
     part = frame.dropna(subset=["first", "second"])
     looks = group_looks(part["group"])
-    figure = picture(height_cm=9.5)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, height_cm=9.5)
     first, second = shown(metric, part["first"]), shown(metric, part["second"])
     ends = [min(first.min(), second.min()), max(first.max(), second.max())]
     axes.plot(ends, ends, color=MUTED, linewidth=0.9, linestyle=(0, (4, 2)), label="no change")
@@ -357,9 +366,8 @@ def drift_figure(frame: pd.DataFrame, metric: str) -> Picture:
     axes.set_xlabel(metric_axis(metric) + "\nbaseline that decided the group")
     axes.set_ylabel(metric_axis(metric) + "\nnext baseline, before training")
     axes.set_aspect("equal", adjustable="datalim")
-    figure.legend(loc="outside right upper")
-    figure.alt_text = drift_alt_text(part, metric)
-    return figure
+    legend_beside(figure, axes, "outside right upper")
+    return described(figure, drift_alt_text(part, metric))
 
 
 def drift_alt_text(frame: pd.DataFrame, metric: str) -> str:

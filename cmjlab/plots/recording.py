@@ -7,9 +7,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cmjlab.plots.jump_words import plate_name, sum_name
-from cmjlab.plots.style import MUTED, PALETTE, Picture, picture, safe, styled
+from cmjlab.plots.style import (
+    MUTED,
+    PALETTE,
+    Picture,
+    described,
+    legend_beside,
+    one_panel,
+    safe,
+    styled,
+)
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
     from cmjlab.recording import Recording
 
 #: More points than this are not seen: each drawn point is then the first of several.
@@ -17,13 +28,15 @@ _MOST_POINTS = 20_000
 
 
 @styled
-def recording_figure(recording: Recording) -> Picture:
+def recording_figure(recording: Recording, *, ax: Axes | None = None) -> Picture:
     """Draw the force of every plate and their sum as they were read.
 
     Parameters
     ----------
     recording : Recording
         Force in newtons; lost samples are gaps.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -39,8 +52,7 @@ def recording_figure(recording: Recording) -> Picture:
     """
     step = max(1, -(-recording.n_samples // _MOST_POINTS))
     time = recording.time_s[::step]
-    figure = picture(height_cm=7.0)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, height_cm=7.0)
     single = [p for p in recording.plates if p != "total"]
     if len(single) > 1:
         for i, plate in enumerate(single):
@@ -51,9 +63,8 @@ def recording_figure(recording: Recording) -> Picture:
     axes.set_xlabel("Time (s)")
     axes.set_ylabel("Force on the plate (N)")
     if len(axes.lines) > 2:
-        figure.legend(loc="outside upper left", ncols=len(axes.lines))
-    figure.alt_text = recording_alt_text(recording)
-    return figure
+        legend_beside(figure, axes, "outside upper left", ncols=len(axes.lines))
+    return described(figure, recording_alt_text(recording))
 
 
 def recording_alt_text(recording: Recording) -> str:

@@ -26,6 +26,9 @@ from cmjlab.plots.style import (
     MUTED,
     PALETTE,
     Picture,
+    described,
+    legend_beside,
+    one_panel,
     picture,
     safe,
     styled,
@@ -112,7 +115,11 @@ def sessions_alt_text(result: Result, metric: str) -> str:
 
 @styled
 def agreement_figure(
-    result: Result, metric: str | None = None, *, sessions: tuple[str, str] | None = None
+    result: Result,
+    metric: str | None = None,
+    *,
+    sessions: tuple[str, str] | None = None,
+    ax: Axes | None = None,
 ) -> Picture:
     """Draw the difference of two sessions against their mean, with bias and limits of agreement.
 
@@ -125,6 +132,8 @@ def agreement_figure(
         Default: the first metric of the result.
     sessions : tuple of two str, optional
         Default: the first two.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Notes
     -----
@@ -135,8 +144,7 @@ def agreement_figure(
     first, second = sessions or tuple(wide.columns[:2])
     both = wide[[first, second]].dropna()
     mean, difference = both.mean(axis=1), both[second] - both[first]
-    figure = picture(height_cm=7.6)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, height_cm=7.6)
     axes.plot(shown(name, mean), shown(name, difference), linestyle="none", marker="o",
               color=PALETTE[0], markersize=5, markerfacecolor="white")  # fmt: skip
     zero_line(axes)
@@ -151,8 +159,7 @@ def agreement_figure(
     axes.set_xlabel(f"Mean of {safe(first)} and {safe(second)} ({metric_unit(name)})")
     axes.set_ylabel(f"{safe(second)} − {safe(first)} ({metric_unit(name)}), n = {len(both)}")
     axes.set_title(safe(metric_label(name)))
-    figure.alt_text = agreement_alt_text(result, name, (second, first), len(both))
-    return figure
+    return described(figure, agreement_alt_text(result, name, (second, first), len(both)))
 
 
 def _agreement_row(
@@ -198,7 +205,9 @@ def _threshold(result: Result, metric: str, matters: Any) -> tuple[float, bool]:
 
 
 @styled
-def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> Picture:
+def typical_error_figure(
+    result: Result, *, change_that_matters: Any = None, ax: Axes | None = None
+) -> Picture:
     """Draw the typical error of every metric as a share of the change that matters.
 
     Parameters
@@ -208,6 +217,8 @@ def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> 
     change_that_matters : float or mapping, optional
         In each metric's table unit. Where none was declared, a fifth of the true spread
         between athletes stands in; such lines are hollow and say so.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -228,8 +239,7 @@ def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> 
         text += "" if np.isfinite(scale) else ": nothing to compare with"
         lines.append(Line(metric_label(name), estimate, low, high, text=text, filled=declared,
                           marker=MARKERS[0] if declared else MARKERS[1]))  # fmt: skip
-    figure = picture(height_cm=2.4 + 0.66 * len(lines))
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, height_cm=2.4 + 0.66 * len(lines))
     draw_forest(axes, lines)
     axes.axvline(1.0, color=MUTED, linewidth=1.0)
     axes.set_xlim(left=0)
@@ -244,9 +254,8 @@ def typical_error_figure(result: Result, *, change_that_matters: Any = None) -> 
             axes.plot([], [], linestyle="none", marker=marker, color=PALETTE[0], label=label,
                       markerfacecolor=PALETTE[0] if filled else "white")  # fmt: skip
     if axes.get_legend_handles_labels()[0]:
-        figure.legend(loc="outside upper left", ncols=2, handletextpad=0.3)
-    figure.alt_text = typical_error_alt_text(result, change_that_matters)
-    return figure
+        legend_beside(figure, axes, "outside upper left", ncols=2, handletextpad=0.3)
+    return described(figure, typical_error_alt_text(result, change_that_matters))
 
 
 def typical_error_alt_text(result: Result, change_that_matters: Any = None) -> str:
@@ -269,7 +278,11 @@ def typical_error_alt_text(result: Result, change_that_matters: Any = None) -> s
 
 @styled
 def jumps_needed_figure(
-    result: Result, metric: str | None = None, *, change_that_matters: Any = None
+    result: Result,
+    metric: str | None = None,
+    *,
+    change_that_matters: Any = None,
+    ax: Axes | None = None,
 ) -> Picture:
     """Draw the typical error of a mean against the number of jumps, one line per sessions.
 
@@ -282,11 +295,12 @@ def jumps_needed_figure(
         Default: the first metric of the result.
     change_that_matters : float or mapping, optional
         In the metric's table unit; drawn as a line.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
     """
     name = metric_or_first(result, metric)
     curve = points(result, "curve", name)
-    figure = picture(height_cm=7.6)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, height_cm=7.6)
     counts = sorted(set(curve["n_sessions"].astype(int)))
     for i, count in enumerate(counts):
         part = curve[curve["n_sessions"] == count].sort_values("n_jumps")
@@ -309,9 +323,8 @@ def jumps_needed_figure(
     )
     axes.set_title(safe(metric_label(name)))
     axes.set_xticks(sorted(set(curve["n_jumps"].astype(int))))
-    figure.legend(loc="outside right center")
-    figure.alt_text = jumps_needed_alt_text(result, name)
-    return figure
+    legend_beside(figure, axes, "outside right center")
+    return described(figure, jumps_needed_alt_text(result, name))
 
 
 def jumps_needed_alt_text(result: Result, metric: str) -> str:

@@ -23,7 +23,7 @@ from typing import Any, ParamSpec
 import matplotlib as mpl
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, SubFigure
 
 from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
@@ -137,6 +137,36 @@ def _same_clips(svg: str) -> str:
 def picture(width_cm: float = TEXT_WIDTH_CM, height_cm: float = 9.0) -> Picture:
     """Return an empty Picture of this size; call it inside a function marked :func:`styled`."""
     return Picture(figsize=(width_cm * _CM, height_cm * _CM), layout="constrained")
+
+
+def one_panel(
+    ax: Axes | None, width_cm: float = TEXT_WIDTH_CM, height_cm: float = 9.0
+) -> tuple[Picture, Axes]:
+    """Return where a figure of one panel is drawn: a Picture of this size, or a person's own Axes."""
+    if ax is None:
+        own = picture(width_cm, height_cm)
+        return own, own.subplots()
+    figure: Any = ax.figure
+    while isinstance(figure, SubFigure):
+        figure = figure.figure
+    return figure, ax
+
+
+def legend_beside(figure: Figure, axes: Axes, loc: Any, **looks: Any) -> None:
+    """Write the legend outside the panel of a Picture; above a person's own Axes, below a title in it."""
+    if isinstance(figure, Picture):
+        figure.legend(loc=loc, **looks)
+    elif axes.get_title():
+        axes.legend()
+    else:
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+
+
+def described(figure: Picture, text: str) -> Picture:
+    """Return the figure with its alt text; in a person's own figure it follows that of other panels."""
+    before = getattr(figure, "alt_text", "")
+    figure.alt_text = f"{before} {text}".strip()
+    return figure
 
 
 def styled(make: Callable[P, Picture]) -> Callable[P, Picture]:

@@ -15,7 +15,10 @@ from cmjlab.plots.style import (
     PALETTE,
     Picture,
     axis_label,
+    described,
     group_looks,
+    legend_beside,
+    one_panel,
     picture,
     safe,
     styled,
@@ -26,7 +29,9 @@ from cmjlab.words.catalog import read_words
 
 
 @styled
-def threshold_figure(result: Result, *, stratum: str | None = None) -> Picture:
+def threshold_figure(
+    result: Result, *, stratum: str | None = None, ax: Axes | None = None
+) -> Picture:
     """Draw the outcome against the measure of the cut, with line, cut and noise.
 
     Parameters
@@ -35,6 +40,8 @@ def threshold_figure(result: Result, *, stratum: str | None = None) -> Picture:
         From :func:`cmjlab.stats.subgroups.evidence.threshold_evidence`.
     stratum : str, optional
         One stratum; the first by default.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -49,8 +56,7 @@ def threshold_figure(result: Result, *, stratum: str | None = None) -> Picture:
     metric, outcome, cut = settings["metric"], settings["outcome"], settings["cut"]
     x, y = shown(metric, part["x"]), shown(outcome, part["y"])
     noise = points(result, "noise").set_index("metric")["typical_error"]
-    figure = picture(13.5, 9.5)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, 13.5, 9.5)
     errors = [float(shown(m, noise[m])) if m in noise else 0.0 for m in (metric, outcome)]
     axes.errorbar(x, y, xerr=errors[0], yerr=errors[1], fmt="o", color=PALETTE[0], markersize=4.5,
                   markerfacecolor="white", elinewidth=0.6, alpha=0.85)  # fmt: skip
@@ -66,14 +72,16 @@ def threshold_figure(result: Result, *, stratum: str | None = None) -> Picture:
     axes.plot([], [], color=PALETTE[1], linewidth=2.2, label="mean on each side")
     axes.plot([], [], color=MUTED, label="straight line")
     note = "; bars: one typical error" if any(errors) else ""
-    figure.legend(loc="outside upper left", ncols=2)
+    legend_beside(figure, axes, "outside upper left", ncols=2)
     axes.set_xlabel(_axis(metric, len(part)) + note)
     axes.set_ylabel(_axis(outcome))
-    figure.alt_text = (
-        f"{_label(outcome)} against {_label(metric)} of {len(part)} athletes with the"
-        f" cut at {cut:g}. " + _said(result.sentences)
+    return described(
+        figure,
+        (
+            f"{_label(outcome)} against {_label(metric)} of {len(part)} athletes with the"
+            f" cut at {cut:g}. " + _said(result.sentences)
+        ),
     )
-    return figure
 
 
 def _label(metric: str) -> str:
@@ -96,7 +104,9 @@ def _draw_line(axes: Axes, x: np.ndarray, y: np.ndarray) -> None:
 
 
 @styled
-def force_distance_figure(table: pd.DataFrame, *, session: str, group: str = "group") -> Picture:
+def force_distance_figure(
+    table: pd.DataFrame, *, session: str, group: str = "group", ax: Axes | None = None
+) -> Picture:
     """Draw force share against push distance, with lines of equal jump height.
 
     Parameters
@@ -106,6 +116,8 @@ def force_distance_figure(table: pd.DataFrame, *, session: str, group: str = "gr
     session : str
     group : str
         Column that gives marker and colour, in the order of its categories; may be missing.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -117,8 +129,7 @@ def force_distance_figure(table: pd.DataFrame, *, session: str, group: str = "gr
         subset=["force_share", "push_distance_m"]
     )
     styles = group_looks(part[group].dropna()) if group in part else {}
-    figure = picture(13.5, 10.0)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, 13.5, 10.0)
     distance = part["push_distance_m"].to_numpy(float)
     share = part["force_share"].to_numpy(float)
     wide = np.linspace(distance.min() * 0.94, distance.max() * 1.06, 80)
@@ -138,13 +149,15 @@ def force_distance_figure(table: pd.DataFrame, *, session: str, group: str = "gr
     axes.set_xlabel(f"Push distance (cm), n = {len(part)}")
     axes.set_ylabel("Force share (mean force / body weight − 1)")
     if styles:
-        figure.legend(loc="outside upper left", ncols=4)
-    figure.alt_text = (
-        f"Force share against push distance of {len(part)} athletes in {session}, with lines of equal"
-        f" jump height; push distance {100 * distance.min():.0f} to {100 * distance.max():.0f} cm,"
-        f" force share {share.min():.2f} to {share.max():.2f}."
+        legend_beside(figure, axes, "outside upper left", ncols=4)
+    return described(
+        figure,
+        (
+            f"Force share against push distance of {len(part)} athletes in {session}, with lines of equal"
+            f" jump height; push distance {100 * distance.min():.0f} to {100 * distance.max():.0f} cm,"
+            f" force share {share.min():.2f} to {share.max():.2f}."
+        ),
     )
-    return figure
 
 
 def _height_lines(
@@ -169,7 +182,7 @@ def _height_lines(
 
 
 @styled
-def repeat_figure(result: Result, metric: str | None = None) -> Picture:
+def repeat_figure(result: Result, metric: str | None = None, *, ax: Axes | None = None) -> Picture:
     """Draw a measure at the second baseline against the first.
 
     Parameters
@@ -178,6 +191,8 @@ def repeat_figure(result: Result, metric: str | None = None) -> Picture:
         From :func:`cmjlab.stats.subgroups.evidence.metric_repeatability`.
     metric : str, optional
         Default: the first measure.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
     """
     frame = points(result, "values")
     name = metric or str(frame["metric"].iloc[0])
@@ -185,8 +200,7 @@ def repeat_figure(result: Result, metric: str | None = None) -> Picture:
     wide = frame[frame["metric"] == name].pivot(index="athlete", columns="session", values="value")
     wide = wide[[first, second]].dropna()
     x, y = shown(name, wide[first]), shown(name, wide[second])
-    figure = picture(9.5, 9.0)
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, 9.5, 9.0)
     ends = [min(x.min(), y.min()), max(x.max(), y.max())]
     axes.plot(ends, ends, color=MUTED, linewidth=0.8)
     axes.plot(x, y, linestyle="none", marker="o", color=PALETTE[0], markerfacecolor="white")
@@ -195,20 +209,23 @@ def repeat_figure(result: Result, metric: str | None = None) -> Picture:
     axes.set_xlabel(f"{safe(first)}{unit}, n = {len(wide)}")
     axes.set_ylabel(f"{safe(second)}{unit}")
     axes.set_aspect("equal", adjustable="datalim")
-    figure.alt_text = f"{_label(name)} in {second} against {first}, n = {len(wide)}. " + _said(
-        result.sentences_about(name)
+    return described(
+        figure,
+        f"{_label(name)} in {second} against {first}, n = {len(wide)}. "
+        + _said(result.sentences_about(name)),
     )
-    return figure
 
 
 @styled
-def placement_figure(result: Result) -> Picture:
+def placement_figure(result: Result, *, ax: Axes | None = None) -> Picture:
     """Draw how certain each athlete's placement is, one row per athlete, subgroup by subgroup.
 
     Parameters
     ----------
     result : Result
         From :func:`cmjlab.subgroup_athletes`.
+    ax : matplotlib.axes.Axes, optional
+        Axes of your own to draw in; default a figure of its own.
 
     Returns
     -------
@@ -222,8 +239,7 @@ def placement_figure(result: Result) -> Picture:
     rank = {g: i for i, g in enumerate(groups)}
     frame = frame.assign(_rank=frame["by_rules"].map(rank).fillna(len(rank)))
     frame = frame.sort_values(["_rank", "probability"], ascending=[True, False], ignore_index=True)
-    figure = picture(14.0, 2.4 + 0.42 * len(frame))
-    axes = figure.subplots()
+    figure, axes = one_panel(ax, 14.0, 2.4 + 0.42 * len(frame))
     at = np.arange(len(frame))
     axes.hlines(at, 0, 1, color="#dfe3e7", linewidth=0.8, zorder=0)
     for g, style in styles.items():
@@ -245,9 +261,10 @@ def placement_figure(result: Result) -> Picture:
     axes.set_xlim(-0.02, 1.02)
     close = read_words().say("call.close")
     axes.set_xlabel(f"Probability (filled: by the rules; left of {sure:g}: {close})")
-    figure.legend(loc="outside upper left", ncols=4)
-    figure.alt_text = "Probability of each subgroup for every athlete. " + _said(result.sentences)
-    return figure
+    legend_beside(figure, axes, "outside upper left", ncols=4)
+    return described(
+        figure, "Probability of each subgroup for every athlete. " + _said(result.sentences)
+    )
 
 
 @styled
