@@ -71,9 +71,14 @@ def report(
     draft: Annotated[
         bool, typer.Option(help="From what is there, listing what is missing.")
     ] = False,
-    full: Annotated[
-        bool, typer.Option("--full", help="Everything; else about a dozen pages.")
-    ] = False,
+    form: Annotated[
+        bool | None,
+        typer.Option(
+            "--full/--paper",
+            help="Everything, else about a dozen pages; or methods, results and table of a paper.",
+            show_default=False,
+        ),
+    ] = None,
     people: Annotated[
         bool | None,
         typer.Option(
@@ -89,8 +94,12 @@ def report(
 ) -> None:
     """Write the block report: one page for coaches and what stands behind it, tables beside it.
 
-    --out may be a folder, or a file ending in .html, .docx or .pdf.
+    --out may be a folder, or a file ending in .html, .docx or .pdf. --paper writes methods,
+    results and a table as text for a paper instead, as paper.html.
     """
+    if form is False:
+        _paper(study, out, decimal)
+        return
     with say.plain_errors():
         from cmjlab.report.build.choices import Choices
         from cmjlab.report.gather import gather
@@ -98,7 +107,7 @@ def report(
 
         opened, choices = (
             _open_for_report(study, out),
-            Choices(full, bool(people), decimal, people is False),
+            Choices(bool(form), bool(people), decimal, people is False),
         )
         with say.progress("report") as step:
             data = gather(opened, progress=step, draft=draft, choices=choices)
@@ -111,6 +120,22 @@ def report(
 
             written = save_all(data.figures, path.parent / "figures")
             say.line(f"figures: {len(written)} files in {path.parent / 'figures'}")
+        stop_message(data.stops)
+
+
+def _paper(folder: Path, out: Path | None, decimal: str) -> None:
+    """Write methods, results and table of a paper."""
+    with say.plain_errors():
+        from cmjlab.report.build.choices import Choices
+        from cmjlab.report.paper_page import paper_page, write_paper
+
+        opened = _open_for_report(folder, out)
+        with say.progress("paper") as step:
+            data = paper_page(opened, progress=step, choices=Choices(decimal=decimal))
+        page = write_paper(data, out or opened.results)
+        say.line(f"paper: {page}")
+        say.line(f"numbers: {page.with_suffix('.csv')}")
+        say.line("note: a draft; the page lists what only you can write.")
         stop_message(data.stops)
 
 

@@ -43,7 +43,7 @@ INNER_ROOMS = {
         ["watch"],
     ],
     "report": [
-        ["blocks"], ["build"], ["sections"], ["render"], ["gather", "squad_page", "study_figures"], ["write"], ["notebooks", "sheets"],
+        ["blocks"], ["build"], ["sections"], ["render"], ["gather", "paper_page", "squad_page", "study_figures"], ["write"], ["notebooks", "sheets"],
     ],
 }  # fmt: skip
 #: Imports inside a step that are agreed: who imports, and what.
