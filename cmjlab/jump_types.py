@@ -41,6 +41,14 @@ class Check:
         of scope jump makes the whole jump not accepted; its numbers stay as evidence.
     reason : str
         One sentence for a person.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jump = cj.measure(cj.simulate_fault("double_dip"))
+    >>> check = jump.check("double_dip")
+    >>> check.status, check.scope
+    ('fail', 'jump')
     """
 
     code: str
@@ -90,6 +98,13 @@ class Jump:
         defined for this recording.
     load_kg : float
         What the athlete carried; the motion is that of athlete and load together.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jump = cj.measure(cj.simulate_jump(seed=1).recording)
+    >>> jump.accepted, round(jump.metrics["jump_height_m"], 3)
+    (True, 0.345)
     """
 
     recording: Recording

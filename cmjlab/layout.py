@@ -18,6 +18,12 @@ class Layout(Settings):
 
     Everything may be left at its default: the reader then finds out, writes each assumption
     into the recording's notes, and stops where two readings are possible.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.Layout(force_columns=("Fz",), force_unit="kN")
+    Layout(force_columns=('Fz',), force_unit='kN')
     """
 
     match: str = setting("", "file-name pattern with * and ?; empty: every file")

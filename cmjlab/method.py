@@ -21,7 +21,16 @@ MCMAHON = "McMahon et al. 2018, Strength Cond J 40(4):96 (abstract read; event r
 
 @dataclass(frozen=True, eq=False)
 class Method(Settings):
-    """All choices of the signal analysis; frozen, hashable, written to and read from TOML."""
+    """All choices of the signal analysis; frozen, hashable, written to and read from TOML.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.Method(onset_rule="sd", onset_sd=5.0)
+    Method(onset_rule='sd')
+    >>> cj.Method() == cj.Method(onset_rule="fit")
+    True
+    """
 
     gravity_m_per_s2: float = setting(
         STANDARD_GRAVITY,

@@ -27,6 +27,12 @@ class Selection(Settings):
 
     ``before="base2"`` in a change analysis with a Selection on "base1" is the clean change;
     an ANCOVA that leaves out a selecting variable is refused.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.Selection(("jump_height_m",), "base1").session
+    'base1'
     """
 
     metrics: tuple[str, ...] = setting((), "metrics whose values decided the group")
@@ -42,7 +48,15 @@ class Selection(Settings):
 
 @dataclass(frozen=True, eq=False)
 class Plan(Settings):
-    """What was planned: summary of jumps, primary metric, change that matters, groups."""
+    """What was planned: summary of jumps, primary metric, change that matters, groups.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> plan = cj.Plan(change_that_matters={"jump_height_m": 0.015}, control_group="usual")
+    >>> plan.primary_metric
+    'jump_height_m'
+    """
 
     summary: str = setting(
         "mean",

@@ -66,10 +66,23 @@ class Recording:
     notes : tuple of ReadingNote
         Every assumption made while reading.
 
+    Attributes
+    ----------
+    total_n : ndarray, shape (n_samples,)
+        Force on all plates in newtons, made from the others.
+
     Raises
     ------
     ArgumentError
         When shape, rate or plate names are not usable.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import numpy as np
+    >>> still = cj.Recording(np.full(2000, 700.0), rate_hz=1000, athlete="A01")
+    >>> still.duration_s
+    2.0
     """
 
     force_n: FloatArray

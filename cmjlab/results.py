@@ -63,6 +63,16 @@ class Result:
     sentences : tuple of Sentence
         The result in plain words: keys and numbers, put into words when they are read. May be
         given as a :class:`~cmjlab.later.Later`, which is called when somebody reads them.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> within = cj.change_within(table, before="base2", after="post")
+    >>> within.kind, len(within.rows("mean_change"))
+    ('change_within', 1)
+    >>> round(within.value("mean_change"), 3)  # metres
+    0.01
     """
 
     kind: str

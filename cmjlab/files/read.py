@@ -54,8 +54,14 @@ def read_recording(
 
     Examples
     --------
-    >>> recording = read_recording("sub-A07_ses-base1_run-02.csv")  # doctest: +SKIP
-    >>> recording = read_recording("force.txt", rate_hz=1000)  # doctest: +SKIP
+    >>> import cmjlab as cj
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "jump.csv"
+    ...     _ = cj.write_recording(cj.simulate_jump(seed=1).recording, path)
+    ...     cj.read_recording(path).rate_hz
+    1000.0
     """
     if rate_hz is not None:
         rate_hz = number("rate_hz", rate_hz, low=1.0, high=1e6, unit="Hz")

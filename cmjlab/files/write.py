@@ -58,6 +58,16 @@ def write_recording(
     ------
     ArgumentError
         When an argument is not usable or the ending is not one of these.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = cj.write_recording(cj.simulate_jump(seed=1).recording, Path(folder) / "jump.csv")
+    ...     path.read_text().splitlines()[0]
+    'time_s,force_left_n,force_right_n'
     """
     path = Path(path)
     low = path.name.lower()

@@ -37,6 +37,15 @@ def split_jumps(recording: Recording, method: Method = _DEFAULT) -> list[Recordi
     ------
     JumpError
         When the input itself is not usable.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import numpy as np
+    >>> one = cj.simulate_jump(seed=1).recording
+    >>> two = one.replace(force_n=np.vstack([one.force_n, one.force_n]))
+    >>> [part.jump for part in cj.split_jumps(two)]
+    [1, 2]
     """
     signal = prepare(recording)
     flights = sorted(find_contacts(signal, method).flights, key=lambda f: f.start)

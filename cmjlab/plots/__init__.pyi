@@ -1,9 +1,9 @@
 from .along_baseline import along_baseline_figure as along_baseline_figure
 from .change import difference_figure as difference_figure
-from .change import drift_figure as drift_figure
 from .change import individual_figure as individual_figure
 from .change import paired_figure as paired_figure
 from .choose import figures_of as figures_of
+from .drift import drift_figure as drift_figure
 from .flow import FlowStep as FlowStep
 from .flow import flow_figure as flow_figure
 from .jump import jump_figure as jump_figure

@@ -63,6 +63,21 @@ def along_baseline_figure(
     ------
     StatsError
         When the result holds no difference along the baseline.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import numpy as np, pandas as pd
+    >>> rng = np.random.default_rng(1)
+    >>> first = rng.normal(0.34, 0.04, 40)
+    >>> group = np.repeat(["jump", "usual"], 20)
+    >>> gain = np.where(group == "jump", 0.02 - 0.9 * (first - 0.34), 0.0) + rng.normal(0, 0.006, 40)
+    >>> table = pd.DataFrame({"athlete": [f"A{i:02d}" for i in range(40)] * 2, "group": [*group] * 2,
+    ...                       "session": ["pre"] * 40 + ["post"] * 40,
+    ...                       "jump_height_m": [*first, *(first + gain)]})
+    >>> found = cj.change_between(table, before="pre", after="post", control="usual")
+    >>> cj.plots.along_baseline_figure(found).alt_text[:10]
+    'Difference'
     """
     name = metric_or_first(result, metric)
     band = _band(result, name, first, second)

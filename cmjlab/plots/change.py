@@ -22,12 +22,10 @@ from cmjlab.plots.labels import (
 )
 from cmjlab.plots.style import (
     INK,
-    MUTED,
     TEXT_WIDTH_CM,
     Picture,
     described,
     group_looks,
-    legend_beside,
     matters_band,
     one_panel,
     picture,
@@ -39,7 +37,7 @@ from cmjlab.plots.style import (
 from cmjlab.results import Result
 from cmjlab.words.catalog import read_words
 
-_EVERYONE = "all athletes"
+EVERYONE = "all athletes"
 #: Athletes in one column of the figure of individuals.
 _MOST_LINES = 36
 #: From here on the panels of groups share the width of a page.
@@ -51,7 +49,7 @@ def _looks(groups: pd.Series, result: Result) -> dict[str, dict[str, Any]]:
     return group_looks(groups, result.settings.get("groups", ()))
 
 
-def _of(frame: pd.DataFrame, group: str) -> pd.DataFrame:
+def rows_of(frame: pd.DataFrame, group: str) -> pd.DataFrame:
     """Return the rows of one group; "" are those without a group."""
     names = frame["group"].astype(object).where(frame["group"].notna(), "").astype(str)
     return frame[names == group]
@@ -85,13 +83,21 @@ def paired_figure(
     change_that_matters : float or mapping, optional
         In the metric's table unit; shaded in the lower panels.
     height_cm : float
-        Height of the figure.
+        Height of the figure in cm.
 
     Returns
     -------
     Picture
         Upper panels: one per group, thin lines athletes, thick line the group mean. Lower
         panels: each athlete's change as a mark, the mean change with its interval beside.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> within = cj.change_within(table, before="base2", after="post", group="group")
+    >>> cj.plots.paired_figure(within).alt_text[:31]
+    'Jump height (take-off velocity)'
     """
     name = metric_or_first(result, metric)
     pairs = points(result, "pairs", name)
@@ -105,7 +111,7 @@ def paired_figure(
     )
     before, after = _session_names(result)
     for column, group in enumerate(groups):
-        part = _of(pairs, group)
+        part = rows_of(pairs, group)
         upper, lower = grid[0][column], grid[1][column]
         values = shown(name, part[["before", "after"]].to_numpy())
         upper.plot([0, 1], values.T, color=looks[group]["color"], linewidth=0.8, alpha=0.45)
@@ -113,7 +119,7 @@ def paired_figure(
                    marker=looks[group]["marker"], markersize=7)  # fmt: skip
         upper.set_xticks([0, 1], [safe(before), safe(after)])
         upper.set_xlim(-0.25, 1.25)
-        title = f"{group or _EVERYONE}, n = {len(part)}"
+        title = f"{group or EVERYONE}, n = {len(part)}"
         upper.set_title(wrapped(title, int(4.6 * panel)), fontsize=8 if many else None)
         _draw_changes(lower, shown(name, part["change"]), looks[group])
         row = _mean_change(result, name, group)
@@ -160,10 +166,10 @@ def paired_alt_text(result: Result, metric: str) -> str:
     before, after = _session_names(result)
     parts = [f"{metric_label(metric)} of each athlete in {before} and {after}, joined by lines."]
     for group in _looks(pairs["group"], result):
-        n = len(_of(pairs, group))
+        n = len(rows_of(pairs, group))
         row = _mean_change(result, metric, group)
         mean = interval_words(metric, row, signed=True) if row is not None else "not estimable"
-        parts.append(f"{group or _EVERYONE}, n = {n}: mean change {mean}.")
+        parts.append(f"{group or EVERYONE}, n = {n}: mean change {mean}.")
     return " ".join(parts)
 
 
@@ -200,6 +206,19 @@ def difference_figure(
         In the metric's table unit; shaded.
     ax : matplotlib.axes.Axes, optional
         Axes of your own to draw in; default a figure of its own.
+
+    Returns
+    -------
+    Picture
+        One line per contrast and estimate, its numbers at the right.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> between = cj.change_between(table, before="base2", after="post", control="usual")
+    >>> cj.plots.difference_figure(between).alt_text[:26]
+    'Differences between groups'
     """
     name = metric_or_first(result, metric)
     rows = _difference_rows(result, name)
@@ -247,6 +266,21 @@ def individual_figure(
         Default: the first metric of the result.
     change_that_matters : float or mapping, optional
         In the metric's table unit; shaded.
+
+    Returns
+    -------
+    Picture
+        One line per athlete, largest change first.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> each = cj.change_individual(table, "jump_height_m", before="base2", after="post",
+    ...                             reliability=noise)
+    >>> cj.plots.individual_figure(each).alt_text[:21]
+    'Change in Jump height'
     """
     name = metric_or_first(result, metric)
     rows = result.rows("individual_change", metric=name).copy()
@@ -327,60 +361,3 @@ def individual_alt_text(result: Result, metric: str) -> str:
             f" {value_text(metric, high['estimate'], signed=True)}."
         )
     return text
-
-
-@styled
-def drift_figure(frame: pd.DataFrame, metric: str, *, ax: Axes | None = None) -> Picture:
-    """Draw how far groups chosen on a baseline fall back towards the squad without training.
-
-    Parameters
-    ----------
-    frame : pandas.DataFrame
-        Columns athlete, group (its categories are the study's order), first (value that decided the group), second (next value
-        before any training), in the metric's table unit.
-    metric : str
-        Metric of both columns.
-    ax : matplotlib.axes.Axes, optional
-        Axes of your own to draw in; default a figure of its own.
-
-    Returns
-    -------
-    Picture
-        Second against first baseline with the line of equality; large marks are group means.
-        The arrow from the line of equality to a mark is the drift of that group.
-    """
-    part = frame.dropna(subset=["first", "second"])
-    looks = group_looks(part["group"])
-    figure, axes = one_panel(ax, height_cm=9.5)
-    first, second = shown(metric, part["first"]), shown(metric, part["second"])
-    ends = [min(first.min(), second.min()), max(first.max(), second.max())]
-    axes.plot(ends, ends, color=MUTED, linewidth=0.9, linestyle=(0, (4, 2)), label="no change")
-    for group, look in looks.items():
-        mine = part.index.isin(_of(part, group).index)
-        axes.plot(first[mine], second[mine], linestyle="none", markersize=4.5, alpha=0.65,
-                  markerfacecolor="white", **look)  # fmt: skip
-        x, y = first[mine].mean(), second[mine].mean()
-        axes.annotate("", (x, y), xytext=(x, x), arrowprops={"arrowstyle": "->", "color": INK})
-        axes.plot([x], [y], linestyle="none", markersize=9, **look,
-                  label=safe(f"{group or _EVERYONE}, n = {int(mine.sum())}"))  # fmt: skip
-    axes.set_xlabel(metric_axis(metric) + "\nbaseline that decided the group")
-    axes.set_ylabel(metric_axis(metric) + "\nnext baseline, before training")
-    axes.set_aspect("equal", adjustable="datalim")
-    legend_beside(figure, axes, "outside right upper")
-    return described(figure, drift_alt_text(part, metric))
-
-
-def drift_alt_text(frame: pd.DataFrame, metric: str) -> str:
-    """Return what :func:`drift_figure` shows, in words."""
-    part = frame.dropna(subset=["first", "second"])
-    parts = [
-        f"{metric_label(metric)} in two baselines without training between them; the groups were"
-        " chosen on the first."
-    ]
-    for group in group_looks(part["group"]):
-        mine = _of(part, group)
-        moved = float((mine["second"] - mine["first"]).mean())
-        parts.append(
-            f"{group or _EVERYONE}, n = {len(mine)}: mean moved by {value_text(metric, moved, signed=True)}."
-        )
-    return " ".join(parts)

@@ -23,7 +23,21 @@ _MAIN_CHARACTERS, _ASIDE_CHARACTERS = 51, 44
 
 @dataclass(frozen=True)
 class FlowStep:
-    """One step: what is in it, and what left here (nothing: no box at the right)."""
+    """One step: what is in it, and what left here (nothing: no box at the right).
+
+    Attributes
+    ----------
+    lines : tuple of str
+        Lines of the box.
+    aside : tuple of str
+        Lines of the box at the right.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.plots.FlowStep(("30 athletes",), ("1 ill",)).lines
+    ('30 athletes',)
+    """
 
     lines: tuple[str, ...]
     aside: tuple[str, ...] = ()
@@ -38,10 +52,22 @@ def flow_figure(steps: Sequence[FlowStep]) -> Picture:
     steps : sequence of FlowStep
         At least one. Long texts are broken into lines.
 
+    Returns
+    -------
+    Picture
+        Boxes from top to bottom, what left at the right.
+
     Raises
     ------
     ArgumentError
         No step was given.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> steps = [cj.plots.FlowStep(("30 athletes",)), cj.plots.FlowStep(("29 tested",), ("1 ill",))]
+    >>> cj.plots.flow_figure(steps).alt_text[:24]
+    'Flow from top to bottom:'
     """
     if not steps:
         raise ArgumentError("steps: there is no step to draw; give at least one FlowStep.")

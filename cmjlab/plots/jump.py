@@ -49,6 +49,13 @@ def jump_figure(jump: Jump) -> Picture:
         power (W, up to take-off), velocity (m/s) and displacement (cm), as far as they are
         known: without a height they are not. Bottom: flags in words. Time is on the file's
         own clock (s).
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jump = cj.measure(cj.simulate_jump(seed=1).recording)
+    >>> cj.plots.jump_figure(jump).alt_text[:28]
+    'Vertical force against time.'
     """
     motion = not math.isnan(motion_known_until(jump))
     flags = flag_lines(jump, motion=motion)

@@ -17,7 +17,23 @@ from cmjlab.units import show, shown_unit, to_shown
 
 
 def metric_label(metric: str) -> str:
-    """Return the words for a metric; a user's own column keeps its name, in words."""
+    """Return the words for a metric; a user's own column keeps its name, in words.
+
+    Parameters
+    ----------
+    metric : str
+        Key of the catalog, or a column of the user's own.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.plots.metric_label("jump_height_m")
+    'Jump height (take-off velocity)'
+    """
     return METRICS[metric].label if metric in METRICS else metric.replace("_", " ")
 
 
@@ -33,7 +49,29 @@ def shown(metric: str, values: ArrayLike) -> NDArray[np.float64]:
 
 
 def value_text(metric: str, value: float, *, signed: bool = False, extra_decimals: int = 0) -> str:
-    """Return one value with its unit as a person reads it."""
+    """Return one value with its unit as a person reads it.
+
+    Parameters
+    ----------
+    metric : str
+        Key of the catalog, or a column of the user's own.
+    value : float
+        In the table's unit.
+    signed : bool
+        Write a plus before a value above zero.
+    extra_decimals : int
+        Decimals beyond the usual ones.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.plots.value_text("jump_height_m", 0.3412)
+    '34.1 cm'
+    """
     if metric in METRICS:
         text = show(value, METRICS[metric].unit, extra_decimals=extra_decimals)
     else:

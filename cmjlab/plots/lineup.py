@@ -22,6 +22,19 @@ def lineup_figure(result: Result) -> Picture:
     result : Result
         From ``cmjlab.stats.change.lineup``: data ``panels`` with columns panel, athlete, group,
         before, after. The answer stands in ``result.settings["real_panel"]``.
+
+    Returns
+    -------
+    Picture
+        One numbered panel for each data set.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> page = cj.lineup(table, "jump_height_m", before="base2", after="post", panels=5)
+    >>> len(cj.plots.lineup_figure(page).axes) >= 5
+    True
     """
     frame = points(result, "panels")
     metric = str(result.settings["metric"])

@@ -41,6 +41,21 @@ def load_profile_figure(result: Result) -> Picture:
         Left: velocity (m/s) of each jump, means per load and the line, over the loads tested
         only. Right: power (W) in the same way; a parabola is drawn, and its top marked, only
         where the result has one.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import pandas as pd
+    >>> jumps = pd.DataFrame({
+    ...     "athlete": "A01", "session": "base1", "load_kg": [0.0, 20.0, 40.0, 60.0],
+    ...     "mean_propulsion_velocity_m_per_s": [1.52, 1.29, 1.11, 0.88],
+    ...     "peak_upward_velocity_m_per_s": [2.7, 2.35, 2.0, 1.7],
+    ...     "mean_propulsion_power_w": [2300.0, 2400.0, 2380.0, 2250.0],
+    ...     "peak_propulsion_power_w": [4200.0, 4300.0, 4250.0, 4100.0],
+    ...     "jump_height_m": [0.35, 0.26, 0.19, 0.13],
+    ... })
+    >>> cj.plots.load_profile_figure(cj.load_profile(jumps)).alt_text[:31]
+    'Velocity and power against load'
     """
     jumps = points(result, "jumps")
     velocity = str(result.settings["velocity"])

@@ -15,7 +15,24 @@ _EVERY = 6
 
 
 def designs(result: Result) -> dict[str, str]:
-    """Return the designs that a planning result compares: key to words."""
+    """Return the designs that a planning result compares: key to words.
+
+    Parameters
+    ----------
+    result : Result
+        From :func:`cmjlab.plan_study`.
+
+    Returns
+    -------
+    dict of str to str
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> plan = cj.plan_study("jump_height_m", reliability={"jump_height_m": (0.012, 25)}, matters=0.02)
+    >>> sorted(cj.plots.designs(plan))
+    ['one_group', 'two_groups_change']
+    """
     keys = dict.fromkeys(points(result, "power_curve")["design"].astype(str))
     return {key: design_phrase(key).text for key in keys}
 
@@ -43,6 +60,13 @@ def planning_figure(result: Result, *, design: str | None = None, baselines: int
     Picture
         Left: power to see the change that matters. Right: half width of the interval, with
         the change that matters as a line. One line per assumed spread of true responses.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> plan = cj.plan_study("jump_height_m", reliability={"jump_height_m": (0.012, 25)}, matters=0.02)
+    >>> len(cj.plots.planning_figure(plan).axes)
+    2
     """
     known = designs(result)
     chosen = one_of("design", design, known) if design is not None else list(known)[-1]

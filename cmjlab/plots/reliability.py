@@ -67,6 +67,14 @@ def sessions_figure(result: Result, metric: str | None = None) -> Picture:
     Picture
         Left: one line per athlete, thick line the mean of those with all sessions. Right:
         change between consecutive sessions with its interval.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> cj.plots.sessions_figure(noise).alt_text[:31]
+    'Jump height (take-off velocity)'
     """
     name = metric_or_first(result, metric)
     wide = _wide(result, name)
@@ -135,9 +143,22 @@ def agreement_figure(
     ax : matplotlib.axes.Axes, optional
         Axes of your own to draw in; default a figure of its own.
 
+    Returns
+    -------
+    Picture
+        One mark per athlete; lines are the mean difference and the limits.
+
     Notes
     -----
     Bland & Altman 1986, Lancet 327:307. Bands are the intervals of bias and limits.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> cj.plots.agreement_figure(noise).alt_text[:31]
+    'Jump height (take-off velocity)'
     """
     name = metric_or_first(result, metric)
     wide = _wide(result, name)
@@ -226,6 +247,14 @@ def typical_error_figure(
         One line per metric: typical error with its interval, divided by the change that
         matters; left of 1 the noise of one session is smaller than that change. The typical
         error in its own unit stands at the right.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> cj.plots.typical_error_figure(noise, change_that_matters=0.015).alt_text[:29]
+    'Typical error of each metric '
     """
     lines = []
     for name in dict.fromkeys(result.table["metric"].astype(str)):
@@ -297,6 +326,19 @@ def jumps_needed_figure(
         In the metric's table unit; drawn as a line.
     ax : matplotlib.axes.Axes, optional
         Axes of your own to draw in; default a figure of its own.
+
+    Returns
+    -------
+    Picture
+        One line per number of sessions, with intervals.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jumps = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).jumps
+    >>> needed = cj.jumps_needed(jumps, "jump_height_m", use=["base1", "base2"])
+    >>> cj.plots.jumps_needed_figure(needed).alt_text[:23]
+    'Typical error of a mean'
     """
     name = metric_or_first(result, metric)
     curve = points(result, "curve", name)

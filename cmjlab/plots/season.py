@@ -69,6 +69,14 @@ def season_figure(result: Result, athlete: str, metrics: Sequence[str] | None = 
     Picture
         Zero is the own level. Grey band: weekly limits. Dots: weeks, filled squares beyond the
         limits. Line: weighted mean; dashed: its limits for the season.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=4, metrics=["jump_height_m"]).sessions
+    >>> season = cj.follow(table, "jump_height_m", weeks=["post"])
+    >>> cj.plots.season_figure(season, "A01").alt_text[:12]
+    'Weeks of A01'
     """
     points = result.points["weeks"]
     one_of("athlete", athlete, list(dict.fromkeys(points["athlete"])))

@@ -55,6 +55,15 @@ def squad_scatter(
     Returns
     -------
     Picture
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1).sessions
+    >>> first = table[table["session"] == "base1"]
+    >>> figure = cj.plots.squad_scatter(first, [("countermovement_depth_m", "time_to_takeoff_s")])
+    >>> figure.alt_text[:16]
+    'Time to take-off'
     """
     looks = group_looks(table["group"], order) if "group" in table else {}
     figure = picture(_WIDTH_CM, _PANEL_CM + 0.5)
@@ -98,6 +107,20 @@ def relation_figure(
         Every group of the study.
     cuts : pandas.DataFrame, optional
         Columns ``metric`` and ``cut``: the cuts of the measure are drawn.
+
+    Returns
+    -------
+    Picture
+        One panel per stratum: marks, line with its band, cuts.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.stats.metric_relation(study.sessions_table(), "relative_strength", "jump_height_m",
+    ...                                  session="base1")
+    >>> cj.plots.relation_figure(found).alt_text[:11]
+    'Jump height'
     """
     x, y = result.settings["metric"], result.settings["outcome"]
     scatter, line = points(result, "scatter"), points(result, "line")

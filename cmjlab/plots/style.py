@@ -91,6 +91,13 @@ class Picture(Figure):
     ----------
     alt_text : str
         What the figure shows, in words, for readers who do not see it.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> figure = cj.measure(cj.simulate_jump(seed=1).recording).plot()
+    >>> isinstance(figure, cj.plots.Picture), figure.png(dpi=50)[1:4]
+    (True, b'PNG')
     """
 
     alt_text: str = ""
@@ -290,6 +297,15 @@ def save_all(
     ------
     ArgumentError
         Unknown format, or a stem that is no plain file name.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import tempfile
+    >>> figure = cj.measure(cj.simulate_jump(seed=1).recording).plot()
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     [path.suffix for path in cj.plots.save_all({"jump": figure}, folder, formats=("png",))]
+    ['.png', '.txt']
     """
     for name in formats:
         one_of("formats", name, _FORMATS)

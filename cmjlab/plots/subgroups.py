@@ -48,6 +48,14 @@ def threshold_figure(
     Picture
         One dot per athlete, bars of one typical error each way where it is known, the straight
         line, the declared cut, and the means on both sides of it with their intervals.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.threshold_evidence(study.sessions_table(), 1.4, session="base1")
+    >>> cj.plots.threshold_figure(found).alt_text[:11]
+    'Jump height'
     """
     settings = result.settings
     frame = points(result, "scatter")
@@ -124,6 +132,14 @@ def force_distance_figure(
     Picture
         Height = force share · push distance, exactly for one jump: athletes on one curved line
         jump equally high, those to the upper left by force, to the lower right by distance.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> table = cj.add_force_distance(study.sessions_table(), session="base1")
+    >>> cj.plots.force_distance_figure(table, session="base1").alt_text[:33]
+    'Force share against push distance'
     """
     part = table[table["session"].astype(str) == session].dropna(
         subset=["force_share", "push_distance_m"]
@@ -193,6 +209,19 @@ def repeat_figure(result: Result, metric: str | None = None, *, ax: Axes | None 
         Default: the first measure.
     ax : matplotlib.axes.Axes, optional
         Axes of your own to draw in; default a figure of its own.
+
+    Returns
+    -------
+    Picture
+        One mark per athlete and the line of equality.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> found = cj.metric_repeatability(table, "jump_height_m", sessions=("base1", "base2"))
+    >>> cj.plots.repeat_figure(found).alt_text[:31]
+    'Jump height (take-off velocity)'
     """
     frame = points(result, "values")
     name = metric or str(frame["metric"].iloc[0])
@@ -232,6 +261,13 @@ def placement_figure(result: Result, *, ax: Axes | None = None) -> Picture:
     Picture
         Markers on a scale from 0 to 1, one per subgroup; the filled one is where the rules
         place the athlete. A cross at the right edge marks a move by a person.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> cj.plots.placement_figure(study.subgroup_athletes()).alt_text[:29]
+    'Probability of each subgroup '
     """
     frame = points(result, "placements")
     groups = [g for g in result.settings["subgroups"] if f"p_{g}" in frame]
@@ -289,6 +325,20 @@ def athlete_figure(
         Typical error per metric, in the table's unit; without one no bar is drawn.
     sessions : list of str
         In order.
+
+    Returns
+    -------
+    Picture
+        One panel per metric; the athlete's line among those of the squad.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> figure = cj.plots.athlete_figure(table, "A01", ["jump_height_m"], noise={"jump_height_m": 0.012},
+    ...                                  sessions=["base1", "base2", "post"])
+    >>> "A01" in figure.alt_text
+    True
     """
     figure = picture(17.0, 6.2)
     panels = np.atleast_1d(figure.subplots(1, len(metrics)))

@@ -64,6 +64,15 @@ def write_report(
     ------
     StudyError
         There is nothing to report, or a file cannot be written.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import tempfile
+    >>> study = cj.Study.open(cj.demo_study(mini=True))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     cj.write_report(study, folder, draft=True).suffix
+    '.html'
     """
     data = gather(study, progress=progress, draft=draft, choices=choices)
     return write_data(data, Path(out) if out is not None else Path(study.results))

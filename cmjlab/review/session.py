@@ -54,11 +54,15 @@ class Review:
 
     Examples
     --------
-    >>> review = Review(study, who="T1", show="flagged")        # doctest: +SKIP
-    >>> review.accept("the second dip is after landing")        # doctest: +SKIP
-    >>> review.next()                                           # doctest: +SKIP
-    >>> review.effect("onset", 1.234)                           # doctest: +SKIP
-    >>> review.move("onset", 1.234, reason="moved arms first")  # doctest: +SKIP
+    >>> import cmjlab as cj
+    >>> import shutil, tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     folder = shutil.copytree(cj.demo_study(mini=True), Path(place) / "study")
+    ...     review = cj.Review(cj.Study.open(folder), who="T1")
+    ...     said = review.reject("stepped off the plate")
+    ...     len(review.study.decisions)
+    1
     """
 
     def __init__(self, study: Study, *, who: str = "", show: str = "all") -> None:

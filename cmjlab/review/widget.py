@@ -65,6 +65,14 @@ def review_jumps(study: Study, *, who: str = "", show: str = "all") -> Any:
     ------
     MissingExtraError
         The extra ``lab`` (ipywidgets) is not installed.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study(mini=True))
+    >>> window = cj.review_jumps(study, who="T1", show="flagged")
+    >>> type(window).__name__
+    'VBox'
     """
     panel = Panel(Review(study, who=who, show=show))
     box = panel.box

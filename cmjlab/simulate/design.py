@@ -24,6 +24,13 @@ class StudySettings(Settings):
     depth, time (to take-off), mass, strength (squat one-repetition maximum / body mass); for
     rise (centre of mass at take-off) they are metres. The defaults are invented, within the
     ranges reported for trained women.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> twice = cj.simulate.StudySettings(sessions={"base1": "baseline", "base2": "baseline"})
+    >>> len(cj.simulate_sessions(twice, seed=1, metrics=["jump_height_m"]).sessions)
+    60
     """
 
     groups: dict[str, int] = setting(

@@ -18,7 +18,17 @@ from cmjlab.simulate.profile import Profile, exact_force, named_profile, true_ev
 
 @dataclass(frozen=True, eq=False)
 class RecordingSettings(Settings):
-    """How a simulated jump is recorded; the defaults are a clean two-plate recording."""
+    """How a simulated jump is recorded; the defaults are a clean two-plate recording.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> plain = cj.simulate.RecordingSettings(quiet_before_s=1.0)
+    >>> plain
+    RecordingSettings(quiet_before_s=1.0)
+    >>> cj.simulate_jump(settings=plain).recording.duration_s < cj.simulate_jump().recording.duration_s
+    True
+    """
 
     quiet_before_s: float = setting(
         2.0, "standing still before the movement", unit="s", low=0.0, high=600.0
@@ -84,6 +94,13 @@ class SimulatedJump:
         The jump that was recorded.
     settings : RecordingSettings
         How it was recorded.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jump = cj.simulate_jump(seed=1)
+    >>> type(jump).__name__, round(jump.truth["jump_height_m"], 3)
+    ('SimulatedJump', 0.345)
     """
 
     recording: Recording
@@ -111,7 +128,7 @@ def simulate_jump(
         other onsets "ramp_onset", "abrupt_onset", "creeping_onset", "rise_first_onset"; or a
         :class:`~cmjlab.simulate.profile.Profile`.
     rate_hz : float
-        Sampling rate.
+        Sampling rate in hertz.
     noise_sd_n : float
         Standard deviation of white noise on the summed force, newtons.
     sway_sd_n : float

@@ -32,7 +32,17 @@ from cmjlab.units import STANDARD_GRAVITY
 
 @dataclass(frozen=True, eq=False)
 class Profile(Settings):
-    """An exact countermovement jump; the defaults are the profile "typical"."""
+    """An exact countermovement jump; the defaults are the profile "typical".
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> deep = cj.simulate.Profile(depth_m=0.36)
+    >>> deep
+    Profile(depth_m=0.36)
+    >>> round(cj.simulate_jump(deep).truth["countermovement_depth_m"], 2)
+    0.36
+    """
 
     mass_kg: float = setting(80.0, "body mass", unit="kg", low=20.0, high=200.0)
     unweighting: float = setting(

@@ -45,6 +45,13 @@ class SimulatedSessions:
     truth : pandas.DataFrame
         See :func:`cmjlab.simulate.study_truth.truth_table`.
     settings : StudySettings
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> sim = cj.simulate_sessions(seed=1, metrics=["jump_height_m"])
+    >>> type(sim).__name__, len(sim.sessions)
+    ('SimulatedSessions', 90)
     """
 
     jumps: pd.DataFrame
@@ -71,6 +78,14 @@ class SimulatedStudy:
         Who was absent or left.
     truth : pandas.DataFrame
     settings : StudySettings
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> few = cj.simulate.StudySettings(groups={"strength": 2, "fast_braking": 2, "usual": 2}, jumps=1)
+    >>> study = cj.simulate_study(few, seed=1)
+    >>> type(study).__name__, len(study.athletes)
+    ('SimulatedStudy', 6)
     """
 
     athletes: pd.DataFrame
@@ -190,6 +205,14 @@ def simulate_study(
     -----
     All data are invented. Group effects act on traits (height, depth, time to take-off);
     truth holds what follows for every metric.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> few = cj.simulate.StudySettings(groups={"strength": 2, "fast_braking": 2, "usual": 2}, jumps=1)
+    >>> study = cj.simulate_study(few, seed=1)
+    >>> len(study.athletes)
+    6
     """
     how = settings or StudySettings()
     squad_random, record_random = np.random.default_rng(seed).spawn(2)

@@ -56,7 +56,7 @@ def truth_table(
         rows += population_truth(settings, metrics)
     table = pd.DataFrame(rows, columns=list(TRUTH_COLUMNS))
     text = [c for c in TRUTH_COLUMNS if c != "value"]
-    table[text] = table[text].fillna("").astype("str")
+    table[text] = table[text].astype(object).fillna("").astype("str")
     return table
 
 

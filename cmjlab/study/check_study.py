@@ -35,6 +35,13 @@ def check_study(folder: str | Path, results: str | Path | None = None) -> pd.Dat
         Columns of ``cmjlab.tables.PROBLEMS``; severity "fail" (must be solved before the
         study can be used), "warn" (look at it) or "note". Empty when all is well. Never
         raises for what stands in the folder.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> problems = cj.check_study(cj.demo_study(mini=True))
+    >>> len(problems), list(problems.columns)[:3]
+    (0, ['severity', 'file', 'row'])
     """
     found = Problems()
     try:

@@ -81,6 +81,16 @@ def prune_store(study: Study) -> int:
     -------
     int
         Bytes freed on the disk.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     study = cj.Study.open(cj.demo_study(mini=True), results=folder)
+    ...     _ = study.measure()
+    ...     cj.prune_store(study)
+    0
     """
     store = Store(study.results, study.method.key)
     before = _size(store.root)

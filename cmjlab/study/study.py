@@ -72,6 +72,15 @@ class Study(StudyAnalyses):
         load_kg.
     decided : Decided
         Verdicts and moved events that count after all rows of the log.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> study.before, study.after
+    ('base2', 'post')
+    >>> study.change_within("jump_height_m").kind
+    'change_within'
     """
 
     def __init__(

@@ -44,7 +44,7 @@ def summarise_sessions(
     best_n : int
         Jumps used by "best_n_mean".
     load_kg : float, optional
-        Load of the jumps to summarise, where the table has a column ``load_kg``; jumps with
+        Load in kg of the jumps to summarise, where the table has a column ``load_kg``; jumps with
         other loads are left out. Default: jumps without load, or the only load there is.
 
     Returns
@@ -62,6 +62,16 @@ def summarise_sessions(
         When columns are missing, or several loads are there and none is asked for.
     ArgumentError
         When ``how`` is not one of the four.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> import pandas as pd
+    >>> jumps = pd.DataFrame({"athlete": "A1", "session": "pre", "jump_height_m": [0.30, 0.32, 0.34]})
+    >>> cj.summarise_sessions(jumps)["jump_height_m"].round(3).tolist()
+    [0.32]
+    >>> cj.summarise_sessions(jumps, "best")["jump_height_m"].tolist()
+    [0.34]
     """
     one_of("how", how, _HOW)
     number("jumps_wanted", jumps_wanted, low=1)

@@ -81,6 +81,13 @@ class Note(Phrase):
         Kind of remark; its words are ``note.<code>``.
     values : mapping
         Values of the gaps; ``metric`` among them sets the unit of numbers.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> note = cj.Note("text_column", {"columns": ["coach"]})
+    >>> note.code
+    'text_column'
     """
 
     code: str

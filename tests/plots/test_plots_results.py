@@ -10,10 +10,10 @@ import cmjlab as cj
 from cmjlab.errors import ArgumentError
 from cmjlab.plots.change import (
     difference_figure,
-    drift_figure,
     individual_figure,
     paired_figure,
 )
+from cmjlab.plots.drift import drift_figure
 from cmjlab.plots.lineup import lineup_figure
 from cmjlab.plots.planning import designs, planning_figure
 from cmjlab.plots.reliability import (

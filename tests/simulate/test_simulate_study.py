@@ -186,3 +186,11 @@ def test_two_hundred_studies_are_right_on_average() -> None:
 def test_impossible_settings_are_refused(changes: dict[str, object], text: str) -> None:
     with pytest.raises(ArgumentError, match=text):
         StudySettings().replace(**changes)
+
+
+def test_a_squad_that_is_tested_before_the_block_only_has_a_truth_without_warnings():
+    """Nothing of the truth then has a later session: its columns of text stay text."""
+    twice = StudySettings(sessions={"base1": "baseline", "base2": "baseline"})
+    sim = simulate_sessions(twice, seed=1, metrics=["jump_height_m"])
+    assert len(sim.sessions) == 60
+    assert not sim.truth.drop(columns="value").isna().any().any()

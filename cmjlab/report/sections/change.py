@@ -6,7 +6,8 @@ import pandas as pd
 
 from cmjlab.errors import StatsError
 from cmjlab.jump.onset import ONSET_STYLE_S
-from cmjlab.plots.change import difference_figure, drift_figure, individual_figure, paired_figure
+from cmjlab.plots.change import difference_figure, individual_figure, paired_figure
+from cmjlab.plots.drift import drift_figure
 from cmjlab.report.blocks.data import Block, Heading, Paragraph, Section, TableBlock
 from cmjlab.report.blocks.format import (
     Estimate,

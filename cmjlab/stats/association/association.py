@@ -84,6 +84,14 @@ def association(
     with two sessions that is n - 2. Limits by Fisher's z with df - 1 in place of n - 3. Pairs
     that share a formula (RSImod and height, change and start) are named in a note: part of
     their correlation is arithmetic.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.association(study.sessions_table(), "squat_1rm_kg", "jump_height_m", use=["base1"])
+    >>> round(float(found.rows("correlation")["estimate"].iloc[0]), 2)
+    0.45
     """
     level = checks.level(level)
     data = check_table(table)

@@ -75,6 +75,15 @@ def link_measures(
     ------
     StatsError
         Unknown columns or sessions, or nothing to link.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> links = cj.link_measures(study.sessions_table(), "coach_rating_1_to_10", "jump_height_m",
+    ...                          pair=("base2", "post"))
+    >>> sorted(set(links.points["links"]["kind"]))
+    ['changes', 'levels']
     """
     level = checks.level(level)
     data = check_table(table)

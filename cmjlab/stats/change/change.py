@@ -161,6 +161,14 @@ def change_between(
     StatsError
         One group only, an athlete in two groups, a selecting variable that is not in the
         table (ANCOVA without it is biased), post equal to pre for everybody.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> found = cj.change_between(table, before="base2", after="post", control="usual")
+    >>> sorted(set(found.rows("change_difference")["first"]))
+    ['fast_braking', 'strength']
     """
     level = checks.level(level)
     if not isinstance(assignment, Selection):

@@ -59,6 +59,16 @@ def change_between_corrected(
         Rows ``corrected_difference``; the slope is divided by λ = 1 - TE² / (variance of the
         baseline within groups), the standard error by the delta method with the uncertainty
         of λ; df of the fit.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> found = cj.change_between_corrected(table, "jump_height_m", before="base2", after="post",
+    ...                                     reliability=noise, control="usual")
+    >>> sorted(set(found.rows("corrected_difference")["first"]))
+    ['fast_braking', 'strength']
     """
     level = checks.level(level)
     prepared = prepare(table, metrics, before=before, after=after, group="group")

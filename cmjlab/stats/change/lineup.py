@@ -53,6 +53,14 @@ def lineup(
         Points ``panels``: panel (1, 2, …), athlete, group, before, after. The answer is in
         ``settings["real_panel"]``; the chance of picking it blindly in ``settings["chance"]``.
         Draw it with ``cmjlab.plots.lineup.lineup_figure``.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> page = cj.lineup(table, "jump_height_m", before="base2", after="post", panels=5)
+    >>> page.settings["panels"], 1 <= page.settings["real_panel"] <= 5
+    (5, True)
     """
     number = int(checks.number("panels", panels, low=2, high=40))
     prepared = prepare(table, metric, before=before, after=after, group=group)

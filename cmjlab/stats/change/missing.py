@@ -57,6 +57,16 @@ def change_if_missing_differ(
         Rows ``mean_change_shifted`` per group and shift (column ``case``): mean of the complete +
         f · shift, f the share missing, its own uncertainty included; and ``tipping_shift``, the
         shift at which the interval reaches zero.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> gone = table["athlete"].isin(["A01", "A02"]) & (table["session"] == "post")
+    >>> found = cj.stats.change_if_missing_differ(table[~gone], "jump_height_m", before="base2",
+    ...                                           after="post", shifts=(0.0, -0.02))
+    >>> found.rows("mean_change_shifted")["estimate"].round(3).tolist()
+    [0.008, 0.007]
     """
     level = checks.level(level)
     steps = [checks.number("shifts", s) for s in shifts]

@@ -56,6 +56,15 @@ def apply_plan(
     -----
     The primary metric is not adjusted: it is one question, asked in advance. Metrics that are
     the same quantity (``same_as`` in the catalog) count once.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> within = cj.change_within(table, before="base2", after="post")
+    >>> plan = cj.Plan(change_that_matters={"jump_height_m": 0.015})
+    >>> sorted(set(cj.apply_plan(within, plan).table["statistic"]) - set(within.table["statistic"]))
+    ['equivalence', 'minimum_effect', 'probability_meaningful_gain', 'probability_meaningful_loss']
     """
     if not isinstance(plan, Plan):
         raise StatsError("plan: a Plan is needed, e.g. Plan(primary_metric='jump_height_m').")

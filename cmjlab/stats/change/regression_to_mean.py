@@ -80,6 +80,16 @@ def drift_expected(
     StatsError
         When a selecting metric, a session or a group does not exist, or the whole table is
         the chosen group.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> chosen = cj.Selection(("jump_height_m",), "base1")
+    >>> drift = cj.drift_expected(table, "jump_height_m", selection=chosen, baseline="base2",
+    ...                           after="post", group="strength")
+    >>> sorted(set(drift.table["statistic"]))
+    ['change_beyond_drift', 'drift_expected', 'drift_towards_squad', 'squad_shift']
     """
     level = checks.level(level)
     if not isinstance(selection, Selection):
@@ -152,6 +162,15 @@ def drift_from_outside(
     Result
         ``drift_expected`` and ``change_beyond_drift`` for the slope and for both ends of its
         interval: a table over what is not known, labelled so.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> drift = cj.drift_from_outside(table, "jump_height_m", selection_session="base1", after="post",
+    ...                               group="strength", slope=(0.85, 0.70, 0.92))
+    >>> len(drift.rows("drift_expected"))
+    3
     """
     level = checks.level(level)
     rho = [checks.number("slope", s, low=0.0, high=1.0) for s in slope]

@@ -80,6 +80,14 @@ def add_force_distance(
     ------
     StatsError
         When a column is missing, or fewer than four athletes give the scale.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> table = cj.add_force_distance(study.sessions_table(), session="base1")
+    >>> sorted(set(table) - set(study.sessions_table()))
+    ['force_distance_balance', 'force_share']
     """
     out = check_table(table)
     needed = ["mean_force_over_push_n", "body_weight_n", PUSH] + ["stature_m"] * per_stature

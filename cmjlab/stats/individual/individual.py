@@ -76,6 +76,16 @@ def change_individual(
     Change ± t · SE with SE = TE √(1/k₁ + 1/k₂) over sessions (Hopkins 2000, with t instead of
     1.96). The shrunken estimate draws each change towards the group mean by the share of
     noise; with no true spread of responses everyone gets the group mean.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> each = cj.change_individual(table, "jump_height_m", before="base2", after="post",
+    ...                             reliability=noise)
+    >>> len(each.rows("individual_change"))
+    30
     """
     level = checks.level(level)
     sessions = [before] if isinstance(before, str) else [str(b) for b in before]

@@ -59,6 +59,16 @@ def follow_athlete(
     Result
         ``session_difference`` per later session: value - baseline ± t · TE √(1 + 1/b), and the
         interval for all looks at once (columns in points ``sessions``).
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> noise = cj.reliability(table, "jump_height_m", use=["base1", "base2"])
+    >>> one = cj.follow_athlete(table, "jump_height_m", athlete="A01", baseline=["base1", "base2"],
+    ...                         reliability=noise)
+    >>> one.rows("session_difference")["session"].tolist()
+    ['post']
     """
     level = checks.level(level)
     athlete = str(athlete).strip()
@@ -205,6 +215,15 @@ def height_and_mass(table: pd.DataFrame, *, before: str, after: str, level: floa
     Result
         Rows ``mean_change`` of height, ``height_from_impulse`` and ``height_from_mass`` (t
         intervals over athletes); points ``athletes``.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.height_and_mass(study.sessions_table(), before="base2", after="post")
+    >>> parts = found.value("height_from_impulse") + found.value("height_from_mass")
+    >>> bool(abs(found.value("mean_change") - parts) < 1e-6)
+    True
     """
     level = checks.level(level)
     if (loads_of(table) > 0.0).any():

@@ -95,6 +95,14 @@ def change_mixed(
     ------
     StatsError
         When no metric can be analysed, naming the athlete or session.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> over = cj.change_mixed(table, "jump_height_m", control="usual")
+    >>> round(float(over.row("group_by_time")["df2"]), 1)
+    30.4
     """
     level = check_level(level)
     names = _names(table, metrics)

@@ -77,6 +77,13 @@ def plan_study(
     .80 becomes .64 when responses spread by one typical error. ANCOVA: spread of the outcome
     given the baseline (Borm et al. 2007; several baselines: Frison & Pocock 1992), with
     (N - 3)/(N - 4) for the estimated slope.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> plan = cj.plan_study("jump_height_m", reliability={"jump_height_m": (0.012, 25)}, matters=0.02)
+    >>> int(plan.rows("n_needed")["estimate"].min())
+    7
     """
     scenario = scenario or Scenario()
     level = checks.level(level)
@@ -148,6 +155,14 @@ def what_squad_shows(
         the group's mean change, of the group difference, and of one athlete's change. The limits
         of the expected one are those of the typical error; a second assured one carries that the
         typical error is only estimated. Points ``half_widths``: the same as a tidy table.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> shown = cj.what_squad_shows("jump_height_m", reliability={"jump_height_m": (0.012, 25)},
+    ...                             group_sizes=(10, 10))
+    >>> round(100 * float(shown.rows("expected_half_width")["estimate"].iloc[0]), 1)  # cm
+    1.2
     """
     scenario = scenario or Scenario()
     level = checks.level(level)

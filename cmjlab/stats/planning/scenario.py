@@ -9,7 +9,14 @@ from cmjlab.settings import Settings, setting
 
 @dataclass(frozen=True, eq=False)
 class Scenario(Settings):
-    """What is not known before the block and has to be assumed; every field is stated in the result."""
+    """What is not known before the block and has to be assumed; every field is stated in the result.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.Scenario(attrition=0.1)
+    Scenario(attrition=0.1)
+    """
 
     response_sd: tuple[float, ...] = setting(
         (0.0, 0.5, 1.0, 1.5),

@@ -57,6 +57,14 @@ def grras_table(result: Result, words: Words | None = None) -> pd.DataFrame:
     -------
     pandas.DataFrame
         Texts: the item, what it asks, what these data say (empty where a person has to write).
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> noise = study.reliability("jump_height_m")
+    >>> len(cj.stats.grras_table(noise)) > 5
+    True
     """
     say, filled = words or read_words(), _filled(result)
     rows = [

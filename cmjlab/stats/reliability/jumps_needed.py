@@ -68,6 +68,14 @@ def jumps_needed(
     Generalizability Theory. Intervals: modified large sample (Graybill & Wang 1980; Ting et al.
     1990) and generalised pivotal quantities. There is no such formula for the best of jumps; its
     noise is computed from the data, always from equal numbers of jumps.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> jumps = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).jumps
+    >>> needed = cj.jumps_needed(jumps, "jump_height_m", use=["base1", "base2"])
+    >>> sorted(set(needed.points["curve"]["n_sessions"].astype(int)))
+    [1, 2, 3, 4]
     """
     level = checks.level(level)
     checked = check_table(table, one_row_each=False)

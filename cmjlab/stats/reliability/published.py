@@ -53,6 +53,14 @@ def published_icc(
     Notes
     -----
     McGraw & Wong (1996), Psychol Methods 1:30, with its correction; Shrout & Fleiss (1979).
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> found = cj.stats.published_icc(table, "jump_height_m", use=["base1", "base2"])
+    >>> found.table["statistic"].tolist()
+    ['icc_1', 'icc_a1', 'icc_c1', 'icc_1k', 'icc_ak', 'icc_ck']
     """
     level = checks.level(level)
     checked = check_table(table)

@@ -11,7 +11,14 @@ _MEMORY = "(from memory)"
 
 @dataclass(frozen=True, eq=False)
 class FollowSettings(Settings):
-    """Two tiers: an alarm for each week, and a conclusion that holds for a whole season."""
+    """Two tiers: an alarm for each week, and a conclusion that holds for a whole season.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.FollowSettings(looks=20)
+    FollowSettings(looks=20)
+    """
 
     alarm: float = setting(
         0.02, "share of unchanged weeks that give an alarm, both sides", low=0.0001, high=0.5

@@ -70,6 +70,15 @@ def assign_randomly(
     Permuted blocks within strata; minimisation after Pocock & Simon 1975 (Biometrics 31:103,
     from memory), the distance of numbers in SDs. The analysis should hold the columns used
     here as covariates; a re-randomisation test must repeat this very procedure.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> first = table[table["session"] == "base1"].drop(columns="group")
+    >>> lots = cj.assign_randomly(first, ["new", "usual"], seed=1)
+    >>> sorted(lots.points["placements"]["subgroup"].value_counts().items())
+    [('new', 15), ('usual', 15)]
     """
     strata_columns, balance_columns = _names(stratify), _names(minimise)
     if strata_columns and balance_columns:

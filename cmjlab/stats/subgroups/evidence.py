@@ -88,6 +88,14 @@ def threshold_evidence(
     How often a straight line is called a step, and how often a real step is found, stands in
     ``tests/calibration/threshold.csv``. It takes the cut as declared; a cut that was searched
     for in the same data looks like a step far more often.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.threshold_evidence(study.sessions_table(), 1.4, session="base1")
+    >>> found.settings["verdict"]
+    {'female': 'cannot_tell'}
     """
     level = checks.level(level)
     data = check_table(table)
@@ -172,6 +180,14 @@ def split_repeatability(
     -----
     Verdict (our own limits, no paper): supported when the ICC is at least 0.7 and its interval
     stays above 0.5; not supported when the ICC is below 0.5 or the whole interval below 0.7.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.split_repeatability(study.sessions_table(), study.subgroups)
+    >>> int(found.value("changed_group"))
+    4
     """
     level = checks.level(level)
     data = check_table(table)
@@ -219,6 +235,14 @@ def metric_repeatability(
     -------
     Result
         Rows ``split_icc``; ``points["values"]``; verdicts as in :func:`split_repeatability`.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> found = cj.metric_repeatability(table, "jump_height_m", sessions=("base1", "base2"))
+    >>> found.settings["verdict"]
+    {'jump_height_m': 'supported'}
     """
     level = checks.level(level)
     data = check_table(table)

@@ -63,6 +63,15 @@ def metric_relation(
     ------
     StatsError
         Unknown columns or session.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> found = cj.stats.metric_relation(study.sessions_table(), "relative_strength", "jump_height_m",
+    ...                                  session="base1")
+    >>> round(found.value("correlation"), 2)
+    0.42
     """
     level = checks.level(level)
     data = check_table(table)

@@ -91,6 +91,14 @@ def athlete_standing(
     -----
     A percentile in a squad of n athletes moves in steps of 100 / n. Percentiles outside the
     outermost quantile of a reference are given as that quantile, and the remark says so.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> table = cj.simulate_sessions(seed=1, metrics=["jump_height_m"]).sessions
+    >>> standing = cj.athlete_standing(table, "jump_height_m", session="base1", within=None)
+    >>> round(standing.value("squad_percentile", athlete="A01"))
+    38
     """
     level = checks.level(level)
     data = check_table(table)

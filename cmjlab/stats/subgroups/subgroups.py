@@ -91,6 +91,14 @@ def subgroup_athletes(
     (:mod:`cmjlab.stats.subgroups.draws`; seeded, so the same table gives the same numbers). It
     assumes true values and errors near normal within a stratum; a squad of two distinct kinds
     of athletes is outside it.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> placed = cj.subgroup_athletes(study.sessions_table(), study.subgroups, session="base1")
+    >>> placed.points["placements"]["by_rules"].value_counts().to_dict()
+    {'strength': 10, 'fast_braking': 10, 'usual': 10}
     """
     checks.number("sure", sure, low=0.5, high=0.999)
     level = checks.level(level)
@@ -149,6 +157,13 @@ def selection_of(result: Result) -> Selection:
     ------
     ArgumentError
         When no metric decided the groups.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> cj.selection_of(study.subgroup_athletes()).session
+    'base1'
     """
     record = result.settings["record"]
     return Selection(tuple(record["selected_on"]), str(record["selected_in"]))
@@ -168,6 +183,14 @@ def with_subgroups(table: pd.DataFrame, result: Result) -> pd.DataFrame:
     -------
     pandas.DataFrame
         A copy with the column ``group``; missing for athletes that were not placed.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> study = cj.Study.open(cj.demo_study())
+    >>> placed = cj.with_subgroups(study.sessions_table(), study.subgroup_athletes())
+    >>> sorted(set(placed["group"]))
+    ['fast_braking', 'strength', 'usual']
     """
     points = result.points["placements"]
     groups = dict(zip(points["athlete"], points["subgroup"], strict=True))

@@ -57,6 +57,12 @@ class Decision:
     ------
     ArgumentError
         When reason or person is missing, or action, event or time are not as said.
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.Decision("reject", "sub-A01_ses-base1_run-01.csv", 1, reason="stepped off", who="T1").action
+    'reject'
     """
 
     action: str

@@ -46,6 +46,14 @@ def demo_study(*, mini: bool = False) -> Path:
     Returns
     -------
     Path
+
+    Examples
+    --------
+    >>> import cmjlab as cj
+    >>> cj.demo_study().name
+    'merrowfold_block'
+    >>> len(cj.Study.open(cj.demo_study(mini=True)).athletes)
+    6
     """
     name = scenario.MINI_NAME if mini else scenario.NAME
     checkout = AROUND / "sample_data" / name
