@@ -168,6 +168,15 @@ def _of(result: Result, statistic: str, metric: str, group: str) -> tuple[float,
     return _limits(rows[same].iloc[0]) if same.any() else (_NAN, _NAN, _NAN)
 
 
+def g_of_difference(between: Result, row: pd.Series) -> tuple[float, float, float] | None:
+    """Return Hedges' g with limits of a difference of changes; None for other estimates."""
+    if row["statistic"] != "change_difference":
+        return None
+    pair = {"metric": row["metric"], "first": row["first"], "second": row["second"]}
+    rows = between.rows("hedges_g_between", **pair)
+    return _limits(rows.iloc[0]) if len(rows) else None
+
+
 def _limits(row: pd.Series) -> tuple[float, float, float]:
     first, low, high = (float(row[c]) for c in ("estimate", "ci_low", "ci_high"))
     return first, low, high

@@ -13,7 +13,13 @@ from cmjlab.report.blocks.data import Block, Heading, Items, Paragraph, Section,
 from cmjlab.report.blocks.format import label_with_unit, number_text
 from cmjlab.report.blocks.printed_tests import PrintedTests, kept_together
 from cmjlab.report.build.context import Context
-from cmjlab.report.build.paper import GroupNumbers, JointTest, MeasureNumbers, PaperNumbers
+from cmjlab.report.build.paper import (
+    GroupNumbers,
+    JointTest,
+    MeasureNumbers,
+    PaperNumbers,
+    g_of_difference,
+)
 from cmjlab.report.sections.differences import leading_rows
 from cmjlab.report.sections.flow import why_missing
 from cmjlab.report.sections.methods import methods_section
@@ -219,10 +225,8 @@ def _pairs(context: Context, metric: str) -> list[str]:
         if pd.isna(row["estimate"]) or pd.isna(row["p"]):
             continue
         tests = [test.t(float(row["test_value"]), float(row["df"])), test.p(float(row["p"]))]
-        sizes = result.rows("hedges_g_between", metric=metric, first=row["first"], second=row["second"])  # fmt: skip
-        if row["statistic"] == "change_difference" and len(sizes):
-            values = sizes.iloc[0][["estimate", "ci_low", "ci_high"]].astype(float)
-            tests.append(f"g = {test.effect((values.iloc[0], values.iloc[1], values.iloc[2]))}")
+        g = g_of_difference(result, row)
+        tests += [f"g = {test.effect(g)}"] if g is not None else []
         out.append(
             say(
                 "paper.pair",
