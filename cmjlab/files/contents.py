@@ -12,6 +12,7 @@ from pathlib import Path
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
+from cmjlab.files.bounds import refuse_inflated
 from cmjlab.files.remedies import write_in_layout
 from cmjlab.safe_open import open_file
 
@@ -148,6 +149,7 @@ def _gunzip(name: str, data: bytes, limit_mb: float) -> bytes:
         ) from error
     if size > limit:
         raise ReadError(too_large(name, size / _MEGABYTE, limit_mb))
+    refuse_inflated(name, len(data), size)
     if not unpacked:
         raise ReadError(f"{name}: the compressed file holds nothing. Export it again.")
     return unpacked
@@ -171,6 +173,7 @@ def _unzip(name: str, data: bytes, limit_mb: float) -> bytes:
                 )
             if members[0].file_size > limit_mb * _MEGABYTE:
                 raise ReadError(too_large(name, members[0].file_size / _MEGABYTE, limit_mb))
+            refuse_inflated(name, len(data), members[0].file_size)
             with archive.open(members[0]) as handle:
                 unpacked = handle.read(int(limit_mb * _MEGABYTE) + 1)
     except ReadError:

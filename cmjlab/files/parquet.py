@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import numpy as np
 
 from cmjlab.errors import ReadError
+from cmjlab.files.bounds import refuse_inflated
 from cmjlab.files.columns import BadCell, Columns
 
 #: Keys of the file's metadata that :func:`cmjlab.files.write.write_recording` writes.
 RATE_KEY, START_KEY = b"cmjlab.rate_hz", b"cmjlab.start_s"
+#: Numbers of a recording: eight channels at 1000 Hz for twenty minutes are as many.
+_MOST_VALUES = 10_000_000
 
 
 def read_parquet(name: str, data: bytes) -> Columns:
@@ -32,6 +36,7 @@ def read_parquet(name: str, data: bytes) -> Columns:
     import pyarrow.parquet as pq
 
     try:
+        _refuse_large(name, data, pq.ParquetFile(io.BytesIO(data)).metadata)
         table = pq.read_table(io.BytesIO(data))
         names = [str(n) for n in table.column_names]
         values = []
@@ -45,6 +50,8 @@ def read_parquet(name: str, data: bytes) -> Columns:
             else:
                 values.append(None)
         metadata = dict(table.schema.metadata or {})
+    except ReadError:
+        raise
     except Exception as error:  # damage shows in many ways, from OSError to UnicodeDecodeError
         raise ReadError(
             f"{name}: the Parquet file cannot be read ({' '.join(str(error).split())[:120]}). Copy it"
@@ -59,6 +66,18 @@ def read_parquet(name: str, data: bytes) -> Columns:
             columns.bad[i] = [BadCell(r, r + 1, "nan") for r in rows]
     columns.rate_hz, columns.start_s = _metadata(metadata)
     return columns
+
+
+def _refuse_large(name: str, data: bytes, said: Any) -> None:
+    """Stop when a few bytes stand for very many numbers, or for long texts."""
+    groups = [said.row_group(i) for i in range(said.num_row_groups)]
+    refuse_inflated(name, len(data), sum(g.total_byte_size for g in groups))
+    values = said.num_rows * said.num_columns
+    if values > _MOST_VALUES:
+        raise ReadError(
+            f"{name}: {said.num_rows} rows of {said.num_columns} columns are more than the"
+            f" {_MOST_VALUES} numbers that are read. Cut the file into single recordings."
+        )
 
 
 def _metadata(metadata: dict[bytes, bytes]) -> tuple[float, float]:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import io
-import warnings
 from typing import Any
 
 from cmjlab.checks import listed
@@ -14,6 +12,7 @@ from cmjlab.files.delimited import read_delimited
 from cmjlab.files.notes import note
 from cmjlab.files.remedies import write_in_layout
 from cmjlab.files.text import Text
+from cmjlab.files.workbook_cells import read_workbook
 from cmjlab.layout import Layout
 
 
@@ -34,7 +33,7 @@ def read_sheet(name: str, data: bytes, layout: Layout) -> Columns:
     ReadError
         When it is damaged, has no sheet of numbers, or several.
     """
-    sheets = _sheets(name, data)
+    sheets = read_workbook(name, data)
     chosen = _choose(name, sheets, layout)
     lines = ["\t".join(map(_as_text, row)).rstrip("\t") for row in sheets[chosen]]
     width = max((line.count("\t") for line in lines), default=0)
@@ -47,22 +46,6 @@ def read_sheet(name: str, data: bytes, layout: Layout) -> Columns:
     columns = read_delimited(f"{name} ({chosen})" if len(sheets) > 1 else name, text, stated)
     columns.facts["sheet"] = chosen
     return columns
-
-
-def _sheets(name: str, data: bytes) -> dict[str, list[tuple[Any, ...]]]:
-    from openpyxl import load_workbook
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            sheets = {s.title: list(s.iter_rows(values_only=True)) for s in book.worksheets}
-            book.close()
-    except Exception as error:  # a damaged workbook fails in zip, XML or the reader itself
-        raise ReadError(
-            f"{name}: the spreadsheet cannot be read ({' '.join(str(error).split())[:120]}). Save it again as .xlsx."
-        ) from error
-    return sheets
 
 
 def _choose(name: str, sheets: dict[str, list[tuple[Any, ...]]], layout: Layout) -> str:

@@ -19,6 +19,7 @@ from cmjlab.checks import listed
 from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.files.bounds import MOST_TABLE_LINES, refuse_many_cells, refuse_many_lines
 from cmjlab.files.cells import number_of
 from cmjlab.files.contents import no_such_file, refuse_signature
 from cmjlab.safe_open import read_file
@@ -128,7 +129,9 @@ def _text_lines(name: str, data: bytes) -> tuple[list[tuple[int, list[str]]], bo
     text, _, _ = whole_text(name, data)
     if "\n" not in text:
         text = text.replace("\r", "\n")
+    refuse_many_lines(name, text.count("\n"), MOST_TABLE_LINES)
     delimiter = table_delimiter(text.split("\n", 60)[:60])
+    refuse_many_cells(name, text, delimiter)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     lines, start = [], 1
     try:
@@ -159,20 +162,9 @@ def table_delimiter(lines: list[str]) -> str:
 
 
 def _sheet_lines(name: str, data: bytes) -> list[tuple[int, list[str]]]:
-    import warnings
+    from cmjlab.files.workbook_cells import read_workbook
 
-    from openpyxl import load_workbook
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            sheets = {s.title: list(s.iter_rows(values_only=True)) for s in book.worksheets}
-            book.close()
-    except Exception as error:  # damage shows in zip, XML or the reader itself
-        raise ReadError(
-            f"{name}: the workbook cannot be read ({' '.join(str(error).split())[:100]}). Save it again as .xlsx."
-        ) from error
+    sheets = read_workbook(name, data)
     filled = {
         t: rows for t, rows in sheets.items() if any(any(c is not None for c in r) for r in rows)
     }

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 
 from cmjlab.errors import ReadError
+from cmjlab.files.bounds import refuse_long_line, refuse_many_lines
 from cmjlab.files.notes import note
 from cmjlab.files.remedies import write_in_layout
 from cmjlab.recording import ReadingNote
@@ -51,12 +52,14 @@ def decode(name: str, data: bytes, encoding: str = "") -> Text:
         When the bytes are no text.
     """
     text, encoding, notes = whole_text(name, data, encoding)
+    refuse_many_lines(name, text.count("\n"))
     ends = text.endswith(("\n", "\r"))
     if "\r" in text:
         text = text.replace("\r\r\n", "\n").replace("\r\n", "\n").replace("\r", "\n")
     lines = text.split("\n")
     if ends:
         lines.pop()
+    refuse_long_line(name, lines)
     return Text(lines, encoding, ends, tuple(notes))
 
 
@@ -73,15 +76,15 @@ def _text_of(name: str, data: bytes, encoding: str, notes: list[ReadingNote]) ->
     if encoding:
         try:
             return data.decode(encoding).removeprefix("\ufeff"), encoding
-        except LookupError:
-            likely = write_in_layout({"encoding": _text_of(name, data, "", [])[1]})
-            raise ReadError(
-                f"{name}: encoding: {encoding!r} is not known; {likely}; or leave it out."
-            ) from None
         except UnicodeError as error:
             raise ReadError(
                 f"{name}: the text is not {encoding} ({error}). Leave `encoding` out of the layout"
                 " or state another one."
+            ) from None
+        except (LookupError, ValueError):
+            likely = write_in_layout({"encoding": _text_of(name, data, "", [])[1]})
+            raise ReadError(
+                f"{name}: encoding: {encoding!r} is not known; {likely}; or leave it out."
             ) from None
     found = next((codec for mark, codec in _MARKS if data.startswith(mark)), "")
     if not found and b"\x00" in data[:400]:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from cmjlab.errors import ReadError
+from cmjlab.files.bounds import MOST_TABLE_LINES, refuse_many_cells, refuse_many_lines
 from cmjlab.files.table import cell_text, table_delimiter
 from cmjlab.safe_open import read_file
 
@@ -90,7 +91,9 @@ def _text(path: Path, raw: bytes) -> Cells:
     text = text.replace("\x1a", "")
     if "\x00" in text:
         raise ReadError(f"{path.name}: is not a text table. Save it as .csv (UTF-8) or .xlsx.")
-    delimiter = table_delimiter(text.splitlines()[:60])
+    refuse_many_lines(path.name, text.count("\n") + text.count("\r"), 2 * MOST_TABLE_LINES)
+    delimiter = table_delimiter(text[:1_000_000].splitlines()[:60])
+    refuse_many_cells(path.name, text, delimiter)
     header: list[str] = []
     rows: list[list[str]] = []
     numbers: list[int] = []
@@ -129,34 +132,25 @@ def read_sheets(path: Path) -> dict[str, Cells]:
     ReadError
         When the file is no workbook.
     """
-    from zipfile import BadZipFile
-
-    from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
+    from cmjlab.files.workbook_cells import read_workbook
 
     try:
         data = read_file(path, study=path.parent)
     except OSError as problem:
         raise ReadError(f"{path.name}: cannot be opened ({problem.strerror or problem}).") from None
-    try:
-        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        sheets = {
-            s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets
-        }
-        book.close()
-    except (BadZipFile, InvalidFileException, KeyError, ValueError, IndexError) as problem:
-        raise ReadError(
-            f"{path.name}: is not a readable workbook ({problem}). Save it again as .xlsx or .csv."
-        ) from None
+    sheets = read_workbook(path.name, data)
     return {title: _sheet(path, lines) for title, lines in sheets.items()}
 
 
 def _workbook(path: Path) -> Cells:
     """Return the first sheet of a workbook."""
-    return next(iter(read_sheets(path).values()))
+    sheets = read_sheets(path)
+    if not sheets:
+        raise ReadError(f"{path.name}: the workbook has no sheet of cells. Save it again as .xlsx.")
+    return next(iter(sheets.values()))
 
 
-def _sheet(path: Path, lines: list[list[Any]]) -> Cells:
+def _sheet(path: Path, lines: list[tuple[Any, ...]]) -> Cells:
     header: list[str] = []
     rows: list[list[str]] = []
     numbers: list[int] = []
