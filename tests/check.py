@@ -1,6 +1,6 @@
-"""The one check command: format, lint, types, tests, doctests, notebooks.
+"""The one check command: format, lint, types, tests, doctests, notebooks, documentation site.
 
-Run ``python tests/check.py`` from anywhere; ``--fast`` leaves out the notebooks. While working
+Run ``python tests/check.py`` from anywhere; ``--fast`` leaves out the notebooks and the site. While working
 in one room, ``--room stats`` or ``--room stats/change`` runs format, lint and types of its files
 and the tests below ``tests/`` of the same name; it may be given several times.
 Exit code 0 when everything passed.
@@ -28,7 +28,10 @@ STEPS: dict[str, list[str]] = {
     "doctests": ["-m", "pytest", "--doctest-modules", "cmjlab", "-q"],
     "notebooks": ["-m", "pytest", "--nbval-lax", "notebooks", "-q", "-W", "default"]
     + ["--nbval-current-env", "--nbval-cell-timeout=300"],
+    "site": ["notebooks/site/build.py"],
 }
+#: Steps that ``--fast`` leaves out.
+SLOW = ("notebooks", "site")
 #: The room of layer 0 has no folder of its own: what stands at the top of the package, and these.
 BASE = ("catalog", "tables")
 
@@ -73,7 +76,7 @@ def room(name: str) -> str:
 def arguments(words: list[str] | None = None) -> argparse.Namespace:
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--fast", action="store_true", help="leave out the notebooks")
+    parser.add_argument("--fast", action="store_true", help="leave out notebooks and site")
     parser.add_argument("--only", choices=STEPS, action="append", help="run this step only")
     parser.add_argument(
         "--room", type=room, action="append", help="check this room only (may be repeated)"
@@ -89,7 +92,7 @@ def arguments(words: list[str] | None = None) -> argparse.Namespace:
 def main() -> int:
     """Run every step, print a summary, return the number of failed steps."""
     args = arguments()
-    wanted = args.only or [s for s in args.steps if not (args.fast and s == "notebooks")]
+    wanted = args.only or [s for s in args.steps if not (args.fast and s in SLOW)]
     environment = {**os.environ, "MPLBACKEND": "agg", "PYTHONHASHSEED": "0"}
     # Two workers on two cores: each linear-algebra library with one thread.
     environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}

@@ -7,7 +7,7 @@ from check import BASE, arguments, files_of, rooms
 from places import PACKAGE, ROOT, TESTS
 
 #: Folders of tests without a room of the package: rules of the whole project.
-OF_THE_PROJECT = {"project"}
+OF_THE_PROJECT = {"project", "site"}
 
 
 def test_folders_of_tests_mirror_rooms():

@@ -1,0 +1,5 @@
+"""Gallery."""
+
+
+def make(source):
+    pass
