@@ -92,12 +92,14 @@ def as_html(card: Card) -> str:
     parts = [f"<p><strong>{html.escape(card.title)}</strong></p>", *_paragraphs(card.lines)]
     beside = []
     if card.grid is not None:
-        beside.append(_table(Grid(card.grid.head, card.grid.rows[:AT_ONCE])))
+        first = Grid(card.grid.head, card.grid.rows[:AT_ONCE])
+        beside.append(_frame(_table(first), card.title))
     if card.drawing:
-        beside.append(card.drawing)
+        beside.append(f'<div style="max-width:100%">{card.drawing}</div>')
     if beside:
-        inner = "".join(f'<div style="max-width:100%;overflow-x:auto">{b}</div>' for b in beside)
-        parts.append(f'<div style="display:flex;flex-wrap:wrap;gap:8px 28px">{inner}</div>')
+        parts.append(
+            f'<div style="display:flex;flex-wrap:wrap;gap:8px 28px">{"".join(beside)}</div>'
+        )
     if card.grid is not None and max(len(card.grid.rows), card.grid.total) > AT_ONCE:
         parts.append(_fold(Fold(_all_rows(card.grid), grid=card.grid)))
     parts += [_fold(fold) for fold in card.folds]
@@ -115,8 +117,15 @@ def _fold(fold: Fold) -> str:
     inner = "".join(_paragraphs(fold.lines))
     if fold.grid is not None:
         rows = fold.grid.rows[:IN_A_FOLD]
-        inner += f'<div style="overflow-x:auto">{_table(Grid(fold.grid.head, rows))}</div>'
+        inner += _frame(_table(Grid(fold.grid.head, rows)), fold.summary)
     return f"<details><summary>{html.escape(fold.summary)}</summary>{inner}</details>"
+
+
+def _frame(inner: str, label: str) -> str:
+    """Return a frame in which a wide table scrolls, by keyboard too."""
+    name = html.escape(label)
+    look = "max-width:100%;overflow-x:auto"
+    return f'<div style="{look}" tabindex="0" role="region" aria-label="{name}">{inner}</div>'
 
 
 def _paragraphs(lines: Sequence[str]) -> list[str]:

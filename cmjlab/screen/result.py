@@ -19,15 +19,18 @@ def result_card(result: Result) -> Card:
     """Return what is shown of a result."""
     words = read_words()
     say = words.say
-    rows = [_row(row, words) for row in _answers_first(result)[:IN_A_FOLD]]
     kind = result.kind.replace("_", " ").capitalize()
     level, total = result.settings.get("level"), len(result.table)
     title = (
-        say("screen.result", kind=kind, n=total, level=f"{100 * level:g} %")
+        words.count("screen.result", total, kind=kind, level=f"{100 * level:g} %")
         if isinstance(level, float)
-        else say("screen.result_without_level", kind=kind, n=total)
+        else words.count("screen.result_without_level", total, kind=kind)
     )
-    grid, same = _grid(rows, total, words)
+    if "estimate" in result.table:
+        rows = [_row(row, words) for row in _answers_first(result)[:IN_A_FOLD]]
+        grid, same = _grid(rows, total, words)
+    else:
+        grid, same = _as_it_is(result, words), ""
     sentences = [str(s) for s in result.sentences]
     folds = []
     if len(sentences) > _SENTENCES:
@@ -36,7 +39,8 @@ def result_card(result: Result) -> Card:
     if notes:
         folds.append(Fold(words.count("screen.notes", len(notes)), notes))
     lines = (*sentences[:_SENTENCES], *([say("screen.same", what=same)] if same else ()))
-    last = (say("screen.care"),) if "athlete" in grid.head else ()
+    people = "athlete" in result.table and bool(result.table["athlete"].notna().any())
+    last = (say("screen.care"),) if people else ()
     return Card(title, lines, grid, tuple(folds), last=last)
 
 
@@ -94,6 +98,23 @@ def _grid(rows: list[dict[str, str]], total: int, words: Words) -> tuple[Grid, s
     head = tuple(say(f"screen.{c}") for c in columns)
     texts = tuple(tuple(r[c] for c in columns) for r in rows)
     return Grid(head, texts, total if total > AT_ONCE else 0), ", ".join(same)
+
+
+def _as_it_is(result: Result, words: Words) -> Grid:
+    """Return a table of another form than that of the statistics (an error budget) in its own columns."""
+    frame = result.table.head(IN_A_FOLD)
+    rows = tuple(
+        tuple(
+            words.label(str(v))
+            if c == "metric"
+            else f"{v:.3g}"
+            if isinstance(v, float)
+            else _text(v)
+            for c, v in row.items()
+        )
+        for row in frame.to_dict("records")
+    )
+    return Grid(tuple(str(c).replace("_", " ") for c in frame), rows, len(result.table))
 
 
 def _text(value: Any) -> str:

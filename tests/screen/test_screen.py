@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import html
+import os
 import re
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +17,7 @@ from cmjlab.screen.rounding import decimals_for, estimate_cell, value_with_error
 from cmjlab.tables import STATISTICS_TABLE
 
 PAGE = (
-    '<!doctype html><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+    '<!doctype html><html lang="en"><meta charset="utf-8"><title>card</title><meta name="viewport" content="width=device-width">'
     '<body style="margin:8px;font:14px sans-serif">'
 )
 NASTY = '<img src=x onerror="alert(1)">&<b>x'
@@ -167,6 +169,26 @@ def test_a_study_shows_no_name_and_no_place_on_this_machine(kit):
     assert [n for n in names if html.escape(n.split(",")[1]) in page] == []
 
 
+def test_a_table_of_another_form_is_shown_in_its_own_columns():
+    from cmjlab.truth.budget import Design
+
+    few = Design(profiles=("typical",), noise_sd_n=(1.0,), repeats=2)
+    budget = cj.known_truth(design=few, metrics=["jump_height_m"])
+    text = repr(budget)
+    assert text.startswith("Known truth: 1 estimate\n")
+    assert f"{budget.table['max_abs'].iloc[0]:.3g}" in text
+    assert "max abs" in budget._repr_html_()
+
+
+def test_an_empty_result_and_an_empty_study_are_shown_too(tmp_path):
+    from cmjlab.study.folder.create import create_study
+
+    nothing = cj.Result("nothing", STATISTICS_TABLE.frame([]))
+    assert repr(nothing).startswith("Nothing: 0 estimates")
+    create_study(tmp_path / "new")
+    assert "0 athletes, 0 recordings" in repr(cj.Study.open(tmp_path / "new"))
+
+
 def test_lost_samples_are_said_and_drawn_as_nothing():
     force = np.full(100, 700.0)
     force[10:13] = np.nan
@@ -175,6 +197,16 @@ def test_lost_samples_are_said_and_drawn_as_nothing():
     assert "nan" not in rec._repr_html_()
     assert "No sample has a force" in repr(cj.Recording(np.full(5, np.nan), 1000))
     assert "Recording" in repr(cj.Recording(np.zeros(0), 1000))
+
+
+def _serious(page) -> list[str]:
+    """Return what axe-core finds serious, where it lies is named in the environment; else nothing."""
+    place = os.environ.get("CMJLAB_AXE", "")
+    if not place:
+        return []
+    page.evaluate(Path(place).read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run()")["violations"]
+    return [v["id"] for v in found if v["impact"] in ("serious", "critical")]
 
 
 @pytest.mark.browser
@@ -192,8 +224,11 @@ def test_a_jump_fits_on_half_a_screen_and_nothing_is_wider_than_a_phone(things, 
             path.write_text(PAGE + thing._repr_html_(), encoding="utf-8")
             page.set_viewport_size({"width": 360, "height": 740})
             page.goto(path.as_uri())
+            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+            assert _serious(page) == [], name
             assert page.evaluate("document.documentElement.scrollWidth") <= 360, name
             page.set_viewport_size({"width": 1280, "height": 900})
+            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = false)")
             if name == "jump":
                 assert page.evaluate("document.body.offsetHeight") <= 450
         browser.close()
