@@ -32,6 +32,8 @@ _TEXT_WIDTH_CM = 17.0
 _FIRST_HEIGHT_CM = 7.5
 _MOST_HEIGHT_CM = 22.0
 _DPI = 200
+#: Width of a letter of a table, and of the edges of its cell.
+_SIGN_CM, _EDGES_CM = 0.155, 0.45
 #: Longest table that is kept on one page.
 _MOST_ROWS_TOGETHER = 45
 #: A face that every word processor has; a document cannot count on that of the figures.
@@ -302,16 +304,20 @@ def _frame_table(table: Any, title: str) -> None:
 
 
 def _widths(table: Any, texts_of: Sequence[Sequence[str]], pictures: Sequence[FigureBlock]) -> None:
-    """Share the text width between columns by their longest words and texts; pictures need theirs."""
+    """Give each column its longest word, and share the rest by their texts; pictures need theirs."""
     from docx.shared import Cm
 
-    weights = []
+    weights, least = [], []
     for texts in zip(*texts_of, strict=True):
         longest = max(len(word) for text in texts for word in text.split(" "))
+        least.append(_SIGN_CM * longest + _EDGES_CM)
         weights.append(max(longest + 1.5, min(34.0, max(map(len, texts)) ** 0.85), 5.0))
     wide = max((p.width_cm for p in pictures), default=-0.4) + 0.4
-    shared = weights[:-1] if pictures else weights
-    widths = [(_TEXT_WIDTH_CM - wide) * weight / sum(shared) for weight in shared]
+    shared, least = (weights[:-1], least[:-1]) if pictures else (weights, least)
+    spare = _TEXT_WIDTH_CM - wide - sum(least)
+    if spare < 0:  # some word breaks whatever is done
+        least, spare = [0.0] * len(least), _TEXT_WIDTH_CM - wide
+    widths = [a + spare * weight / sum(shared) for a, weight in zip(least, shared, strict=True)]
     for column, width in zip(table.columns, [*widths, *([wide] if pictures else [])], strict=True):
         column.width = Cm(width)
         for cell in column.cells:

@@ -258,7 +258,8 @@ def _table(context: Context, numbers: PaperNumbers) -> TableBlock:
             first = label_with_unit(words, measure.metric)
             joint = _joint_cell(test, measure.joint) if i == 0 and measure.joint else ""
             name = g.group or say("paper.all_athletes")
-            rows.append((first, name, str(g.n), *means, test.effect(g.d_av), test.effect(g.g), joint))  # fmt: skip
+            effects = (test.effect(e).replace("\u00a0", " ") for e in (g.d_av, g.g))
+            rows.append((first, name, str(g.n), *means, *effects, joint))  # fmt: skip
     columns = (
         say("columns.metric"),
         say("columns.group"),
@@ -280,8 +281,10 @@ def _table(context: Context, numbers: PaperNumbers) -> TableBlock:
 
 
 def _joint_cell(test: PrintedTests, joint: JointTest) -> str:
-    parts = [test.f(joint.f, joint.df, joint.df2), test.p(joint.p)]
-    return f"{', '.join(parts)}, η²p\u00a0=\u00a0{test.share(joint.eta[0])}, ω²p\u00a0=\u00a0{test.share(joint.omega)}"
+    """Return the joint test of a measure; its F may break, for the column is narrow."""
+    f = test.f(joint.f, joint.df, joint.df2).replace("\u00a0", " ")
+    shares = f"η²p = {test.share(joint.eta[0])}, ω²p = {test.share(joint.omega)}"
+    return f"{f}, {test.p(joint.p)}, {kept_together(shares)}"
 
 
 def left_section(context: Context) -> Section:
