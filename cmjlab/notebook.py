@@ -1,7 +1,8 @@
 """What the notebooks of cmjlab use beside the public core: ``cj.notebook``.
 
 Opening and parameters
-    open_study, notebook_parameters, tested_baselines, sessions_for_groups, squad_noise, squad_table
+    notebook_parameters, chosen_study, open_study, tested_baselines, sessions_for_groups,
+    change_that_matters, squad_noise, squad_table
 
 Everything that a study allows, in one go
     change_results, study_subgroups, study_squad, gather, write_data, write_block_sheets
@@ -23,6 +24,7 @@ from cmjlab.report.build.analyses import change_results
 from cmjlab.report.build.squad import study_squad
 from cmjlab.report.build.subgroups import study_subgroups
 from cmjlab.report.gather import gather
+from cmjlab.report.notebooks.chosen import chosen_study
 from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise
 from cmjlab.report.notebooks.parameters import notebook_parameters
 from cmjlab.report.notebooks.season import (
@@ -34,6 +36,7 @@ from cmjlab.report.notebooks.season import (
 )
 from cmjlab.report.notebooks.second_opinion import second_opinion
 from cmjlab.report.notebooks.study import (
+    change_that_matters,
     open_study,
     sessions_for_groups,
     squad_noise,
@@ -49,7 +52,9 @@ __all__ = [
     "alarms_by_week",
     "balance_table",
     "change_results",
+    "change_that_matters",
     "check_exercise",
+    "chosen_study",
     "gather",
     "limits_by_stable_weeks",
     "main_metric",

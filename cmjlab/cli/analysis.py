@@ -166,26 +166,41 @@ def notebooks(
         bool, typer.Option("--answers", help="The teacher's set: solutions below the exercises.")
     ] = False,
     only: Annotated[str, typer.Option(help="Numbers of notebooks, e.g. 02,04,06.")] = "",
+    set_: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="NAME=VALUE of a parameter, e.g. level=0.9; repeat as needed."),
+    ] = None,
     results: Results = None,
 ) -> None:
     """Run the notebooks on a study, in order, and write an index page; or copy them to edit.
+
+    --set changes a parameter in every notebook that has it: metric, before, after, level, groups
+    (with commas) and those of single notebooks. An unknown name is answered with the list.
 
     02 reliability, 04 block change and 06 block report are for work, the others for learning.
     """
     with say.plain_errors():
         from cmjlab.report.notebooks.copy import copy_notebooks
+        from cmjlab.report.notebooks.declared import declared_in, read_settings, users_of
+        from cmjlab.report.notebooks.files import choose_notebooks
         from cmjlab.report.notebooks.run import run_notebooks
 
         chosen = [n for n in only.replace(",", " ").split() if n] or None
+        have = declared_in(choose_notebooks(chosen))
+        settings = read_settings(set_ or [], have)
+        for name, numbers in users_of(settings, have).items():
+            say.line(f"{name} = {settings[name]!r}: {numbers}")
         if copy is not None:
             opened = _study_of_copies(study)
-            written = copy_notebooks(copy, opened, answers=answers, only=chosen)
+            written = copy_notebooks(copy, opened, answers=answers, only=chosen, settings=settings)
             say.line(f"{len(written)} notebooks to edit: {say.named(copy)}")
             say.line(f"open them: jupyter lab {say.named(copy)}")
             return
         opened = measured(study, results)
         with say.progress("notebooks") as step:
-            path = run_notebooks(opened, only=chosen, answers=answers, progress=step)
+            path = run_notebooks(
+                opened, only=chosen, answers=answers, settings=settings, progress=step
+            )
         say.line(f"notebooks: {say.named(path)} (opens in a browser)")
 
 

@@ -185,6 +185,7 @@ TARGET_ANSWERS = Table(
         Column("athletes_beyond", "integer", "athletes beyond their own noise, as wanted"),
         Column("athletes_known", "integer", "athletes whose own noise is known"),
         Column("reason_code", "text", "key of why there is no interval"),
+        Column("word_values", "text", "values of the words of that reason, as JSON"),
         Column("why", "text", "why this was wanted"),
     ),
     key=("subgroup", "metric"),

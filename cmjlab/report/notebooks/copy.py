@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
 from cmjlab.extras import optional
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.report.notebooks.files import DEMO_TAG, choose_notebooks, has_tag, notebooks_folder
+from cmjlab.report.notebooks.declared import check_given, declared_in, with_values
+from cmjlab.report.notebooks.files import (
+    DEMO_TAG,
+    PARAMETERS_TAG,
+    choose_notebooks,
+    has_tag,
+    notebooks_folder,
+)
+from cmjlab.report.notebooks.own_places import way_to
 from cmjlab.report.notebooks.solutions import with_solutions
 from cmjlab.words.catalog import read_words
 
@@ -24,6 +32,7 @@ def copy_notebooks(
     *,
     answers: bool = False,
     only: Sequence[str] | None = None,
+    settings: Mapping[str, Any] | None = None,
 ) -> list[Path]:
     """Write copies of the notebooks to edit, each stamped with version and date.
 
@@ -32,11 +41,14 @@ def copy_notebooks(
     folder : str or Path
         New or empty folder, or one without notebooks of these names: nothing is overwritten.
     study : Study, optional
-        Its folder is put into the parameters cell; None leaves the invented demo study.
+        The way from the copies to its folder is put into the parameters cell; None leaves the
+        invented demo study.
     answers : bool
         True: the teacher's set, with the solution below each exercise. False: the student's.
     only : sequence of str, optional
         Numbers such as "02"; default: all.
+    settings : mapping, optional
+        Values of parameters by name, for the notebooks that declare them.
 
     Returns
     -------
@@ -66,10 +78,14 @@ def copy_notebooks(
     today = dt.date.today().isoformat()
     key = "notebooks.copy_teacher" if answers else "notebooks.copy_student"
     stamp = read_words().say(key, version=__version__, date=today)
+    values = dict(settings or {})
+    check_given(values, declared_in(paths), "settings")
+    if study is not None:
+        values["study"] = way_to(study.folder, folder) or Path(study.folder).resolve().name
     written = []
     for path in paths:
         notebook = nbformat.read(path, as_version=4)
-        notebook.cells = _copied(notebook.cells, stamp, study, answers)
+        notebook.cells = _copied(notebook.cells, stamp, values, answers)
         notebook.metadata["cmjlab"] = {
             "version": __version__,
             "copied": today,
@@ -83,17 +99,17 @@ def copy_notebooks(
     return written
 
 
-def _copied(cells: Sequence[Any], stamp: str, study: Study | None, answers: bool) -> list[Any]:
-    """Return cells without outputs and checks of the demo, with stamp and study put in."""
+def _copied(
+    cells: Sequence[Any], stamp: str, values: Mapping[str, Any], answers: bool
+) -> list[Any]:
+    """Return cells without outputs and checks of the demo, with stamp and parameters put in."""
     kept = [c for c in cells if not has_tag(c, DEMO_TAG)]
     for cell in kept:
         cell.metadata.pop("execution", None)
         if cell.cell_type == "code":
             cell.outputs, cell.execution_count = [], None
-            if study is not None and has_tag(cell, "parameters"):
-                cell.source = cell.source.replace(
-                    "study=None", f"study={str(Path(study.folder).resolve())!r}", 1
-                )
+            if has_tag(cell, PARAMETERS_TAG):
+                cell.source = with_values(cell.source, values)
     if kept and kept[0].cell_type == "markdown":
         heading, _, rest = kept[0].source.partition("\n")
         kept[0].source = f"{heading}\n\n{stamp}\n{rest}"

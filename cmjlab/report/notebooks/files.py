@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.places import AROUND, PACKAGE
+from cmjlab.safe_open import read_text
 
 #: Cells with this tag hold only on the demo study.
 DEMO_TAG = "demo-check"
+#: The cell with a plain assignment per parameter.
+PARAMETERS_TAG = "parameters"
 #: Cells that are written for the teacher's set.
 SOLUTION_TAG = "solution"
 
@@ -18,6 +22,12 @@ SOLUTION_TAG = "solution"
 def has_tag(cell: Any, tag: str) -> bool:
     """Return whether a cell carries a tag."""
     return tag in cell.get("metadata", {}).get("tags", [])
+
+
+def cells_of(path: Path) -> list[Any]:
+    """Return the cells of a notebook as plain data."""
+    cells: list[Any] = json.loads(read_text(path))["cells"]
+    return cells
 
 
 def notebooks_folder() -> Path:

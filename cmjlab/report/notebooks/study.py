@@ -85,6 +85,24 @@ def sessions_for_groups(study: Study) -> pd.DataFrame:
     return grouped(sessions) if has_groups(sessions) else sessions.drop(columns="group")
 
 
+def change_that_matters(study: Study, metric: str) -> float:
+    """Return the change that matters of a metric, as the plan states it.
+
+    Raises
+    ------
+    StudyError
+        The plan states none.
+    """
+    stated = study.plan.change_that_matters
+    if metric not in stated:
+        raise StudyError(
+            f"no change that matters is stated for {metric}: write matters = … in the parameters"
+            f" cell, in the unit of the tables, or {metric} = … below [plan.change_that_matters]"
+            f" in study.toml. Stated are {', '.join(stated) or 'none'}."
+        )
+    return float(stated[metric])
+
+
 class Tidy:
     """A table as a notebook shows it: without row numbers, as HTML and as text.
 

@@ -14,7 +14,7 @@ from cmjlab.report.blocks.data import Block, FigureBlock, Items, Paragraph, Tabl
 from cmjlab.report.blocks.format import Estimate, cell, number_text
 from cmjlab.report.build.context import Context
 from cmjlab.report.sections.stopped import athlete_stops, not_shown, sort_targets, target_stops
-from cmjlab.results import Reason, Result, Sentence
+from cmjlab.results import Reason, Result, Sentence, stored_values
 from cmjlab.study.check.doubt import Doubt
 
 _BRACKET = re.compile(r" \([^()]*\)$")
@@ -122,7 +122,8 @@ def _change(context: Context, row: dict[Any, Any]) -> str:
     words = context.words
     if pd.isna(row["change_low"]):
         code = row["reason_code"]
-        why = Reason(str(code), {"group": row["subgroup"]}) if pd.notna(code) else None
+        values = {"group": row["subgroup"], **stored_values(row)}
+        why = Reason(str(code), values) if pd.notna(code) else None
         return words.phrase(why) if why else words.say("cell.not_estimable")
     size = _estimate(row, "change")
     text = cell(words, size, signed=True)

@@ -12,6 +12,7 @@ from cmjlab.errors import StatsError
 from cmjlab.plan import Plan, Selection
 from cmjlab.results import Case, Note, Result
 from cmjlab.stats.common.best_of import best_notes
+from cmjlab.stats.common.row_words import as_json
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import every_group
 from cmjlab.stats.targets.answers import Answer, answer, count_athletes
@@ -148,6 +149,7 @@ def _add_found(place: Any, found: Found, leads: bool, targets: int) -> None:
 def _point(one: Answer, question: Question) -> dict[str, Any]:
     """Return the row of one target in the table of answers."""
     target, other = one.target, one.other
+    why = None if one.main.has_interval else one.main.reason
     return {
         "subgroup": target.subgroup,
         "metric": target.metric,
@@ -176,7 +178,8 @@ def _point(one: Answer, question: Question) -> dict[str, Any]:
         "detectable": one.detectable,
         "athletes_beyond": one.athletes.beyond if one.athletes else None,
         "athletes_known": one.athletes.known if one.athletes else None,
-        "reason_code": None if one.main.has_interval or not one.main.reason else one.main.reason.code,
+        "reason_code": why.code if why else None,
+        "word_values": as_json(why.values) if why else None,
         "why": target.why,
     }  # fmt: skip
 
