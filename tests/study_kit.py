@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import json
 import tempfile
 from pathlib import Path
 
@@ -63,3 +64,9 @@ def make(folder: Path, athletes: str = "A01,A02", sessions: str = "base1,post", 
                 seed += 1
     (folder / "athletes.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     return folder
+
+
+def read_long_ago(index: Path) -> None:
+    """Let an index say that its files were read when nothing could change behind its back."""
+    data = json.loads(index.read_text())
+    index.write_text(json.dumps({f: [*v[:-1], v[-1] + 10**10] for f, v in data.items()}))

@@ -34,7 +34,7 @@ from cmjlab.study.folder.recordings import which_layout
 from cmjlab.study.folder.settings import StudySettings
 from cmjlab.study.provenance import provenance_of
 from cmjlab.study.store.batch import ProgressCallback
-from cmjlab.study.store.cached import Rows, can_write, measured_rows
+from cmjlab.study.store.cached import Rows, can_write, hashed_anew, hashes_of, measured_rows
 from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
 from cmjlab.tables import ATHLETES
@@ -218,6 +218,13 @@ class Study(StudyAnalyses):
             ordered category. Files that cannot be read are rows with ``error``.
         """
         return self._all_measured(workers, progress, force).jumps.copy()
+
+    def reread(self) -> None:
+        """Read the bytes of all recordings again: what changed unseen is measured anew."""
+        place = self.results if self._can_keep() else None
+        hashes = hashed_anew(list(map(self.task, self._stretches)), place)
+        if self._measured is not None and hashes_of(self._measured.rows) != hashes:
+            self._measured = None
 
     def _all_measured(
         self,

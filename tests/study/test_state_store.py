@@ -20,6 +20,7 @@ from study_kit import jump_bytes, make
 import cmjlab as cj
 from cmjlab.errors import StudyError
 from cmjlab.study.decide.decisions import Decision
+from cmjlab.study.store import checksum_index
 from cmjlab.study.store import parts as store_module
 from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.lock import locked
@@ -104,7 +105,7 @@ def test_index_reads_a_file_again_when_a_change_could_hide(tmp_path):
     assert index.sha256("f.csv", path) != first
 
 
-def test_index_does_not_read_an_old_file_again(tmp_path):
+def test_index_does_not_read_an_old_file_again(tmp_path, monkeypatch):
     path = tmp_path / "f.csv"
     path.write_bytes(b"1111")
     old = time.time() - 60
@@ -112,12 +113,14 @@ def test_index_does_not_read_an_old_file_again(tmp_path):
     index = ChecksumIndex(tmp_path / "files.json")
     first = index.sha256("f.csv", path)
     index.save({"f.csv"})
-    path.write_bytes(b"2222")
-    os.utime(path, (old, old))
+    study_kit.read_long_ago(tmp_path / "files.json")
+    calls = []
+    monkeypatch.setattr(checksum_index, "file_sha256", lambda p: calls.append(p) or "anew")
     again = ChecksumIndex(tmp_path / "files.json")
     assert again.sha256("f.csv", path) == first, "the index was not used"
+    assert not calls
     os.utime(path, (old + 5, old + 5))
-    assert again.sha256("f.csv", path) != first
+    assert again.sha256("f.csv", path) == "anew"
 
 
 def test_index_forgets_files_that_are_gone(tmp_path):

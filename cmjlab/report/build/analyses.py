@@ -114,6 +114,7 @@ def analyse(study: Study, *, progress: Callable[[Any], None] | None = None) -> A
     progress : callable, optional
         Called with objects that have ``done``, ``total`` and ``what``.
     """
+    study.reread()
     study.measure(progress=progress)
     jumps = study.jumps_at_load()
     sessions = study.sessions_table()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -45,6 +46,22 @@ def with_checksums(
     return ready, unreadable
 
 
+def hashed_anew(tasks: Sequence[Task], results: Path | None) -> dict[str, str]:
+    """Return the SHA-256 of every file that can be read, from its bytes, and note them in the index."""
+    index = ChecksumIndex(None if results is None else results / "store" / "files.json")
+    found = {}
+    for task in tasks:
+        with contextlib.suppress(OSError):  # it becomes a row with its reason when it is measured
+            found[task.file] = index.sha256(task.file, task.path, anew=True)
+    index.save({t.file for t in tasks})
+    return found
+
+
+def hashes_of(rows: pd.DataFrame) -> dict[str, str]:
+    """Return the SHA-256 of each file by the rows that were measured from it."""
+    return dict(zip(rows["file"], rows["sha256"], strict=True))
+
+
 def measured_rows(
     tasks: Sequence[Task],
     method: Method,
@@ -72,11 +89,7 @@ def measured_rows(
         Columns JUMP_COLUMNS and CHECK_COLUMNS of ``cmjlab.study.store.parts``, in no special order.
     """
     store = Store(results, method.key) if results is not None else None
-    index = (
-        ChecksumIndex(results / "store" / "files.json")
-        if results is not None
-        else ChecksumIndex(None)
-    )
+    index = ChecksumIndex(None if results is None else results / "store" / "files.json")
     ready, fresh = with_checksums(tasks, index)
     jumps, checks, missing = _stored(store, ready)
     if missing and store is None:

@@ -1,8 +1,9 @@
-"""SHA-256 of files without reading them again: an index by size and time of change.
+"""SHA-256 of files without reading them again: an index by what the system says of a file.
 
-A file is read again when its size or time of change differs, or when it had changed less
-than two seconds before it was last read: some drives count time in steps of two seconds,
-so a later change could hide behind the same time.
+A file is read again when its size, its time of change, its place on the drive (inode) or the time
+of change of that entry differs, or when it had changed less than two seconds before it was last
+read: some drives count time in steps of two seconds, so a later change could hide behind the same
+time. Whoever needs certainty (a report) asks for everything to be read again.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ from cmjlab.keys import file_sha256
 from cmjlab.safe_open import read_text
 
 _RACY_NS = 2_000_000_000
+#: Size, time of change of the content, inode, time of change of the entry (creation on Windows).
+_Stamp = tuple[int, int, int, int]
 
 
 class ChecksumIndex:
@@ -30,30 +33,36 @@ class ChecksumIndex:
 
     def __init__(self, path: Path | None) -> None:
         self.path = path
-        self.entries: dict[str, tuple[int, int, str, int]] = {}
+        self.entries: dict[str, tuple[_Stamp, str, int]] = {}
         self.dirty = False
         if path is None:
             return
         try:
             data = json.loads(read_text(path))
-            for file, (size, changed, sha, read) in data.items():
-                self.entries[str(file)] = (int(size), int(changed), str(sha), int(read))
+            for file, (size, changed, inode, entry, sha, read) in data.items():
+                stamp = (int(size), int(changed), int(inode), int(entry))
+                self.entries[str(file)] = (stamp, str(sha), int(read))
         except (OSError, ValueError, TypeError, AttributeError):
             self.entries = {}
 
-    def sha256(self, file: str, path: Path) -> str:
-        """Return the SHA-256 of a file's bytes; OSError when it cannot be read."""
+    def sha256(self, file: str, path: Path, *, anew: bool = False) -> str:
+        """Return the SHA-256 of a file's bytes; OSError when it cannot be read.
+
+        ``anew``: the bytes are read whatever the index says.
+        """
         stat = path.stat()
+        stamp = (stat.st_size, stat.st_mtime_ns, stat.st_ino, stat.st_ctime_ns)
         known = self.entries.get(file)
         if (
             known is not None
-            and known[:2] == (stat.st_size, stat.st_mtime_ns)
-            and known[3] - stat.st_mtime_ns > _RACY_NS
+            and not anew
+            and known[0] == stamp
+            and known[2] - max(stamp[1], stamp[3]) > _RACY_NS
         ):
-            return known[2]
+            return known[1]
         now = time.time_ns()
         sha = file_sha256(path)
-        self.entries[file] = (stat.st_size, stat.st_mtime_ns, sha, now)
+        self.entries[file] = (stamp, sha, now)
         self.dirty = True
         return sha
 
@@ -62,6 +71,8 @@ class ChecksumIndex:
         gone = self.entries.keys() - set(files)
         if self.path is None or (not self.dirty and not gone):
             return
-        kept = {f: list(v) for f, v in self.entries.items() if f in files}
+        kept = {
+            f: [*stamp, sha, read] for f, (stamp, sha, read) in self.entries.items() if f in files
+        }
         atomic_write(self.path, json.dumps(kept, ensure_ascii=False, indent=0))
         self.dirty = False

@@ -2,12 +2,14 @@
 
 ``results/store/<engine>-<method>/`` holds pairs of Parquet files. The checks of a part are
 written before its jumps, so a part counts only when both are there; killing the program at
-any moment loses the last part at most. Parts never change. A part whose columns differ from
-what ``cmjlab.tables`` says is not used (its files are measured again), never filled up.
+any moment loses the last part at most. Parts never change. The name of each file carries the
+checksum of its bytes. A part whose bytes do not fit it, or whose columns differ from what
+``cmjlab.tables`` says, is not used (its files are measured again), never filled up.
 """
 
 from __future__ import annotations
 
+import hashlib
 import io
 import uuid
 from collections.abc import Iterable, Sequence
@@ -56,6 +58,7 @@ _ARROW = {_TEXT: "string", _REAL: "double", _WHOLE: "int64", _FLAG: "bool"}
 MOST_PARTS = 40
 #: A part of 100,000 jumps has some 60 MB.
 _PART_LIMIT_MB = 2_000.0
+_CHECKSUM_DIGITS = 16
 
 
 def frame_of(rows: Sequence[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
@@ -110,7 +113,8 @@ class Store:
         jumps = _read_part(path, JUMP_COLUMNS)
         if jumps is None:
             return None
-        checks = _read_part(path.with_name(path.name.replace("jumps-", "checks-")), CHECK_COLUMNS)
+        other = next(path.parent.glob(f"checks-{path.name.split('-')[1]}-*.parquet"), None)
+        checks = None if other is None else _read_part(other, CHECK_COLUMNS)
         return None if checks is None else (jumps, checks)
 
     def append(self, results: Iterable[FileResult]) -> None:
@@ -126,8 +130,8 @@ class Store:
 
     def _write(self, jumps: pd.DataFrame, checks: pd.DataFrame) -> None:
         name = uuid.uuid4().hex
-        _write_part(checks, CHECK_COLUMNS, self.folder / f"checks-{name}.parquet")
-        _write_part(jumps, JUMP_COLUMNS, self.folder / f"jumps-{name}.parquet")
+        _write_part(checks, CHECK_COLUMNS, self.folder, f"checks-{name}")
+        _write_part(jumps, JUMP_COLUMNS, self.folder, f"jumps-{name}")
 
     def compact(self, keys: set[str] | None = None) -> None:
         """Join all parts into one; with ``keys``, only results with these keys are kept.
@@ -150,7 +154,11 @@ def _schema(columns: dict[str, str]) -> Any:
     return pa.schema([(n, _ARROW[k]) for n, k in columns.items()])
 
 
-def _write_part(frame: pd.DataFrame, columns: dict[str, str], path: Path) -> None:
+def _checksum(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:_CHECKSUM_DIGITS]
+
+
+def _write_part(frame: pd.DataFrame, columns: dict[str, str], folder: Path, stem: str) -> None:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -158,7 +166,8 @@ def _write_part(frame: pd.DataFrame, columns: dict[str, str], path: Path) -> Non
     table = table.replace_schema_metadata({"cmjlab.engine": str(ENGINE)})
     buffer = io.BytesIO()
     pq.write_table(table, buffer)
-    atomic_write(path, buffer.getvalue(), lasting=True)
+    data = buffer.getvalue()
+    atomic_write(folder / f"{stem}-{_checksum(data)}.parquet", data, lasting=True)
 
 
 def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
@@ -166,7 +175,10 @@ def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
     import pyarrow.parquet as pq
 
     try:
-        table = pq.read_table(pa.BufferReader(read_file(path, limit_mb=_PART_LIMIT_MB)))
+        data = read_file(path, limit_mb=_PART_LIMIT_MB)
+        if not path.stem.endswith(f"-{_checksum(data)}"):
+            return None
+        table = pq.read_table(pa.BufferReader(data))
     except (OSError, pa.ArrowException):
         return None
     if not table.schema.remove_metadata().equals(_schema(columns)):
