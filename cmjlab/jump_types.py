@@ -105,6 +105,8 @@ class Jump:
     >>> jump = cj.measure(cj.simulate_jump(seed=1).recording)
     >>> jump.accepted, round(jump.metrics["jump_height_m"], 3)
     (True, 0.345)
+    >>> jump.check("double_dip").status, len(jump.flags)
+    ('pass', 1)
     """
 
     recording: Recording

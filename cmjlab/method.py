@@ -30,6 +30,10 @@ class Method(Settings):
     Method(onset_rule='sd')
     >>> cj.Method() == cj.Method(onset_rule="fit")
     True
+    >>> cj.Method().replace(integration_start="weighing_end").to_dict()["integration_start"]
+    'weighing_end'
+    >>> [row["unit"] for row in cj.Method.describe() if row["name"] == "gravity_m_per_s2"]
+    ['m/s²']
     """
 
     gravity_m_per_s2: float = setting(

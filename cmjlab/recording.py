@@ -83,6 +83,8 @@ class Recording:
     >>> still = cj.Recording(np.full(2000, 700.0), rate_hz=1000, athlete="A01")
     >>> still.duration_s
     2.0
+    >>> still.plate("total")[:2].tolist(), still.replace(session="base1").session
+    ([700.0, 700.0], 'base1')
     """
 
     force_n: FloatArray

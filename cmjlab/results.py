@@ -73,6 +73,14 @@ class Result:
     ('change_within', 1)
     >>> round(within.value("mean_change"), 3)  # metres
     0.01
+    >>> int(within.row("mean_change")["n"])
+    30
+    >>> within.readable().loc[0, ["statistic", "estimate", "interval", "unit"]].tolist()
+    ['Mean change', '0.99', '0.11 to 1.87', 'cm']
+    >>> within.has_note("no_such_note"), len(within.sentences_about("jump_height_m"))
+    (False, 1)
+    >>> list(within.wide())[:3]
+    ['metric', 'contrast', 'mean_change']
     """
 
     kind: str

@@ -79,6 +79,13 @@ class Study(StudyAnalyses):
     >>> study = cj.Study.open(cj.demo_study())
     >>> study.before, study.after
     ('base2', 'post')
+    >>> jumps = study.measure()  # one row per jump
+    >>> len(jumps), len(study.sessions_table())
+    (370, 123)
+    >>> study.jump(jumps["file"].iloc[0]).accepted
+    True
+    >>> study.with_choices(plan=study.plan.replace(level=0.9)).plan.level
+    0.9
     >>> study.change_within("jump_height_m").kind
     'change_within'
     """

@@ -93,6 +93,23 @@ def test_every_field_of_a_class_is_explained(name):
         assert [f for f in fields if not re.search(rf"\b{f}\b", explained)] == []
 
 
+#: What a person calls on these objects first; each is shown in the example of its class.
+SHOWN = {
+    "Study": ("open", "measure", "sessions_table", "jump", "with_choices", "change_within"),
+    "Result": ("value", "row", "rows", "readable", "wide", "has_note", "sentences_about"),
+    "Jump": ("check", "metrics", "flags", "accepted"),
+    "Recording": ("plate", "replace", "duration_s"),
+    "Method": ("replace", "to_dict", "describe"),
+}
+
+
+@pytest.mark.parametrize(("owner", "method"), [(o, m) for o, ms in SHOWN.items() for m in ms])
+def test_the_example_of_a_class_shows_what_is_asked_of_it(owner, method):
+    assert hasattr(PUBLIC[owner], method) or method in PUBLIC[owner].__dataclass_fields__
+    examples = doctest.DocTestParser().get_examples(_section(_doc(owner), "Examples"))
+    assert [e for e in examples if f".{method}" in e.source], f"{owner}: {method} is not shown"
+
+
 #: Ending of an argument's name -> words that say the same unit to a person.
 UNITS = {
     "n": ("newton", "N"), "hz": ("hertz", "Hz"), "s": ("second", "s"), "m": ("metre", "m"),
