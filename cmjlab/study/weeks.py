@@ -38,7 +38,7 @@ def stable_sessions(study: StudyFolder) -> list[str]:
 def follow_weeks(
     study: StudyFolder,
     table: pd.DataFrame,
-    metrics: Sequence[str] | None,
+    metrics: str | Sequence[str] | None,
     settings: FollowSettings | None,
 ) -> Result:
     """Follow the weeks of monitoring of a study; see :func:`cmjlab.follow`.
@@ -48,7 +48,7 @@ def follow_weeks(
     study : StudyFolder
     table : pandas.DataFrame
         Its sessions table.
-    metrics : sequence of str, optional
+    metrics : str or sequence of str, optional
         Default: the primary metric, height, time to take-off and asymmetries that have values.
     settings : FollowSettings, optional
         A season has at least as many weeks as study.toml lists.
@@ -61,7 +61,8 @@ def follow_weeks(
     if metrics is None:
         wanted = dict.fromkeys((study.plan.primary_metric, *MORE_METRICS))
         metrics = [m for m in wanted if m in table and table[m].notna().any()]
-    return follow(table, list(metrics), stable=stable, weeks=there, settings=how)
+    names = [metrics] if isinstance(metrics, str) else list(metrics)
+    return follow(table, names, stable=stable, weeks=there, settings=how)
 
 
 def returning(study: StudyFolder, weeks: Sequence[str]) -> list[str]:
