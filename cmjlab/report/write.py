@@ -20,6 +20,7 @@ from cmjlab.report.render.docx import write_docx
 from cmjlab.report.render.html import render_html
 from cmjlab.report.render.pdf import write_pdf
 from cmjlab.safe_names import file_in
+from cmjlab.study.store.lock import writing
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -92,6 +93,12 @@ def write_data(data: ReportData, out: Path) -> Path:
     if target.suffix.lower() not in (".html", ".htm", ".docx", ".pdf"):
         target = file_in(target, f"{file_stem(data.title, data.date)}.html")
     _refuse_study_folder(target.parent)
+    with writing(target.parent):
+        _write(data, target)
+    return target
+
+
+def _write(data: ReportData, target: Path) -> None:
     if target.suffix.lower() == ".docx":
         write_docx(data, target)
     elif target.suffix.lower() == ".pdf":
@@ -102,7 +109,6 @@ def write_data(data: ReportData, out: Path) -> Path:
         atomic_write(target, render_html(data))
     write_tables(data, target.parent)
     write_companion_files(data, target.parent)
-    return target
 
 
 def _refuse_study_folder(folder: Path) -> None:

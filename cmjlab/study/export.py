@@ -18,7 +18,7 @@ from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.table import write_table
 from cmjlab.safe_names import file_in
 from cmjlab.study.store.batch import ProgressCallback
-from cmjlab.study.store.lock import locked
+from cmjlab.study.store.lock import locked, writing
 from cmjlab.study.store.parts import Store
 from cmjlab.study.study import Study
 from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, Table
@@ -51,6 +51,14 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
         (CHECK_ROWS, shared(study.checks)),
         (PROBLEMS, shared(study.problems)),
     ]
+    with writing(study.results):
+        return _write(study, jumps, tables)
+
+
+def _write(
+    study: Study, jumps: pd.DataFrame, tables: list[tuple[Table, pd.DataFrame]]
+) -> list[Path]:
+    """Write the tables, the jumps with every digit, and what describes them."""
     written = [write_table(frame, file_in(study.results, f"{t.name}.csv")) for t, frame in tables]
     buffer = io.BytesIO()
     plain = jumps.assign(session=jumps["session"].astype("str"))

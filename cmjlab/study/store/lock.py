@@ -13,15 +13,30 @@ from pathlib import Path
 from cmjlab.errors import StudyError
 from cmjlab.safe_open import read_text
 
+#: Lock of the files that a command writes for people: those of one run stand together. Printing a
+#: PDF may take two minutes.
+WRITING, WRITING_WAIT_S = "writing", 300.0
+
+
+def writing(folder: Path) -> contextlib.AbstractContextManager[None]:
+    """Hold the lock of the files that are written into a results folder; nothing elsewhere."""
+    if not (folder / "store").is_dir():
+        return contextlib.nullcontext()
+    return locked(folder, name=WRITING, wait_s=WRITING_WAIT_S)
+
 
 @contextlib.contextmanager
-def locked(folder: Path, *, wait_s: float = 30.0, force: bool = False) -> Iterator[None]:
+def locked(
+    folder: Path, *, name: str = "lock", wait_s: float = 30.0, force: bool = False
+) -> Iterator[None]:
     """Hold the study's lock; one run at a time writes results or decisions.
 
     Parameters
     ----------
     folder : Path
         Folder that holds the lock (created when missing).
+    name : str
+        What is locked: "lock", results that are kept or decisions; or :data:`WRITING`.
     wait_s : float
         How long to wait for another run.
     force : bool
@@ -38,8 +53,8 @@ def locked(folder: Path, *, wait_s: float = 30.0, force: bool = False) -> Iterat
     from filelock import FileLock, Timeout
 
     folder.mkdir(parents=True, exist_ok=True)
-    holder = folder / "lock.json"
-    lock = FileLock(folder / "lock")
+    holder = folder / f"{name}.json"
+    lock = FileLock(folder / name)
     try:
         lock.acquire(timeout=wait_s)
     except Timeout:
