@@ -30,6 +30,7 @@ change      calibration/change_coverage.csv, change_selected_coverage.csv,
 mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
             mixed_joint.csv, jumps_model.csv                                   9 min
 noise       calibration/noise_check.csv                                          2 min
+own         calibration/own_noise.csv                                            8 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
 doubts      calibration/session_doubts.csv                                       2 min
 targets     calibration/targets_coverage.csv                                     15 min
@@ -180,6 +181,7 @@ PARTS = {
         scripts("targets_calibration"), ("calibration/targets_coverage.csv",), long=True
     ),
     "noise": Part(scripts("noise_check"), ("calibration/noise_check.csv",), long=True),
+    "own": Part(scripts("own_noise"), ("calibration/own_noise.csv",), long=True),
     "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
 }
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 #: What is printed of each result after the targets; everything else is in the tables on disk.
 _SHOWN = {
-    "change_within": ("mean_change",),
+    "change_within": ("mean_change", "next_athlete_change"),
     "change_between": (
         "change_difference",
         "adjusted_difference",
@@ -26,7 +26,7 @@ _SHOWN = {
     "change_individual": (),
     "height_and_mass": (),
 }
-_OF_ATHLETES = ("individual_change", "shrunken_change")
+_OF_ATHLETES = ("individual_change", "individual_change_own", "shrunken_change")
 
 
 def register(app: typer.Typer) -> None:

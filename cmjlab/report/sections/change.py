@@ -58,8 +58,28 @@ def _within(context: Context) -> list[Block]:
     figure = _paired(context, result)
     text = result_text(context, result)
     intro = Paragraph(context.words.say("groups.within_intro"))
-    return [*_team(result, context), intro, table, *figure, *text, *_onset_style(context, result),
+    return [*_team(result, context), intro, table, *_next_athlete(context, result), *figure, *text, *_onset_style(context, result),
             *_mass(context)]  # fmt: skip
+
+
+def _next_athlete(context: Context, result: Result) -> list[Block]:
+    """Return by how much one more athlete would be expected to change in the primary measure."""
+    rows = result.rows("next_athlete_change", metric=context.primary).dropna(subset="ci_low")
+    if rows.empty:
+        return []
+    words, study, metric = context.words, context.study, context.primary
+    each = [
+        words.say(
+            "groups.next_of_group",
+            metric=metric,
+            group=row["group"] or words.say("cell.everybody"),
+            low=row["ci_low"],
+            high=row["ci_high"],
+        )
+        for row in rows.to_dict("records")
+    ]
+    shared = {"before": study.before, "after": study.after, "level": study.plan.level}
+    return [Paragraph(words.say("groups.next_athlete", metric=metric, each=each, **shared))]
 
 
 def _onset_style(context: Context, result: Result) -> list[Block]:

@@ -34,6 +34,7 @@ EXPLAINED = (
     "limit_lower",
     "limit_upper",
     "mean_change",
+    "next_athlete_change",
     "adjusted_difference",
     "change_difference",
     "individual_change",

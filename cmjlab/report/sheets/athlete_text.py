@@ -152,14 +152,19 @@ def change_paragraphs(
     )
 
 
+def _row(change: Result, statistic: str, metric: str, athlete: str) -> pd.Series[Any] | None:
+    """Return the athlete's row of a statistic; None where there is no number."""
+    rows = change.rows(statistic, metric=metric)
+    rows = rows[(rows["athlete"].astype(str) == athlete) & rows["estimate"].notna()]
+    return None if rows.empty else rows.iloc[0]
+
+
 def _one_change(change: Result, who: tuple[str, str], study: Study, words: Words) -> list[str]:
     """Return the sentence on one measure's change, with what was declared to matter."""
     athlete, metric = who
-    rows = change.rows("individual_change", metric=metric)
-    rows = rows[rows["athlete"].astype(str) == athlete]
-    if rows.empty or not math.isfinite(float(rows["estimate"].iloc[0])):
+    row = _row(change, "individual_change", metric, athlete)
+    if row is None:
         return []
-    row = rows.iloc[0]
     low, high = float(row["ci_low"]), float(row["ci_high"])
     shared = {"metric": metric, "before": study.before, "after": study.after}
     out = [
@@ -173,10 +178,22 @@ def _one_change(change: Result, who: tuple[str, str], study: Study, words: Words
         ),
         words.say(f"athlete_summary.change_{reading(metric, low, high)}"),
     ]
-    likely = change.rows("shrunken_change", metric=metric)
-    likely = likely[likely["athlete"].astype(str) == athlete]
-    if len(likely) and math.isfinite(float(likely["estimate"].iloc[0])):
-        best = float(likely["estimate"].iloc[0])
+    own, error, likely = (
+        _row(change, statistic, metric, athlete)
+        for statistic in ("individual_change_own", "typical_error_own", "shrunken_change")
+    )
+    if own is not None and error is not None:
+        out.append(
+            words.say(
+                "athlete_summary.own",
+                metric=metric,
+                error=float(error["estimate"]),
+                low=float(own["ci_low"]),
+                high=float(own["ci_high"]),
+            )
+        )
+    if likely is not None:
+        best = float(likely["estimate"])
         out.append(words.say("athlete_summary.likely", metric=metric, change=best))
     matters = study.plan.change_that_matters.get(metric)
     if matters:

@@ -57,9 +57,10 @@ def add_paired_rows(pairs: Pairs, place: Place) -> None:
     )
     _add_percent(pairs, place)
     if flat:
-        for statistic in ("cohen_dz", "cohen_dav", "hedges_g_within"):
+        for statistic in ("next_athlete_change", "cohen_dz", "cohen_dav", "hedges_g_within"):
             place.none(statistic, Reason("same_change"))
         return
+    _add_next_athlete(pairs, place)
     _add_effect_sizes(pairs, place)
     _add_range_leaving_out(pairs, place)
 
@@ -89,6 +90,22 @@ def _add_percent(pairs: Pairs, place: Place) -> None:
         p=sure.p_value(),
         estimator="paired_mean_of_logs",
         interval_kind="t",
+    )
+
+
+def _add_next_athlete(pairs: Pairs, place: Place) -> None:
+    """Add the interval of one more athlete's observed change: its noise is part of it."""
+    mean = mean_estimate(pairs.change)
+    one = Estimate(
+        mean.estimate, pairs.change.std(ddof=1) * np.sqrt(1 + 1 / (mean.df + 1)), mean.df
+    )
+    place.add(
+        "next_athlete_change",
+        one.estimate,
+        limits=one.interval(place.level),
+        df=one.df,
+        estimator="paired_mean",
+        interval_kind="one_more",
     )
 
 

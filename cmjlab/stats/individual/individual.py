@@ -23,6 +23,7 @@ from cmjlab.stats.common.best_of import best_notes
 from cmjlab.stats.common.noise import no_noise_text, noise_or_reason
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import every_group
+from cmjlab.stats.individual.own_rows import noise_of_each
 from cmjlab.stats.individual.rows import Individuals, add_individuals
 from cmjlab.stats.individual.sentences import individual_sentences
 
@@ -63,7 +64,9 @@ def change_individual(
     -------
     Result
         Per athlete ``individual_change`` (and the interval that holds for all athletes at
-        once), ``shrunken_change``, ``drift_expected`` of an extreme baseline; per group
+        once), ``individual_change_own`` with ``typical_error_own`` and
+        ``detectable_change_own`` (noise between the athlete's own sessions and the squad's,
+        when ``reliability`` is a Result), ``shrunken_change``, ``drift_expected`` of an extreme baseline; per group
         ``response_sd``. Points ``individual``: one row per athlete and metric.
 
     Raises
@@ -75,7 +78,9 @@ def change_individual(
     -----
     Change ± t · SE with SE = TE √(1/k₁ + 1/k₂) over sessions (Hopkins 2000, with t instead of
     1.96). The shrunken estimate draws each change towards the group mean by the share of
-    noise; with no true spread of responses everyone gets the group mean.
+    noise; with no true spread of responses everyone gets the group mean. One typical error for
+    everybody covers the noisiest quarter of a squad too rarely; ``individual_change_own`` mends
+    most of it and is about a tenth wider on average.
 
     Examples
     --------
@@ -104,7 +109,8 @@ def change_individual(
             skipped[metric] = noise
             continue
         jumps = _jump_counts(prepared, pairs, sessions)
-        people = Individuals(pairs, noise, sessions, prepared.after, jumps, control)
+        own = noise_of_each(reliability, metric, pairs.athletes)
+        people = Individuals(pairs, noise, sessions, prepared.after, jumps, control, own)
         points.append(add_individuals(rows, people, role))
         sentences += individual_sentences(people, rows)
     _refuse_nothing(prepared, every, sessions, skipped)

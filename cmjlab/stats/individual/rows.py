@@ -16,6 +16,8 @@ from cmjlab.stats.common.least_squares import Estimate
 from cmjlab.stats.common.noise import Noise, maximum_modulus
 from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.verdicts import side_of_zero
+from cmjlab.stats.individual.own_noise import OwnNoise
+from cmjlab.stats.individual.own_rows import add_own
 from cmjlab.stats.individual.response import Shrinkage, response_limits, shrinkage, signed_root
 
 Array = NDArray[np.float64]
@@ -39,6 +41,8 @@ class Individuals:
     jumps : dict
         Athlete to (jumps per baseline session, jumps after), when known.
     control : str or None
+    own : OwnNoise or Reason
+        The noise of each athlete, or why it is not known.
     """
 
     pairs: Pairs
@@ -47,6 +51,7 @@ class Individuals:
     after: str
     jumps: dict[str, Any]
     control: str | None
+    own: OwnNoise | Reason = Reason("own_noise_unknown")
 
     @property
     def baseline(self) -> str:
@@ -193,8 +198,9 @@ def _add_changes(athletes: Place, people: Individuals, part: Pairs) -> dict[str,
         interval_kind="all_at_once",
         words=words,
     )
-    own = Estimate(change, se, df).interval(athletes.level)
-    return {"ci_low": own[0], "ci_high": own[1], "all_low": low, "all_high": high}
+    plain = Estimate(change, se, df).interval(athletes.level)
+    own = add_own(athletes, people.own, people.noise, part, se)
+    return {"ci_low": plain[0], "ci_high": plain[1], "all_low": low, "all_high": high, **own}
 
 
 def _noise_kind(people: Individuals, athlete: str) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from cmjlab.results import Sentence
 from cmjlab.stats.common.rows import Rows
-from cmjlab.stats.common.verdicts import estimate_says
+from cmjlab.stats.common.verdicts import estimate_says, side_of_zero
 from cmjlab.stats.individual.rows import Individuals
 
 
@@ -19,7 +19,7 @@ def individual_sentences(people: Individuals, rows: Rows) -> list[Sentence]:
     if not people.pairs.athletes:
         return [Sentence("individual.nobody", metric)]
     spread = [_response(row) for row in rows.records("response_sd", metric=metric)]
-    return [_known(people, rows), *_extremes(metric, rows), *spread]
+    return [_known(people, rows), *_extremes(metric, rows), *_own(metric, rows), *spread]
 
 
 def _known(people: Individuals, rows: Rows) -> Sentence:
@@ -42,10 +42,7 @@ def _extremes(metric: str, rows: Rows) -> list[Sentence]:
     """Return who changed most and least; named after looking, so with the interval for all."""
     together = list(rows.records("individual_change_all", metric=metric))
 
-    def change(row: Mapping[str, Any]) -> float:
-        return float(row["estimate"])
-
-    found = {"largest": max(together, key=change), "smallest": min(together, key=change)}
+    found = {"largest": max(together, key=_estimate), "smallest": min(together, key=_estimate)}
     return [
         Sentence(
             f"individual.{word}",
@@ -58,6 +55,33 @@ def _extremes(metric: str, rows: Rows) -> list[Sentence]:
         )
         for word, row in found.items()
     ]
+
+
+def _own(metric: str, rows: Rows) -> list[Sentence]:
+    """Return who is noisy and who steady, and whose interval says otherwise with own noise."""
+    errors = list(rows.records("typical_error_own", metric=metric))
+    if not errors:
+        return []
+    noisiest, steadiest = (f(errors, key=_estimate) for f in (max, min))
+    plain = {r["athlete"]: _side(r) for r in rows.records("individual_change", metric=metric)}
+    own = rows.records("individual_change_own", metric=metric)
+    others = [str(r["athlete"]) for r in own if _side(r) != plain[r["athlete"]]]
+    values = {
+        "least": _estimate(steadiest),
+        "steadiest": steadiest["athlete"],
+        "most": _estimate(noisiest),
+        "noisiest": noisiest["athlete"],
+        "others": others,
+    }
+    return [Sentence("individual.own_noise" + "_otherwise" * bool(others), metric, values=values)]
+
+
+def _estimate(row: Mapping[str, Any]) -> float:
+    return float(row["estimate"])
+
+
+def _side(row: Mapping[str, Any]) -> str:
+    return side_of_zero(float(row["ci_low"]), float(row["ci_high"]))
 
 
 def _response(row: Mapping[str, Any]) -> Sentence:

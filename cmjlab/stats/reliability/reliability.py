@@ -20,7 +20,7 @@ from cmjlab.errors import ArgumentError
 from cmjlab.later import Later
 from cmjlab.results import Note, Result
 from cmjlab.stats.common.intervals import mls_limits
-from cmjlab.stats.common.mean_squares import Array, two_way
+from cmjlab.stats.common.mean_squares import Array, ratio, two_way
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import (
     check_table,
@@ -31,6 +31,7 @@ from cmjlab.stats.common.tables import (
 from cmjlab.stats.common.weeks import training_between
 from cmjlab.stats.reliability import points as points
 from cmjlab.stats.reliability import sentences as sentences
+from cmjlab.stats.reliability.by_level import by_level, level_rows
 from cmjlab.stats.reliability.data import Cube, cube, log_values
 from cmjlab.stats.reliability.grras import grras_points
 from cmjlab.stats.reliability.jump_components import within_session_rows
@@ -210,6 +211,7 @@ def _stratum(
     part = robust_row(place, data.values, block, void)
     usable, size_logs = np.array([w is None for w in sizes]), log_values(data, sizes)
     cv_rows(place, intra_block(size_logs), spread(data.values, usable), first_of(void, sizes))
+    level_rows(place, by_level(_levels(data, logs), part, block), block, percent)
     icc_rows(place, data, ms, void)
     session_rows(place, data, logs, void, percent)
     if data.k > 1:
@@ -223,6 +225,14 @@ def _stratum(
     notes += noticed + silence_notes(int(block.n.max(initial=0)), data.k, noticed)
     notes += sentences.percent_notes(data, why, sizes)
     return rows, notes
+
+
+def _levels(data: Cube, logs: Array) -> Array:
+    """Return the mean of each athlete's values, nan for metrics without logs."""
+    there = np.isfinite(data.values)
+    mean = ratio(np.where(there, data.values, 0.0).sum(axis=2), there.sum(axis=2).astype(float))
+    wanted = np.array([np.isfinite(each).any() for each in logs], dtype=bool)
+    return np.where(wanted[:, None], mean, np.nan)
 
 
 def _log_width(rows: Rows, statistic: str) -> Array:

@@ -227,7 +227,7 @@ def test_scale_does_not_matter(scale):
     base = reliability(table(squad())).table
     moved = sane(reliability(table(squad() * scale))).table
     metric_unit = base["unit"].fillna("").eq("") & ~base["statistic"].str.startswith(
-        ("icc", "session_f", "typical_error_to")
+        ("icc", "session_f", "typical_error_to", "noise_with")
     )
     factor = np.where(metric_unit, scale, 1.0)
     for c in ("estimate", "ci_low", "ci_high"):
