@@ -49,7 +49,7 @@ def safe_name(word: object) -> str:
     >>> safe_name("A07")
     'A07'
     >>> safe_name("A07/../../x")
-    'A07_.._.._x-e3d4e3a2'
+    'A07_.._.._x-59222595'
     """
     text = unicodedata.normalize("NFC", str(word))
     plain = "".join("_" if _unsafe(sign) else sign for sign in text)

@@ -101,6 +101,7 @@ def test_opening_is_seen(code, opens):
 
 #: Where a path is put together from parts without ``file_in``: its place, and why.
 NAMED = {
+    "study/store/lock.py": "the name of a lock of ours, never a word of a study",
     "study/store/parts.py": "keys and random names of ours, hexadecimal digits",
     "study/decide/decisions.py": "the name of a declared table",
     "study/demo/demo.py": "names of declared tables",
