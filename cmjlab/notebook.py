@@ -8,13 +8,13 @@ Everything that a study allows, in one go
     change_results, study_subgroups, study_squad, gather, write_data, write_block_sheets
 
 Numbers as a person reads them
-    readable, readable_jump, tidy, week_table, balance_table, second_opinion
+    readable, readable_jump, tidy, prose, week_table, balance_table, second_opinion
 
 A season
     weeks_to_follow, main_metric, whom_to_show, alarms_by_week, limits_by_stable_weeks
 
 Exercises
-    check_exercise, EXERCISES
+    check_exercise, hint, EXERCISES
 """
 
 from cmjlab.report.blocks.readable import readable, readable_jump
@@ -25,8 +25,9 @@ from cmjlab.report.build.squad import study_squad
 from cmjlab.report.build.subgroups import study_subgroups
 from cmjlab.report.gather import gather
 from cmjlab.report.notebooks.chosen import chosen_study
-from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise
+from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise, hint
 from cmjlab.report.notebooks.parameters import notebook_parameters
+from cmjlab.report.notebooks.prose import prose
 from cmjlab.report.notebooks.season import (
     alarms_by_week,
     limits_by_stable_weeks,
@@ -56,10 +57,12 @@ __all__ = [
     "check_exercise",
     "chosen_study",
     "gather",
+    "hint",
     "limits_by_stable_weeks",
     "main_metric",
     "notebook_parameters",
     "open_study",
+    "prose",
     "readable",
     "readable_jump",
     "second_opinion",

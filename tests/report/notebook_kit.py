@@ -14,13 +14,20 @@ from typing import Any
 from cmjlab.report.notebooks.declared import with_values
 from cmjlab.report.notebooks.files import DEMO_TAG, PARAMETERS_TAG, cells_of, has_tag
 
+#: What the exercises of a notebook were asked with: (number, source, metric).
+Asked = list[tuple[str, Any, str]]
 
-def shown_by(path: Path, values: Mapping[str, Any], place: Path) -> list[str]:
+
+def shown_by(
+    path: Path, values: Mapping[str, Any], place: Path, asked: Asked | None = None
+) -> list[str]:
     """Return what every code cell shows with these parameters, but the line of parameters itself."""
-    return list(cells_shown(path, values, place))
+    return list(cells_shown(path, values, place, asked))
 
 
-def cells_shown(path: Path, values: Mapping[str, Any], place: Path) -> Iterator[str]:
+def cells_shown(
+    path: Path, values: Mapping[str, Any], place: Path, asked: Asked | None = None
+) -> Iterator[str]:
     """Run a notebook cell by cell; yield what each shows, so that a reader may stop early."""
     names: dict[str, Any] = {}
     for cell in cells_of(path):
@@ -31,6 +38,8 @@ def cells_shown(path: Path, values: Mapping[str, Any], place: Path) -> Iterator[
             source = with_values(source, values)
         with _inside(place):
             text = _run(source, names)
+        if asked is not None and "check_exercise(" in source:
+            asked.append(_asked(source, names))
         yield "" if "notebook_parameters(" in source else text
 
 
@@ -67,3 +76,12 @@ def text_of(value: Any) -> str:
         return hashlib.sha256(made.getvalue()).hexdigest()
     made_page = getattr(value, "_repr_html_", None)
     return (made_page() if made_page else None) or repr(value)
+
+
+def _asked(source: str, names: dict[str, Any]) -> tuple[str, Any, str]:
+    """Return with what a cell calls ``check_exercise(number, answer, source, metric)``."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "check_exercise":
+            number, _, *rest = (eval(ast.unparse(a), names) for a in node.args)
+            return number, rest[0], rest[1] if len(rest) > 1 else ""
+    raise AssertionError(f"no call of check_exercise in: {source}")

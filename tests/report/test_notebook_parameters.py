@@ -6,7 +6,8 @@ import re
 import shutil
 
 import pytest
-from notebook_kit import cells_shown, shown_by
+from exercise_kit import check_one
+from notebook_kit import Asked, cells_shown, shown_by
 
 import cmjlab as cj
 from cmjlab.errors import ArgumentError, StudyError
@@ -50,12 +51,17 @@ def demo(tmp_path_factory):
 def usual(demo):
     """What every notebook shows with its own parameters, made once for each."""
     made: dict[str, list[str]] = {}
+    asked: dict[str, Asked] = {}
 
     def of(number: str) -> list[str]:
         if number not in made:
-            made[number] = shown_by(NOTEBOOKS[number], {"study": "../demo"}, demo / "desk")
+            asked[number] = []
+            made[number] = shown_by(
+                NOTEBOOKS[number], {"study": "../demo"}, demo / "desk", asked[number]
+            )
         return made[number]
 
+    of.asked = asked
     return of
 
 
@@ -74,6 +80,13 @@ def test_every_declared_parameter_changes_what_is_shown(demo, usual, number, nam
     other = cells_shown(NOTEBOOKS[number], changed, demo / "desk")
     differs = any(a != b for a, b in zip(usual(number), other, strict=True))
     assert differs, f"notebook {number} shows the same whatever {name} is"
+
+
+@pytest.mark.parametrize("number", NOTEBOOKS)
+def test_every_exercise_accepts_its_solution_and_nothing_far_from_it(usual, number):
+    usual(number)
+    for exercise, source, metric in usual.asked[number]:
+        check_one(exercise, source, metric)
 
 
 def test_every_parameter_has_a_test():

@@ -113,7 +113,7 @@ def test_notebook_keeps_the_rules(path):
             word = "What to do"
         assert word in text, word
     source = "".join("".join(c["source"]) for c in code)
-    assert "check_exercise(" in source or "check_answer(" in source
+    assert "check_exercise(" in source
 
 
 #: The one notebook that shows the algorithm.

@@ -14,7 +14,9 @@ from cmjlab.words.catalog import Words, read_words
 _PLACES = ("group", "contrast", "session", "athlete")
 
 
-def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.DataFrame:
+def readable(
+    result: Result, *statistics: str, extra_decimals: int = 0, leading: bool = False
+) -> pd.DataFrame:
     """Return one row per measure (and group, contrast, …), one column per statistic.
 
     Parameters
@@ -25,6 +27,8 @@ def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.Da
         statistic was computed by several methods, the one that leads is shown.
     extra_decimals : int
         Decimals beyond the usual ones (typical errors need one more).
+    leading : bool
+        True: the statistic that answers the question stands first, and its heading says so.
 
     Returns
     -------
@@ -33,6 +37,8 @@ def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.Da
     """
     table = result.table
     wanted = list(statistics) or list(dict.fromkeys(table["statistic"].astype(str)))
+    leads = _leading(result) if leading else ""
+    wanted.sort(key=lambda s: s != leads)
     table = table[table["statistic"].isin(wanted)]
     places = [p for p in _PLACES if table[p].notna().any()]
     words = read_words()
@@ -45,10 +51,20 @@ def readable(result: Result, *statistics: str, extra_decimals: int = 0) -> pd.Da
     out = []
     for (metric, *found), cells in rows.items():
         texts = {s: _cell(words, row, extra_decimals) for s, row in cells.items()}
-        named = {words.statistic(s): texts.get(s, "") for s in wanted}
+        named = {_heading(words, s, leads): texts.get(s, "") for s in wanted}
         first = label_with_unit(words, metric)
         out.append({"measure": first, **dict(zip(places, found, strict=True)), **named})
     return pd.DataFrame(out)
+
+
+def _leading(result: Result) -> str:
+    """Return the statistic that answers the question, "" where a result names none."""
+    return str(dict(result.settings.get("leading") or {}).get("statistic") or "")
+
+
+def _heading(words: Words, statistic: str, leads: str) -> str:
+    label = words.statistic(statistic)
+    return words.say("notebooks.leads", statistic=label) if statistic == leads else label
 
 
 def _cell(words: Words, row: pd.Series, extra_decimals: int) -> str:

@@ -8,8 +8,10 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.report.notebooks.formulas import formula
 from cmjlab.words.catalog import Words, read_words
 
 #: Which notebooks are for work; the others are for learning (and 00 is for both).
@@ -140,10 +142,19 @@ def _markdown(text: str) -> str:
     """Return a text cell as HTML; markup in it is not trusted."""
     from mistune import create_markdown
 
-    page = str(create_markdown(escape=True, plugins=["table"])(text))
+    read = create_markdown(escape=True, plugins=["table", "math"])
+    _draw_formulas(read)
+    page = str(read(text))
     return page.replace("<table>", '<div class="wide"><table>').replace(
         "</table>", "</table></div>"
     )
+
+
+def _draw_formulas(markdown: Any) -> None:
+    """Let formulas be drawn by the browser itself (MathML): no script, no font, no server."""
+    draw = markdown.renderer.register
+    draw("inline_math", lambda _, text: formula(text, block=False))
+    draw("block_math", lambda _, text: f"<p>{formula(text, block=True)}</p>")
 
 
 def _output(output: dict) -> str:
@@ -160,6 +171,8 @@ def _output(output: dict) -> str:
         )
         picture = "".join(data["image/png"]).replace("\n", "")
         return f'<p><img src="data:image/png;base64,{picture}" alt="{words}"></p>'
+    if "text/markdown" in data:
+        return _markdown("".join(data["text/markdown"]))
     if output.get("output_type") == "error":
         return f'<pre class="stopped">{html.escape(str(output.get("evalue", "")))}</pre>'
     text = "".join(output.get("text", data.get("text/plain", "")))

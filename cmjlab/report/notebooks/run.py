@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 _CELL_SECONDS = 600
 #: What runs notebooks, and what the cells of some of them import.
-_LAB = ("nbformat", "nbclient", "ipykernel", "mistune", "seaborn", "pingouin")
+_LAB = ("nbformat", "nbclient", "ipykernel", "mistune", "latex2mathml", "seaborn", "pingouin")
 #: Colours that a traceback puts into its text.
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 _KIND_OF_ERROR = re.compile(r"^\w*Error: ")

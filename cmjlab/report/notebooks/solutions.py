@@ -21,7 +21,7 @@ def with_solutions(cells: Sequence[Any]) -> list[Any]:
         if call:
             source = (
                 f"# {read_words().say('notebooks.solution_cell')}\n"
-                f"from cmjlab.report.notebooks.exercises import solution\n\nprint({call})"
+                f"from cmjlab.report.notebooks.exercises import solution\n\n{call}"
             )
             new = nbformat.v4.new_code_cell(source, id=f"{cell.get('id', 'x')}-solution")
             new.metadata["tags"] = [SOLUTION_TAG]
