@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from importlib import import_module
 from types import MappingProxyType
 
+from cmjlab.report.notebooks.exercises import n00, n01, n02, n03, n04, n05, n06, n07, n08, n10
 from cmjlab.report.notebooks.exercises.kinds import Exercise
 
-#: Notebooks that have exercises: each has a file of its own here.
-NOTEBOOKS = ("00", "01", "02", "03", "04", "05", "06", "07", "08", "10")
-
-
-def _gathered() -> dict[str, Exercise]:
-    found: dict[str, Exercise] = {}
-    for number in NOTEBOOKS:
-        found |= import_module(f"{__package__}.n{number}").EXERCISES
-    return found
-
+#: One file for each notebook, in their order.
+_FILES = (n00, n01, n02, n03, n04, n05, n06, n07, n08, n10)
 
 #: Every exercise by its number, "notebook.exercise".
-EXERCISES: Mapping[str, Exercise] = MappingProxyType(_gathered())
+EXERCISES: Mapping[str, Exercise] = MappingProxyType(
+    {number: exercise for file in _FILES for number, exercise in file.EXERCISES.items()}
+)
