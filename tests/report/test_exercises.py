@@ -15,7 +15,15 @@ from cmjlab.words.catalog import read_words
 
 PATHS = {path.name[:2]: path for path in choose_notebooks()}
 #: Notebooks that have fewer than three exercises so far.
-FEWER = {"00", "01", "02", "03", "05", "06", "07", "08", "10"}
+FEWER = {
+    "00",
+    "01",
+    "02",
+    "03",
+    "05",
+    "08",
+    "10",
+}
 GRADES = {1: "read it off", 2: "compute it yourself", 3: "decide"}
 
 
