@@ -58,6 +58,17 @@ def to_shown(value: float, unit: str) -> float:
     return value * _SHOWN.get(unit, (unit, 1.0, 3))[1]
 
 
+def shown_step(unit: str) -> float:
+    """Return the smallest difference that a person sees in values of a unit, in the shown unit.
+
+    Examples
+    --------
+    >>> shown_step("m"), shown_step("s")  # tenths of a centimetre, whole milliseconds
+    (0.1, 1.0)
+    """
+    return float(f"1e-{_SHOWN.get(unit, (unit, 1.0, 3))[2]}")
+
+
 def show(value: float, unit: str, *, with_unit: bool = True, extra_decimals: int = 0) -> str:
     """Return a value in the unit and with the decimals that a person reads.
 

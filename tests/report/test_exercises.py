@@ -16,7 +16,6 @@ from cmjlab.words.catalog import read_words
 PATHS = {path.name[:2]: path for path in choose_notebooks()}
 #: Notebooks that have fewer than three exercises so far.
 FEWER = {
-    "00",
     "01",
     "02",
     "03",

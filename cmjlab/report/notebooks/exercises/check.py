@@ -10,7 +10,7 @@ from cmjlab.checks import one_of
 from cmjlab.errors import ArgumentError
 from cmjlab.report.notebooks.answers import NoNumberError, read_answer, read_choice
 from cmjlab.report.notebooks.exercises.all import EXERCISES
-from cmjlab.report.notebooks.exercises.kinds import Exercise, unanswered
+from cmjlab.report.notebooks.exercises.kinds import Exercise, step_of, unanswered
 from cmjlab.report.notebooks.prose import Prose
 from cmjlab.words.catalog import read_words
 from cmjlab.words.fill import MINUS
@@ -52,14 +52,14 @@ def check_exercise(number: str, answer: Any, source: Any, metric: str = "") -> P
     >>> cj.notebook.check_exercise("00.1", "one", study)
     Right.
     """
-    value, exercise, unit = _solved(number, source, metric)
+    value, exercise, unit, tolerance = _solved(number, source, metric)
     if unanswered(value):
         return Prose(_say("exercise.no_answer", how=_how(number)))
     if isinstance(value, str):
         told = check_choice(answer, value, exercise.choices)
     else:
         known = {key: made(source, metric) for key, made in exercise.known.items()}
-        told = check_answer(answer, value, tolerance=exercise.tolerance, unit=unit, known=known)
+        told = check_answer(answer, value, tolerance=tolerance, unit=unit, known=known)
     if not told.startswith(_say("exercise.not_yet")):
         return told
     return Prose(f"{told} {_say('exercise.see_hint', number=number)}")
@@ -180,25 +180,21 @@ def _quoted(choices: tuple[str, ...]) -> list[str]:
 
 def solution(number: str, source: Any, metric: str = "") -> Prose:
     """Return the answer to a notebook's exercise and the way to it; for the teacher's set."""
-    value, exercise, unit = _solved(number, source, metric)
+    value, _, unit, tolerance = _solved(number, source, metric)
     how = _how(number)
     if unanswered(value):
         return Prose(_say("exercise.no_solution", how=how))
     if isinstance(value, str):
         return Prose(_say("exercise.solution", value=value, how=how))
-    text = f"{value:.{_decimals(exercise, unit)}f} {unit}".strip().replace("-", MINUS)
-    if not exercise.tolerance:
+    text = f"{value:.{_decimals(tolerance)}f} {unit}".strip().replace("-", MINUS)
+    if not tolerance:
         return Prose(_say("exercise.solution", value=text, how=how))
-    return Prose(
-        _say("exercise.solution_within", value=text, tolerance=exercise.tolerance, how=how)
-    )
+    return Prose(_say("exercise.solution_within", value=text, tolerance=tolerance, how=how))
 
 
-def _decimals(exercise: Exercise, unit: str) -> int:
-    """Return as many decimals as the tolerance asks for; one more where it is no power of ten."""
-    if not exercise.tolerance:
-        return 0
-    return max(0, -math.floor(math.log10(exercise.tolerance)))
+def _decimals(tolerance: float) -> int:
+    """Return as many decimals as a tolerance asks for."""
+    return max(0, math.ceil(-math.log10(tolerance) - 1e-9)) if tolerance else 0
 
 
 def _say(key: str, **values: Any) -> str:
@@ -215,12 +211,15 @@ def _hints(number: str) -> list[str]:
     return [text for key, text in sorted(found.items()) if key.startswith("hint_")]
 
 
-def _solved(number: str, source: Any, metric: str) -> tuple[float | str, Exercise, str]:
+def _solved(number: str, source: Any, metric: str) -> tuple[float | str, Exercise, str, float]:
+    """Return the right answer, the exercise, and unit and tolerance of both."""
     from cmjlab.plots.labels import metric_unit
 
     exercise = EXERCISES[one_of("number", number, EXERCISES)]
-    unit = metric_unit(metric) if exercise.unit == "metric" else exercise.unit
-    if unit == "athletes":
+    unit, tolerance = exercise.unit, exercise.tolerance
+    if unit == "metric":
+        unit, tolerance = metric_unit(metric), tolerance * step_of(metric)
+    elif unit == "athletes":
         unit = _say("exercise.unit_athletes")
     value = exercise.value(source, metric)
-    return (value if isinstance(value, str) else float(value)), exercise, unit
+    return (value if isinstance(value, str) else float(value)), exercise, unit, tolerance

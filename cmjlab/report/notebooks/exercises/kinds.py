@@ -27,7 +27,8 @@ class Exercise:
         "" for a count or a share without a unit; "metric": the unit in which the metric is
         shown; "athletes": per group.
     tolerance : float
-        How far off an answer may be, in that unit.
+        How far off an answer may be, in that unit; of a "metric" in steps of the last digit
+        that is shown, so that what a table shows is right whatever the metric.
     choices : tuple of str
         What can be answered where the answer is a decision; empty for a number.
     known : mapping
@@ -49,6 +50,14 @@ def in_shown(value: float, metric: str) -> float:
     from cmjlab.units import to_shown
 
     return to_shown(float(value), METRICS[metric].unit) if metric in METRICS else float(value)
+
+
+def step_of(metric: str) -> float:
+    """Return the last digit that is shown of a metric, as a number in its shown unit."""
+    from cmjlab.catalog import METRICS
+    from cmjlab.units import shown_step
+
+    return shown_step(METRICS[metric].unit if metric in METRICS else "")
 
 
 def unanswered(value: float | str) -> bool:

@@ -29,7 +29,7 @@ EXERCISES = {
         1,
         _smallest_detectable,
         "metric",
-        0.1,
+        1,
         known={
             "published_detectable": _published_detectable,
             "typical_error": _typical_error,

@@ -53,7 +53,7 @@ def _decision(source: Any, metric: str) -> str:
 
 
 EXERCISES = {
-    "04.1": Exercise(1, _lowest_difference, "metric", 0.1),
+    "04.1": Exercise(1, _lowest_difference, "metric", 1),
     "04.2": Exercise(2, _standardised, tolerance=0.005, known={"spread_by_n": _by_all_values}),
     "04.3": Exercise(3, _decision, choices=(_MATTERS, _SMALL, _UNKNOWN)),
 }

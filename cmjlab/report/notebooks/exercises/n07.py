@@ -66,7 +66,7 @@ EXERCISES = {
         2,
         _weighted_mean,
         "metric",
-        0.05,
+        0.5,
         known={
             "ewm_first": _from_the_first_week,
             "one_week": _last_difference,
