@@ -27,6 +27,8 @@ from .results import Note as Note
 from .results import Result as Result
 from .review.session import Review as Review
 from .review.widget import review_jumps as review_jumps
+from .share.share import SharedStudy as SharedStudy
+from .share.share import share_study as share_study
 from .simulate.faults import simulate_fault as simulate_fault
 from .simulate.jump import simulate_jump as simulate_jump
 from .simulate.study import simulate_sessions as simulate_sessions

@@ -19,6 +19,7 @@ from cmjlab.cli import (
     planning,
     review,
     season,
+    share,
     squad,
     subgroups,
 )
@@ -44,6 +45,7 @@ for _room in (
     change,
     link,
     season,
+    share,
     analysis,
     glossary,
 ):

@@ -20,7 +20,7 @@ ROOMS = [
     ["files", "jump", "simulate", "stats"],
     ["study", "truth"],
     ["plots", "screen"],
-    ["report", "review"],
+    ["report", "review", "share"],
     ["notebook"],
     ["cli"],
     ["__main__"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import platform
 import shutil
 import signal
 import subprocess
@@ -132,6 +133,14 @@ def test_index_forgets_files_that_are_gone(tmp_path):
     assert json.loads((tmp_path / "files.json").read_text()) == {}
 
 
+def test_lock_keeps_no_name_of_a_computer_and_leaves_no_word_behind(tmp_path):
+    with locked(tmp_path / "store"):
+        text = (tmp_path / "store" / "lock.json").read_text(encoding="utf-8")
+        assert platform.node() not in text
+        assert json.loads(text)["pid"] == os.getpid()
+    assert not (tmp_path / "store" / "lock.json").exists()
+
+
 def test_lock_names_its_holder(tmp_path):
     code = (
         "import sys, time; from pathlib import Path; from cmjlab.study.store.lock import locked\n"
@@ -143,7 +152,7 @@ def test_lock_names_its_holder(tmp_path):
         assert other.stdout is not None
         assert other.stdout.readline().strip() == "held"
         with (
-            pytest.raises(StudyError, match=f"process {other.pid} on "),
+            pytest.raises(StudyError, match=f"process {other.pid} on this computer since "),
             locked(tmp_path / "store", wait_s=0.2),
         ):
             pass

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import platform
 import time
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -70,12 +72,19 @@ def locked(
             holder.write_text(json.dumps(_me()), encoding="utf-8")
         yield
     finally:
+        with contextlib.suppress(OSError):
+            holder.unlink(missing_ok=True)
         lock.release()
+
+
+def _computer() -> str:
+    """Return what tells this computer from others without its name: folders are passed on."""
+    return hashlib.sha256(f"{platform.node()} {uuid.getnode()}".encode()).hexdigest()[:12]
 
 
 def _me() -> dict[str, object]:
     return {
-        "host": platform.node(),
+        "computer": _computer(),
         "pid": os.getpid(),
         "since": time.strftime("%Y-%m-%d %H:%M:%S"),
     }
@@ -84,6 +93,7 @@ def _me() -> dict[str, object]:
 def _holder(path: Path) -> str:
     try:
         who = json.loads(read_text(path))
-        return f"process {who['pid']} on {who['host']} since {who['since']}"
+        place = "this computer" if who["computer"] == _computer() else "another computer"
+        return f"process {who['pid']} on {place} since {who['since']}"
     except (OSError, ValueError, KeyError, TypeError):
         return "its name is not known"

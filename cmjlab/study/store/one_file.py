@@ -98,7 +98,8 @@ class FileResult:
     keep: bool = True
 
 
-def _cut(recording: Recording, low: float, high: float) -> Recording:
+def cut_stretch(recording: Recording, low: float, high: float) -> Recording:
+    """Return the part of a recording between two times of its own clock, both included."""
     if low == float("-inf") and high == float("inf"):
         return recording
     rate, start = recording.rate_hz, recording.start_s
@@ -128,7 +129,7 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
     out: list[tuple[int, Jump | CmjlabError]] = []
     for stretch, (low, high) in enumerate(task.stretches):
         try:
-            parts = split_jumps(_cut(recording, low, high), method)
+            parts = split_jumps(cut_stretch(recording, low, high), method)
         except CmjlabError as problem:
             out.append((stretch, problem))
             continue
