@@ -10,6 +10,9 @@ Everything that a study allows, in one go
 Numbers as a person reads them
     readable, readable_jump, tidy, prose, week_table, balance_table, second_opinion
 
+A block
+    estimates_side_by_side, group_by_time
+
 A season
     weeks_to_follow, main_metric, whom_to_show, alarms_by_week, limits_by_stable_weeks
 
@@ -24,6 +27,7 @@ from cmjlab.report.build.analyses import change_results
 from cmjlab.report.build.squad import study_squad
 from cmjlab.report.build.subgroups import study_subgroups
 from cmjlab.report.gather import gather
+from cmjlab.report.notebooks.block import estimates_side_by_side, group_by_time
 from cmjlab.report.notebooks.chosen import chosen_study
 from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise, hint
 from cmjlab.report.notebooks.parameters import notebook_parameters
@@ -56,7 +60,9 @@ __all__ = [
     "change_that_matters",
     "check_exercise",
     "chosen_study",
+    "estimates_side_by_side",
     "gather",
+    "group_by_time",
     "hint",
     "limits_by_stable_weeks",
     "main_metric",

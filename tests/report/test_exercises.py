@@ -109,6 +109,7 @@ def test_a_decision_is_read_as_people_write_it(answer, begins):
 def test_prose_is_a_paragraph_or_bullets_and_no_markup():
     assert prose("One.") == "One."
     assert prose(["One.", "Two."], "One.") == "- One.\n- Two."
+    assert prose(([text] for text in ("One.", "Two.")), ()) == "- One.\n- Two."
     assert prose() == ""
     shown = prose("fast_braking * 2 < 3 $x$")._repr_markdown_()
     assert shown == r"fast\_braking \* 2 \< 3 \$x\$"

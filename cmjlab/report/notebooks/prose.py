@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 #: Characters that Markdown takes for more than they are.
 _MARKUP = re.compile(r"([\\`*_\[\]<>|$#])")
@@ -45,13 +45,16 @@ def prose(*sentences: object) -> Prose:
     - Height rose.
     - Power rose.
     """
-    found: dict[str, None] = {}
-    for item in sentences:
-        if isinstance(item, str) or not isinstance(item, Iterable):
-            item = (item,)
-        for one in item:
-            if str(one).strip():
-                found[str(one)] = None
+    found = [text for text in dict.fromkeys(_texts(sentences)) if text.strip()]
     if len(found) <= 1:
         return Prose("".join(found))
     return Prose("\n".join(f"- {text}" for text in found))
+
+
+def _texts(sentences: Iterable[object]) -> Iterator[str]:
+    """Yield every text of sentences and of lists of them, however deep."""
+    for one in sentences:
+        if isinstance(one, Iterable) and not isinstance(one, str):
+            yield from _texts(one)
+        else:
+            yield str(one)
