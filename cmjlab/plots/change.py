@@ -174,10 +174,15 @@ def paired_alt_text(result: Result, metric: str) -> str:
 
 
 def _difference_rows(result: Result, metric: str) -> pd.DataFrame:
-    """Return the default row of each contrast and kind (the first; others serve comparison)."""
+    """Return the default row of each contrast and kind (the first; others serve comparison).
+
+    What leads stands first.
+    """
     keys = ("adjusted_difference", "change_difference")
     rows = result.table[(result.table["metric"] == metric) & result.table["statistic"].isin(keys)]
-    return rows.drop_duplicates(["first", "second", "statistic"]).reset_index(drop=True)
+    rows = rows.drop_duplicates(["first", "second", "statistic"])
+    behind = rows["statistic"] != (result.settings.get("leading") or {}).get("statistic")
+    return rows.loc[behind.sort_values(kind="stable").index].reset_index(drop=True)
 
 
 def _difference_label(row: pd.Series) -> str:

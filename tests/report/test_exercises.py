@@ -17,7 +17,6 @@ PATHS = {path.name[:2]: path for path in choose_notebooks()}
 #: Notebooks that have fewer than three exercises so far.
 FEWER = {
     "01",
-    "02",
     "03",
     "05",
     "08",

@@ -41,3 +41,12 @@ def test_pingouins_anova_of_complete_pairs_is_the_anova_of_the_changes(demo):
     assert table["F"].tolist()[1:] == [f"{f:.3f}"] * 2
     assert table["p"].tolist()[1:] == [f"{p:.3f}"] * 2
     assert table["athletes"].tolist() == ["30", "28", "28"]
+
+
+def test_the_figure_draws_first_what_leads(demo):
+    metric, between, _ = demo
+    leads = between.settings["leading"]["statistic"]
+    assert leads == "change_difference"
+    figure = cj.plots.difference_figure(between, metric)
+    labels = [t.get_text() for t in figure.axes[0].get_yticklabels()][::-1]
+    assert [label.endswith("of the changes") for label in labels] == [True, True, False, False]
