@@ -8,7 +8,8 @@ Everything that a study allows, in one go
     change_results, study_subgroups, study_squad, gather, write_data, write_block_sheets
 
 Numbers as a person reads them
-    readable, readable_jump, tidy, prose, week_table, balance_table, second_opinion
+    readable, readable_jump, tidy, prose, week_table, balance_table, second_opinion,
+    side_by_side, must_agree
 
 A block
     estimates_side_by_side, group_by_time
@@ -29,6 +30,7 @@ from cmjlab.report.build.subgroups import study_subgroups
 from cmjlab.report.gather import gather
 from cmjlab.report.notebooks.block import estimates_side_by_side, group_by_time
 from cmjlab.report.notebooks.chosen import chosen_study
+from cmjlab.report.notebooks.elsewhere import must_agree, side_by_side
 from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise, hint
 from cmjlab.report.notebooks.parameters import notebook_parameters
 from cmjlab.report.notebooks.prose import prose
@@ -66,6 +68,7 @@ __all__ = [
     "hint",
     "limits_by_stable_weeks",
     "main_metric",
+    "must_agree",
     "notebook_parameters",
     "open_study",
     "prose",
@@ -73,6 +76,7 @@ __all__ = [
     "readable_jump",
     "second_opinion",
     "sessions_for_groups",
+    "side_by_side",
     "squad_noise",
     "squad_table",
     "study_squad",
