@@ -49,8 +49,10 @@ def share(
     from their numbers, free text and columns of your own stay at home unless --keep names them.
     """
     with say.plain_errors():
+        from cmjlab.share.licences import read_licence
         from cmjlab.share.share import share_study
 
+        read_licence(licence)  # asked before anything takes time
         opened = measured(study, results)
         with say.progress("writing") as step:
             made = share_study(

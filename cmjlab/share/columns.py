@@ -83,15 +83,3 @@ def read_choice(keep: str | Collection[str], tables: Mapping[str, pd.DataFrame])
             )
         named |= hits
     return Choice(frozenset(named))
-
-
-def left_out(choice: Choice, tables: Mapping[str, pd.DataFrame]) -> list[tuple[str, str, int]]:
-    """Return (table, column, cells) of every column with something in it that stays at home."""
-    out = []
-    for stem, table in tables.items():
-        there = [str(c) for c in table.columns]
-        for column in there:
-            if column not in choice.columns(stem, there):
-                cells = int((table[column].notna() & (table[column].astype(str) != "")).sum())
-                out += [(stem, column, cells)] if cells else []
-    return out

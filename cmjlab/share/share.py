@@ -19,21 +19,21 @@ from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.table import write_table
 from cmjlab.results import Sentence
 from cmjlab.safe_names import file_in, inside
-from cmjlab.share.columns import left_out, read_choice
+from cmjlab.share.columns import read_choice
 from cmjlab.share.forces import write_forces
 from cmjlab.share.identities import key_rows, new_identities
+from cmjlab.share.left_out import all_left_out
 from cmjlab.share.licences import read_licence
 from cmjlab.share.package import COMPUTED, crate, data_package, readme
 from cmjlab.share.same_numbers import refuse_other_numbers
-from cmjlab.share.search import private_words, refuse_private
+from cmjlab.share.search import private_days, private_words, refuse_private
 from cmjlab.share.settings import frozen_plan, own_plan_key, study_toml, title_of
 from cmjlab.share.small_cells import FEWEST, small_cells
 from cmjlab.share.tables import Rewriting, own_tables, shared_tables
 from cmjlab.study.frozen_plan import FILE_NAME
 from cmjlab.study.store.batch import ProgressCallback
 from cmjlab.study.study import Study
-from cmjlab.tables import USER_TABLES, Table
-from cmjlab.words.catalog import read_words
+from cmjlab.tables import ATHLETES, USER_TABLES, Table
 from cmjlab.words.phrases import Phrase
 
 
@@ -140,7 +140,7 @@ def share_study(
     terms = read_licence(licence)
     secret = _places(opened, target, key)
     choice = read_choice(keep, own_tables(opened))
-    target.parent.mkdir(parents=True, exist_ok=True)
+    parents = _made(target.parent)
     part = target.with_name(f".{uuid.uuid4().hex[:12]}.part")
     try:
         part.mkdir()
@@ -151,13 +151,32 @@ def share_study(
         copy, jumps = _measured(work, part)
         computed = _write_computed(copy, jumps, part)
         _describe(work, part, terms, {**tables, **computed})
-        refuse_private(part, private_words(opened, choice))
+        frames = {path: frame for path, (_, frame) in {**tables, **computed}.items()}
+        frames.pop("tables/checks.csv")  # sentences of cmjlab, with no cell that people typed
+        refuse_private(part, frames, private_words(opened, choice), private_days(opened))
+        roster = tables["athletes.csv"][1] if "athletes.csv" in tables else ATHLETES.empty()
+        told = _told(work, target, secret, roster)
         _put_in_place(part, target, secret, _key_file(work))
     finally:
         shutil.rmtree(part, ignore_errors=True)
+        for folder in parents:  # those that were made for the copy, when there is none
+            with contextlib.suppress(OSError):
+                folder.rmdir()
+    return told
     return _told(
         work, target, secret, tables["athletes.csv"][1] if "athletes.csv" in tables else None
     )
+
+
+def _made(folder: Path) -> list[Path]:
+    """Make a folder; return those that had to be made, the inmost first."""
+    missing = []
+    place = folder
+    while not place.exists():
+        missing.append(place)
+        place = place.parent
+    folder.mkdir(parents=True, exist_ok=True)
+    return missing
 
 
 def _places(study: Study, target: Path, key: str | Path | None) -> Path:
@@ -266,12 +285,9 @@ def _put_in_place(part: Path, target: Path, secret: Path, rows: pd.DataFrame) ->
         raise
 
 
-def _told(work: Rewriting, target: Path, secret: Path, roster: pd.DataFrame | None) -> SharedStudy:
+def _told(work: Rewriting, target: Path, secret: Path, roster: pd.DataFrame) -> SharedStudy:
     """Return what was made, with what to know about it."""
-    stayed = [(t, c, n, "") for t, c, n in left_out(work.choice, own_tables(work.study))]
-    say = read_words().say
-    stayed += [("recordings", f, 1, say(f"share.{why}")) for f, why in work.forces.left_out]
-    rare = small_cells(roster) if roster is not None else small_cells(pd.DataFrame({"athlete": []}))
+    rare = small_cells(roster)
     athletes, recordings = len(work.found.athletes), len(work.forces.rows)
     sentences: list[Phrase] = [
         Sentence("share.made", values={"athletes": athletes, "recordings": recordings}),
@@ -280,13 +296,13 @@ def _told(work: Rewriting, target: Path, secret: Path, roster: pd.DataFrame | No
     if work.forces.left_out:
         sentences.append(Sentence("share.files_left", values={"n": len(work.forces.left_out)}))
     if len(rare):
-        values = {"cells": len(rare), "n": int(rare["athletes"].sum()), "fewest": FEWEST}
+        values = {"n": int(rare["athletes"].sum()), "fewest": FEWEST}
         sentences.append(Sentence("share.small_cells", values=values))
+        if "birth_year" in rare:
+            sentences.append(Sentence("share.use_bands"))
     if own_plan_key(work.study):
         sentences.append(Sentence("share.plan"))
-    sentences += [Sentence("share.still"), Sentence("share.consent")]
-    columns = ["table", "column", "cells", "reason"]
+    sentences += [Sentence("share.drawn"), Sentence("share.still"), Sentence("share.consent")]
     return SharedStudy(
-        target, secret, athletes, recordings,
-        pd.DataFrame(stayed, columns=columns), rare, tuple(sentences),
-    )  # fmt: skip
+        target, secret, athletes, recordings, all_left_out(work), rare, tuple(sentences)
+    )

@@ -48,7 +48,7 @@ def provenance_of(study: StudyFolder, jumps: pd.DataFrame) -> dict[str, Any]:
         "recordings": {name(f): h for f, h in zip(files["file"], files["sha256"], strict=True)},
         "decisions": len(study.decisions),
         "versions": {"python": platform.python_version(), **_versions()},
-        "platform": platform.platform(),
+        "platform": f"{platform.system()} {platform.machine()}",
     }
 
 
