@@ -27,6 +27,8 @@ from cmjlab.study.study import Study
 
 #: How the force files of a copy are read: newtons, pushing down positive, as they were written.
 LAYOUT = Layout(force_unit="N", sign=1)
+#: A clock that begins later than this tells the time of day, or the day (our own choice).
+_LATE_S = 600.0
 #: Folder of the force files in a copy.
 FOLDER = "recordings"
 
@@ -41,12 +43,15 @@ class Forces:
         Rows of recordings.csv of the copy.
     names : dict of (file, stretch) to str
         Own file and number of its stretch -> file of the copy.
+    clocks : dict of str to float
+        Own file -> seconds by which its clock was set back, where it told the time of day.
     left_out : list of (file, reason)
         Files that are not in the copy.
     """
 
     rows: list[dict[str, object]] = field(default_factory=list)
     names: dict[tuple[str, int], str] = field(default_factory=dict)
+    clocks: dict[str, float] = field(default_factory=dict)
     left_out: list[tuple[str, str]] = field(default_factory=list)
 
 
@@ -96,7 +101,11 @@ def _parts(study: Study, out: Forces) -> Iterator[tuple[int, Recording, dict[str
             continue
         for row in rows.to_dict("records"):
             stretch = int(row["stretch"])
-            yield stretch, cut_stretch(whole, *task.stretches[stretch]), row
+            part = cut_stretch(whole, *task.stretches[stretch])
+            if abs(whole.start_s) > _LATE_S:
+                out.clocks[str(file)] = whole.start_s
+                part = part.replace(start_s=part.start_s - whole.start_s)
+            yield stretch, part, row
 
 
 def _write(recording: Recording, path: Path) -> str:

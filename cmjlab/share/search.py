@@ -24,6 +24,7 @@ from cmjlab.catalog import METRICS
 from cmjlab.errors import StudyError
 from cmjlab.safe_open import read_file
 from cmjlab.share.columns import TITLE, Choice
+from cmjlab.share.settings import OTHER_TITLE
 from cmjlab.study.folder.file_names import stem_and_suffix
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import read_user_table
@@ -59,7 +60,8 @@ def private_words(study: Study, choice: Choice) -> dict[str, str]:
     add(people, "name")
     add((part for name in people for part in re.split(r"[\s,]+", name)), "name")
     add([*study.athletes["athlete"].dropna(), *study.files["athlete"].dropna()], "athlete")
-    add([] if choice.keeps(TITLE) else [study.title], "title")
+    own_title = study.title not in (OTHER_TITLE, "") and not choice.keeps(TITLE)
+    add([study.title] if own_title else [], "title")
     files = [Path(f) for f in study.files["file"]]
     add((stem_and_suffix(f.name)[0] for f in files), "file", every_day=True)
     add((part for f in files for part in f.parts[:-1]), "file", every_day=True)

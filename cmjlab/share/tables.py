@@ -153,6 +153,7 @@ def _decisions(part: pd.DataFrame, work: Rewriting) -> pd.DataFrame:
             continue
         day = work.found.day(row["when"], athletes[file])
         row |= {"file": name, "jump": number, "when": day or NOT_PASSED_ON}
+        row["time_s"] -= work.forces.clocks.get(file, 0.0)
         row["who"] = work.found.persons.get(str(row["who"]), NOT_PASSED_ON)
         if not work.choice.keeps(REASON):
             row["reason"] = NOT_PASSED_ON

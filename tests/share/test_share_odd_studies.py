@@ -12,7 +12,6 @@ from study_kit import SETTINGS, jump_bytes, make, recording
 from typer.testing import CliRunner
 
 import cmjlab as cj
-from cmjlab.catalog import METRICS
 from cmjlab.share.forces import LAYOUT, same_recording
 from cmjlab.share.identities import new_identities
 from cmjlab.share.licences import KNOWN, read_licence
@@ -138,6 +137,38 @@ def test_every_form_of_force_comes_back_to_the_last_bit(tmp_path):
         assert not same_recording(other, cj.read_recording(path, layout=LAYOUT))
 
 
+def test_a_clock_that_tells_the_day_begins_at_zero(tmp_path):
+    """Some programs write the seconds since 1970: the day would stand in every force file."""
+    folder = make(tmp_path / "s", trials=1)
+    name = "sub-A01_ses-base1_run-01.csv"
+    force, began = recording(0).total_n, 1788170400.0
+    rows = [f"{began + i / 500:.3f},{v:.1f}" for i, v in enumerate(force)]
+    (folder / "recordings" / name).write_text("time_s,force_total_n\n" + "\n".join(rows) + "\n")
+    study = cj.Study.open(folder)
+    onset = study.jump(name).events["onset"]
+    assert onset > began
+    (folder / "decisions.csv").write_text(
+        "file,jump,action,event,time_s,reason,who,when\n"
+        f"{name},1,move,onset,{onset + 0.012!r},late,T1,2026-09-03\n"
+    )
+    made = share(folder)
+    other = key_of(made, "file")[name]
+    copy = cj.Study.open(made.folder)
+    assert copy.jump(other).recording.start_s == 0.0
+    assert copy.jump(other).events["onset"] == pytest.approx(onset + 0.012 - began, abs=1e-6)
+    heights = [
+        s.measure().set_index("file")["jump_height_m"] for s in (cj.Study.open(folder), copy)
+    ]
+    assert heights[1][other] == pytest.approx(heights[0][name], rel=1e-9)
+
+
+def test_a_copy_can_be_copied_again(tmp_path):
+    first = share(make(tmp_path / "s", trials=1))
+    second = share(first.folder)
+    assert second.recordings == first.recordings == 4
+    assert not set(key_of(first, "athlete").values()) & set(key_of(second, "athlete").values())
+
+
 def test_ids_and_distances_are_drawn_anew_each_time(tmp_path):
     study = cj.Study.open(
         make(tmp_path / "s", athletes=",".join(f"A{i:02d}" for i in range(30)), trials=0)
@@ -216,4 +247,10 @@ def test_the_report_of_the_demo_has_the_same_numbers_from_the_copy(tmp_path):
         np.testing.assert_allclose(tables[1], tables[0], rtol=1e-9, atol=1e-12, err_msg=path.name)
         compared += int(np.isfinite(tables[0]).sum())
     assert compared > 20_000
-    assert len(METRICS) > 50
+    certain = [pd.read_csv(tmp_path / name / "subgroups.csv") for name in ("one", "two")]
+    one, two = (
+        t.assign(athlete=t["athlete"].replace(new)).set_index("athlete")["probability"].sort_index()
+        for t in certain
+    )
+    assert one.index.equals(two.index)
+    assert (one - two).abs().max() < 0.06  # 5 SDs: two chances near one half, 4000 draws each
