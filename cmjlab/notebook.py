@@ -14,6 +14,9 @@ Numbers as a person reads them
 A block
     estimates_side_by_side, group_by_time
 
+Screening and missing data
+    to_solve_first, who_came_back, drop_lowest, missing_side_by_side
+
 A season
     weeks_to_follow, main_metric, whom_to_show, alarms_by_week, limits_by_stable_weeks
 
@@ -32,6 +35,12 @@ from cmjlab.report.notebooks.block import estimates_side_by_side, group_by_time
 from cmjlab.report.notebooks.chosen import chosen_study
 from cmjlab.report.notebooks.elsewhere import must_agree, side_by_side
 from cmjlab.report.notebooks.exercises import EXERCISES, check_exercise, hint
+from cmjlab.report.notebooks.missing import (
+    drop_lowest,
+    missing_side_by_side,
+    to_solve_first,
+    who_came_back,
+)
 from cmjlab.report.notebooks.parameters import notebook_parameters
 from cmjlab.report.notebooks.prose import prose
 from cmjlab.report.notebooks.season import (
@@ -62,12 +71,14 @@ __all__ = [
     "change_that_matters",
     "check_exercise",
     "chosen_study",
+    "drop_lowest",
     "estimates_side_by_side",
     "gather",
     "group_by_time",
     "hint",
     "limits_by_stable_weeks",
     "main_metric",
+    "missing_side_by_side",
     "must_agree",
     "notebook_parameters",
     "open_study",
@@ -83,8 +94,10 @@ __all__ = [
     "study_subgroups",
     "tested_baselines",
     "tidy",
+    "to_solve_first",
     "week_table",
     "weeks_to_follow",
+    "who_came_back",
     "whom_to_show",
     "write_block_sheets",
     "write_data",

@@ -30,6 +30,7 @@ OTHER = {
     "looks": 20,
     "matters": 0.02,
     "power": 0.9,
+    "share": 0.5,
 }
 DECLARED = [(f[:2], name) for f, values in HAVE.items() for name in values if name in OTHER]
 OWN_TEST = ("study", "results", "draft")

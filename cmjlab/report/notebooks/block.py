@@ -19,6 +19,8 @@ _ESTIMATES = (
     ("adjusted_difference", "hc2_bm"),
     ("simultaneous_difference", "multivariate_t_hc2_bm"),
 )
+#: The mixed model: every session has a spread of its own, every pair of sessions a correlation.
+_MODEL = "model_unstructured"
 
 
 def estimates_side_by_side(between: Result, over_time: Result, metric: str) -> pd.DataFrame:
@@ -43,7 +45,9 @@ def estimates_side_by_side(between: Result, over_time: Result, metric: str) -> p
         for row in between.rows(statistic, metric=metric).to_dict("records"):
             if row["interval_kind"] == kind:
                 rows.append((row, f"{statistic}_{kind}", place))
-    for row in over_time.rows("change_difference", metric=metric).to_dict("records"):
+    models = over_time.with_details().rows("change_difference", metric=metric)
+    models = models[models["estimator"].eq(_MODEL) & models["interval_kind"].eq("kenward_roger")]
+    for row in models.to_dict("records"):
         if row["second"] == between.settings["control"]:
             rows.append((row | {"leads": False}, "mixed_model", len(_ESTIMATES)))
     order = list(dict.fromkeys((r["first"], r["second"]) for r, _, _ in rows))
