@@ -14,6 +14,8 @@ from typing import Any
 
 import pandas as pd
 
+from cmjlab import __version__
+from cmjlab.keys import ENGINE
 from cmjlab.share.licences import KNOWN, licence_url
 from cmjlab.tables import CHECK_ROWS, JUMPS, SESSIONS, USER_TABLES, Table
 from cmjlab.words.catalog import read_words
@@ -140,6 +142,8 @@ def readme(title: str, licence: str, *, with_plan: bool) -> str:
     for name in words.part("share_readme"):
         if name == "plan" and not with_plan:
             continue
-        text = words.say(f"share_readme.{name}", licence=licence)
+        text = words.say(
+            f"share_readme.{name}", licence=licence, version=__version__, engine=ENGINE
+        )
         lines.append(f"## {text}" if name.startswith("heading_") else text)
     return "\n\n".join(lines) + "\n"

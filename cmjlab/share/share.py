@@ -7,6 +7,7 @@ import datetime as dt
 import os
 import shutil
 import tempfile
+import time
 import uuid
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -273,6 +274,7 @@ def _key_file(work: Rewriting) -> pd.DataFrame:
 
 def _put_in_place(part: Path, target: Path, secret: Path, rows: pd.DataFrame) -> None:
     """Write the key, then give the copy its name: there is never a copy without its key."""
+    _at_one_time(part)
     write_table(rows, secret)
     with contextlib.suppress(OSError):
         secret.chmod(0o600)
@@ -283,6 +285,13 @@ def _put_in_place(part: Path, target: Path, secret: Path, rows: pd.DataFrame) ->
     except BaseException:
         secret.unlink(missing_ok=True)
         raise
+
+
+def _at_one_time(part: Path) -> None:
+    """Give all files one time: the order in which they were written is that of the own ids."""
+    now = time.time()
+    for path in (part, *part.rglob("*")):
+        os.utime(path, (now, now))
 
 
 def _told(work: Rewriting, target: Path, secret: Path, roster: pd.DataFrame) -> SharedStudy:

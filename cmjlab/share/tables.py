@@ -55,6 +55,9 @@ def own_tables(study: Study) -> dict[str, pd.DataFrame]:
 def shared_tables(work: Rewriting) -> dict[str, pd.DataFrame]:
     """Return the tables of the copy by file stem.
 
+    Rows stand in the order of the new ids: the order of the own ids, often that of names, is not
+    passed on.
+
     Raises
     ------
     StudyError
@@ -67,7 +70,8 @@ def shared_tables(work: Rewriting) -> dict[str, pd.DataFrame]:
         part = _with_new_ids(part, work.found)
         own = _OWN_WAYS.get(stem)
         out[stem] = own(part, work) if own else part
-    out["recordings"] = RECORDINGS.frame(work.forces.rows).drop(columns=["start", "stop"])
+    listed = RECORDINGS.frame(work.forces.rows).drop(columns=["start", "stop"])
+    out["recordings"] = listed.sort_values("file").reset_index(drop=True)
     return {stem: t.dropna(axis=1, how="all") for stem, t in out.items() if len(t)}
 
 
@@ -158,7 +162,8 @@ def _decisions(part: pd.DataFrame, work: Rewriting) -> pd.DataFrame:
         if not work.choice.keeps(REASON):
             row["reason"] = NOT_PASSED_ON
         rows.append(row)
-    return pd.DataFrame(rows, columns=part.columns)
+    log = pd.DataFrame(rows, columns=part.columns)
+    return log.sort_values("file", kind="stable").reset_index(drop=True)
 
 
 _OWN_WAYS = {

@@ -233,6 +233,22 @@ def test_the_key_is_the_way_back_and_only_for_its_owner(pair):
     )
 
 
+def test_no_order_tells_the_order_of_the_own_ids(pair):
+    """Own ids are often numbers along an alphabetical list; neither rows nor times of files keep it."""
+    _, made = pair
+    for stem, column in (
+        ("recordings", "file"),
+        ("measures", "athlete"),
+        ("participation", "athlete"),
+    ):
+        table = pd.read_csv(made.folder / f"{stem}.csv", encoding="utf-8-sig")
+        assert table[column].is_monotonic_increasing, stem
+    roster = pd.read_csv(made.folder / "athletes.csv", encoding="utf-8-sig")
+    assert all(part.is_monotonic_increasing for _, part in roster.groupby("group")["athlete"])
+    files = [p for p in made.folder.rglob("*") if p.is_file()]
+    assert len({p.stat().st_mtime_ns for p in files}) == 1
+
+
 def test_the_frozen_plan_goes_along_with_a_key_that_fits_it(pair, tmp_path):
     study, made = pair
     one, two = plan_state(study), plan_state(cj.Study.open(made.folder, results=tmp_path))
