@@ -26,8 +26,9 @@ STEPS: dict[str, list[str]] = {
     "types": ["-m", "mypy"],
     "tests": ["-m", "pytest", "-n", "auto"] + ["-m", "not slow", "--durations=10"],
     "doctests": ["-m", "pytest", "--doctest-modules", "cmjlab", "-q"],
-    "notebooks": ["-m", "pytest", "--nbval-lax", "notebooks", "-q", "-W", "default"]
-    + ["--nbval-current-env", "--nbval-cell-timeout=300"],
+    # Every output of every cell is compared, pictures apart (tests/plots/test_pictures.py has those).
+    "notebooks": ["-m", "pytest", "--nbval", "notebooks", "-q", "-W", "default"]
+    + ["-n", "auto", "--dist", "loadfile", "--nbval-current-env", "--nbval-cell-timeout=300"],
     "site": ["notebooks/site/build.py"],
 }
 #: Steps that ``--fast`` leaves out.
