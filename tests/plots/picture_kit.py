@@ -1,32 +1,48 @@
 """A figure as a blurred grey picture, and how far two of them differ.
 
-The blur forgives another version of the font engine (without hinting of letters at most 0.2 % of a
-picture differ, measured on six kinds); a band or a mark that moved is another picture (a band a third
-wider: 4 %; one wider by a tenth is not noticed).
+The blur forgives another version of the font engine; a band or a mark that moved is another picture
+(a band a third wider: several per cent of the figure differ; one wider by a tenth is not noticed).
+The pictures that were looked at are those of the gallery (``notebooks/site/draw_gallery.py``).
 """
 
 from __future__ import annotations
 
-from pathlib import Path
+import importlib.util
 from typing import Any
 
 import numpy as np
 from matplotlib import pyplot as plt
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from places import ROOT
 from scipy.ndimage import gaussian_filter
 
-FOLDER = Path(__file__).parent.parent / "data" / "pictures"
-#: Dots an inch, blur in dots, difference of grey that counts (of 1), share of the picture allowed.
-DPI, BLUR, STEP, SHARE = 60, 6, 0.05, 0.01
+#: Blur in dots, difference of grey that counts (of 1), share of the picture allowed.
+BLUR, STEP, SHARE = 10, 0.05, 0.01
+
+
+def draw_gallery() -> Any:
+    """Return the script that draws the gallery, as a module."""
+    path = ROOT / "notebooks" / "site" / "draw_gallery.py"
+    found = importlib.util.spec_from_file_location("draw_gallery", path)
+    module = importlib.util.module_from_spec(found)
+    found.loader.exec_module(module)
+    return module
+
+
+GALLERY = draw_gallery()
 
 
 def coarse(figure: Any) -> np.ndarray:
     """Return the blurred grey of a figure, 0 black to 1 white, at every few dots."""
-    figure.set_dpi(DPI)
+    figure.set_dpi(GALLERY.DPI)
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
-    grey = np.asarray(canvas.buffer_rgba())[..., :3].mean(axis=2) / 255.0
-    return gaussian_filter(grey, BLUR)[::BLUR, ::BLUR]
+    return _blurred(np.asarray(canvas.buffer_rgba()) / 255.0)
+
+
+def kept(name: str) -> np.ndarray:
+    """Return a picture of the gallery in the same way."""
+    return _blurred(plt.imread(GALLERY.PICTURES / f"{name}.png"))
 
 
 def share_apart(one: np.ndarray, other: np.ndarray) -> float:
@@ -36,12 +52,6 @@ def share_apart(one: np.ndarray, other: np.ndarray) -> float:
     return float((np.abs(one - other) > STEP).mean())
 
 
-def kept(name: str) -> np.ndarray:
-    """Return a picture that was looked at and kept."""
-    return plt.imread(FOLDER / f"{name}.png")[..., 0].astype(float)
-
-
-def keep(name: str, picture: np.ndarray) -> None:
-    """Write a picture that was looked at, as a grey PNG."""
-    FOLDER.mkdir(exist_ok=True)
-    plt.imsave(FOLDER / f"{name}.png", np.repeat(picture[..., None], 3, axis=2), vmin=0, vmax=1)
+def _blurred(picture: np.ndarray) -> np.ndarray:
+    grey = picture[..., :3].astype(float).mean(axis=2)
+    return gaussian_filter(grey, BLUR)[::BLUR, ::BLUR]

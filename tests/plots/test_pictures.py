@@ -1,27 +1,44 @@
-"""Figures of the demo study look as they did when a person looked at them."""
+"""Figures of the demo study look as they did when a person looked at them, in the gallery."""
 
 from __future__ import annotations
 
+import json
+
 import matplotlib as mpl
 import pytest
-from demo_pictures import PICTURES, between
-from picture_kit import SHARE, coarse, kept, share_apart
+from picture_kit import GALLERY, SHARE, coarse, kept, share_apart
+
+FIGURES = {figure["name"]: figure["code"] for figure in GALLERY.gallery()["figure"]}
 
 
-@pytest.mark.parametrize("name", PICTURES)
-def test_a_figure_looks_as_it_was_kept(name):
-    apart = share_apart(coarse(PICTURES[name]()), kept(name))
+@pytest.fixture(scope="module")
+def names():
+    return GALLERY.names_before()
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_a_figure_looks_as_it_was_kept(name, names):
+    figure = GALLERY.drawn(FIGURES[name], names)
+    apart = share_apart(coarse(figure), kept(name))
     assert apart <= SHARE, (
         f"{apart:.1%} of the picture differ. Look at the figure; if it is right, keep it:"
-        " python tests/plots/demo_pictures.py"
+        f" python notebooks/site/draw_gallery.py {name}"
     )
+    words = json.loads(GALLERY.WORDS.read_text(encoding="utf-8"))
+    assert words[name] == figure.alt_text
 
 
-def test_a_band_that_moved_is_another_picture():
-    assert share_apart(coarse(between(0.020)), kept("between")) > 2 * SHARE
+def test_no_picture_is_left_behind():
+    assert {path.stem for path in GALLERY.PICTURES.glob("*.png")} == set(FIGURES)
 
 
-def test_letters_that_another_version_draws_otherwise_are_not():
+def test_a_band_that_moved_is_another_picture(names):
+    moved = FIGURES["between"].replace("0.015", "0.020")
+    assert share_apart(coarse(GALLERY.drawn(moved, names)), kept("between")) > 2 * SHARE
+
+
+def test_letters_that_another_version_draws_otherwise_are_not(names):
     """Without hinting every letter has other edges, as with another version of the font engine."""
     with mpl.rc_context({"text.hinting": "none"}):
-        assert share_apart(coarse(between()), kept("between")) <= SHARE
+        figure = GALLERY.drawn(FIGURES["between"], names)
+        assert share_apart(coarse(figure), kept("between")) <= SHARE
