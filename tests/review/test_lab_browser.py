@@ -1,4 +1,4 @@
-"""JupyterLab in a real browser: it starts, notebook 02 runs, the review window writes decisions.
+"""JupyterLab in a real browser: notebook 04 follows its parameters, the review window decides.
 
 Everything stays on this machine: JupyterLab listens on the loopback address only, and the
 browser may not ask anybody else.
@@ -25,6 +25,7 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 TOKEN = "review-test"
+BLOCK = "04_block_change.ipynb"
 #: Seconds that one notebook may take on a busy machine.
 PATIENCE = 240
 REVIEW = """import cmjlab as cj
@@ -53,17 +54,17 @@ def study(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory, study):
-    """Folder that JupyterLab shows: notebook 02 and one with the review window."""
+    """Folder that JupyterLab shows: notebook 04 and one with the review window."""
     import nbformat
 
     from cmjlab.report.notebooks.files import notebooks_folder
 
     place = tmp_path_factory.mktemp("desk")
-    notebook = nbformat.read(notebooks_folder() / "02_reliability.ipynb", as_version=4)
+    notebook = nbformat.read(notebooks_folder() / BLOCK, as_version=4)
     for cell in notebook.cells:
         if cell.cell_type == "code":  # what the page shows later has been computed here
             cell.outputs, cell.execution_count = [], None
-    nbformat.write(notebook, place / "02_reliability.ipynb")
+    nbformat.write(notebook, place / BLOCK)
     cell = nbformat.v4.new_code_cell(REVIEW.format(folder=str(study.folder)))
     made = nbformat.v4.new_notebook(cells=[cell])
     made.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3"}
@@ -219,12 +220,52 @@ def _errors(page) -> list[str]:
     return page.locator(where).all_inner_texts()
 
 
-def test_notebook_02_runs_all_cells_without_error(page, lab):
-    _open(page, lab, "02_reliability.ipynb")
+def _pictures(page) -> list[str]:
+    return [i.get_attribute("src") for i in page.locator(".jp-OutputArea img").all()]
+
+
+def _tables(page) -> list[str]:
+    """Return the texts of all tables that show numbers."""
+    return page.locator(".jp-OutputArea table").all_inner_texts()
+
+
+def _type_into_first_cell(page, change) -> None:
+    """Replace the text of the first code cell, as a person does who selects it and types."""
+    cell = page.locator(".jp-CodeCell").first
+    text = "\n".join(cell.locator(".cm-line").all_inner_texts())
+    cell.locator(".cm-content").click()
+    page.keyboard.press("Control+A")
+    page.keyboard.insert_text(change(text))
+
+
+def test_notebook_04_follows_the_metric_and_the_level_that_a_student_types(page, lab):
+    _open(page, lab, BLOCK)
     _run_all(page)
     _wait_until_run(page)
     assert _errors(page) == []
-    assert page.locator(".jp-OutputArea img").count() >= 4
+    pictures, tables = _pictures(page), _tables(page)
+    assert len(pictures) >= 3
+    assert len(tables) >= 5
+
+    def chosen(text: str) -> str:
+        assert "metric = None" in text
+        assert "level = None" in text
+        text = text.replace("metric = None", 'metric = "time_to_takeoff_s"')
+        return text.replace("level = None", "level = 0.8")
+
+    _type_into_first_cell(page, chosen)
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
+    _until(lambda: len(_pictures(page)) != len(pictures) or _pictures(page)[-1] != pictures[-1])
+    _wait_until_run(page)
+    assert _errors(page) == []
+    later = _pictures(page)
+    assert len(later) == len(pictures)
+    assert not set(later) & set(pictures)
+    assert not set(_tables(page)) & set(tables)
+    shown = page.locator(".jp-OutputArea").all_inner_texts()
+    assert any("(80 % interval" in text for text in shown)
+    assert not any("(95 % interval" in text for text in shown)
     assert page.outside == []
 
 
