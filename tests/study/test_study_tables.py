@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 
+import cmjlab as cj
 from cmjlab.study.folder.cells import read_cells
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import ROW, read_user_table
@@ -188,3 +189,29 @@ def test_binary_file_is_refused(tmp_path):
 def test_control_z_and_missing_last_newline(tmp_path):
     (tmp_path / "t.csv").write_bytes(b"a,b\r\n1,2\x1a")
     assert read_cells(tmp_path / "t.csv").rows == [["1", "2"]]
+
+
+@pytest.mark.parametrize(
+    "column", ["date", "session", "file", "accepted", "jump_height_m", "role", "row_in_file"]
+)
+def test_a_column_of_the_roster_is_not_called_like_one_of_the_results(tmp_path, column):
+    (tmp_path / "athletes.csv").write_text(f"athlete,{column},hand\nA,1,left\n")
+    table, problems = read(tmp_path, "athletes", ATHLETES)
+    assert (column in table) == (column == "row_in_file")
+    assert table["hand"].tolist() == ["left"]
+    found = {r["code"]: r for r in problems.rows}
+    assert found["reserved_column"]["column"] == column
+    assert found["reserved_column"]["file"] == "athletes.csv"
+    assert f"Rename it, for instance to own_{column}" in found["reserved_column"]["remedy"]
+
+
+def test_a_study_whose_roster_has_such_a_column_is_measured(tmp_path):
+    from report_kit import kit_study
+
+    study = kit_study(tmp_path, athletes=3)
+    roster = study.folder / "athletes.csv"
+    head, *rows = roster.read_text(encoding="utf-8").splitlines()
+    roster.write_text("\n".join([f"{head},date", *(f"{row},1.1.2000" for row in rows)]) + "\n")
+    table = cj.Study.open(study.folder).measure()
+    assert table["accepted"].any()
+    assert "1.1.2000" not in set(table["date"].astype(str))

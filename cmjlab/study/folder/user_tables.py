@@ -9,17 +9,19 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
 
+from cmjlab.catalog import METRICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
 from cmjlab.files.table import unguarded
 from cmjlab.study.folder.cells import Cells, find_table, read_cells
 from cmjlab.study.folder.ids import tidy_id
 from cmjlab.study.folder.problems import Problems
-from cmjlab.tables import Column, Table
+from cmjlab.tables import ATHLETES, JUMPS, SESSIONS, Column, Table
 
 #: Column with the row number that a spreadsheet shows; not part of any declared table.
 ROW = "row_in_file"
@@ -100,6 +102,18 @@ def from_cells(cells: Cells, table: Table, problems: Problems) -> pd.DataFrame:
     return out
 
 
+@cache
+def _reserved(table: Table) -> frozenset[str]:
+    """Return names that an own column of a table may not have.
+
+    Columns of the roster stand in every table of results, so there they may not be called like a
+    column or a metric of those.
+    """
+    if table is not ATHLETES:
+        return frozenset({ROW})
+    return frozenset({ROW, *JUMPS.names, *SESSIONS.names, *METRICS}) - set(table.names)
+
+
 def _header(cells: Cells, table: Table, problems: Problems) -> list[str]:
     """Return the column names in their declared spelling; name what is missing or unknown."""
     name = cells.path.name
@@ -113,6 +127,13 @@ def _header(cells: Cells, table: Table, problems: Problems) -> list[str]:
                 "fail", "column_twice", where=(name, 1, column), found=f"column {position} again",
                 expected="every name once", remedy="Rename or remove one of them.",
             )  # fmt: skip
+        elif column in _reserved(table):
+            problems.add(
+                "warn", "reserved_column", where=(name, 1, column), found=word,
+                expected="a name that no table of results has",
+                remedy=f"Rename it, for instance to own_{column}. It is left out.",
+            )  # fmt: skip
+            column = ""
         elif column and column not in table.names:
             near = suggestion(column, table.names)
             problems.add(
