@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.files.table import guarded_frame
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather
@@ -121,11 +122,15 @@ def _refuse_study_folder(folder: Path) -> None:
 
 
 def write_tables(data: ReportData, folder: Path) -> list[Path]:
-    """Write every table of the report as CSV with full precision, and provenance.json."""
+    """Write every table of the report as CSV with full precision, and provenance.json.
+
+    No cell runs anything in a spreadsheet: a text that would gets an apostrophe in front, which
+    :func:`cmjlab.files.table.read_table` takes away again.
+    """
     written = []
     for stem, frame in data.tables.items():
         path = file_in(folder, f"{stem}.csv")
-        atomic_write(path, frame.to_csv(index=False, lineterminator="\n"))
+        atomic_write(path, guarded_frame(frame).to_csv(index=False, lineterminator="\n"))
         written.append(path)
     if data.provenance:
         path = file_in(folder, "provenance.json")

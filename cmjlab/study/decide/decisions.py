@@ -21,6 +21,7 @@ from cmjlab.catalog import MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.files.table import guarded
 from cmjlab.safe_open import read_file
 from cmjlab.study.folder.cells import find_table, read_cells
 from cmjlab.study.folder.problems import Problems
@@ -174,5 +175,4 @@ def _text(value: object, delimiter: str) -> str:
         return ""
     if isinstance(value, float):
         return repr(value).replace(".", ",") if delimiter == ";" else repr(value)
-    text = " ".join(str(value).split())
-    return f"'{text}" if text[:1] in "=+-@" and text else text
+    return guarded(" ".join(str(value).split()))
