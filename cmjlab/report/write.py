@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.files.table import guarded_frame
+from cmjlab.files.formula_guard import guarded_frame
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather

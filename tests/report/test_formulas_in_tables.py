@@ -10,7 +10,8 @@ from pathlib import Path
 import pandas as pd
 
 import cmjlab as cj
-from cmjlab.files.table import guarded, read_table, unguarded
+from cmjlab.files.formula_guard import guarded, unguarded
+from cmjlab.files.table import read_table
 from cmjlab.report.write import write_tables
 
 EVIL = ["=1+1", "+cmd|x", "@SUM(1)", "-2+3", "\t=1", "\r=1", "\uff1d1", "=HYPERLINK(0)"]

@@ -21,7 +21,7 @@ from cmjlab.catalog import MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, StudyError
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.files.table import guarded
+from cmjlab.files.formula_guard import guarded
 from cmjlab.safe_open import read_file
 from cmjlab.study.folder.cells import find_table, read_cells
 from cmjlab.study.folder.problems import Problems

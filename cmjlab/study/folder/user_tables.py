@@ -17,7 +17,7 @@ import pandas as pd
 from cmjlab.catalog import METRICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import ReadError
-from cmjlab.files.table import unguarded
+from cmjlab.files.formula_guard import unguarded
 from cmjlab.study.folder.cells import Cells, find_table, read_cells
 from cmjlab.study.folder.ids import tidy_id
 from cmjlab.study.folder.problems import Problems
