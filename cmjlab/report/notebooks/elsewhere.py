@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from cmjlab.errors import ArgumentError
+from cmjlab.report.notebooks.prose import Prose, prose
 from cmjlab.words.catalog import read_words
 
 #: One number found twice: its name, ours, theirs.
@@ -67,7 +68,7 @@ def _row(pair: Pair, within: float) -> dict[str, object]:
     }
 
 
-def must_agree(*tables: pd.DataFrame) -> str:
+def must_agree(*tables: pd.DataFrame) -> Prose:
     """Return in words that all rows of :func:`side_by_side` agree.
 
     Parameters
@@ -83,13 +84,13 @@ def must_agree(*tables: pd.DataFrame) -> str:
     --------
     >>> import cmjlab as cj
     >>> cj.notebook.must_agree(cj.notebook.side_by_side(("mean", 2.0, 2.0)))
-    'All 1 numbers agree.'
+    All numbers agree: 1.
     """
     rows = pd.concat(tables)
     apart = _named(rows.loc[~rows["agrees"], "what"])
     if apart:
         raise AssertionError(read_words().say("elsewhere.apart", names=apart))
-    return read_words().say("elsewhere.agree", n=len(rows))
+    return prose(read_words().say("elsewhere.agree", n=len(rows)))
 
 
 def _named(names: Iterable[str]) -> list[str]:
