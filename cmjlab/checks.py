@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
-from typing import Any
+from numbers import Real
+from typing import Any, TypeVar
 
 from cmjlab.errors import ArgumentError
 
+T = TypeVar("T")
 #: How alike in spelling a word must be to be nothing but mistyped.
 _A_SLIP = 0.85
 #: Score from which the search of the catalog is believed.
@@ -69,17 +71,56 @@ def number(
     if isinstance(value, bool) or not isinstance(value, int | float):
         try:
             value = float(value) if not isinstance(value, bool | str) else math.nan
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             value = math.nan
         if math.isnan(value):
             raise ArgumentError(f"{name}: a finite number{unit} is needed, found {shown(value)}.")
-    result = float(value)
+    try:
+        result = float(value)
+    except OverflowError:  # an int of hundreds of digits
+        result = math.inf
     if not math.isfinite(result):
         raise ArgumentError(f"{name}: a finite number{unit} is needed, found {shown(value)}.")
     if (low is not None and result < low) or (high is not None and result > high):
         span = f"{low if low is not None else '-inf'} to {high if high is not None else 'inf'}"
         raise ArgumentError(f"{name}: found {result:g}{unit}, allowed is {span}{unit}.")
     return result
+
+
+def names(name: str, value: Any) -> list[str]:
+    """Return one name or several as a list of text, else raise ArgumentError."""
+    if isinstance(value, str):
+        return [value]
+    several = isinstance(value, Iterable) and not isinstance(value, bytes | Mapping)
+    found = list(value) if several else [None]
+    if all(isinstance(v, str | Real) and not isinstance(v, bool) for v in found):
+        return [str(v) for v in found]
+    raise ArgumentError(f"{name}: a name or a list of names is needed, found {shown(value)}.")
+
+
+def numbers(
+    name: str, value: Any, *, low: float | None = None, high: float | None = None
+) -> list[float]:
+    """Return several finite numbers within [low, high], else raise ArgumentError."""
+    if not isinstance(value, Iterable) or isinstance(value, str | bytes | Mapping):
+        raise ArgumentError(f"{name}: a list of numbers is needed, found {shown(value)}.")
+    return [number(name, v, low=low, high=high) for v in value]
+
+
+def one_name(name: str, value: Any) -> str:
+    """Return a single name, else raise ArgumentError."""
+    if isinstance(value, str):
+        return value
+    raise ArgumentError(f"{name}: one name is needed, found {shown(value)}.")
+
+
+def given_or_default(name: str, value: T | None, kind: type[T]) -> T:
+    """Return settings that were given, or those of the class when none were given."""
+    if value is None:
+        return kind()
+    if isinstance(value, kind):
+        return value
+    raise ArgumentError(f"{name}: a {kind.__name__} is needed, found {shown(value)}.")
 
 
 def level(value: Any) -> float:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cmjlab.checks import number, shown
+from cmjlab.checks import names, number, shown
 from cmjlab.errors import ArgumentError
 from cmjlab.upstairs import upstairs
 
@@ -20,6 +20,20 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 _PLATE = re.compile(r"total|left|right|plate_[1-9][0-9]*")
+
+
+def _as_floats(force: Any) -> FloatArray:
+    """Return a copy as floats; what holds no real numbers is refused."""
+    kind = getattr(force, "dtype", None)
+    try:
+        if isinstance(kind, np.dtype) and kind.kind not in "fiuO":
+            raise TypeError(f"dtype {kind}")
+        out = np.array(force, dtype=np.float64, copy=True)
+    except (TypeError, ValueError, OverflowError) as problem:
+        raise ArgumentError(
+            f"force_n: an array of numbers in newtons is needed, found {shown(force)} ({problem})."
+        ) from None
+    return out
 
 
 @dataclass(frozen=True)
@@ -100,23 +114,26 @@ class Recording:
     total_n: FloatArray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        force = np.array(self.force_n, dtype=np.float64, copy=True)
+        force = _as_floats(self.force_n)
         if force.ndim == 1:
             force = force[:, None]
         if force.ndim != 2 or force.shape[1] < 1:
             raise ArgumentError(
                 f"force_n: an array (samples,) or (samples, plates) is needed, found shape {force.shape}."
             )
-        plates = tuple(self.plates)
+        plates = tuple(names("plates", self.plates))
         wrong = [p for p in plates if not _PLATE.fullmatch(str(p))]
         if wrong or len(plates) != force.shape[1] or len(set(plates)) != len(plates):
             raise ArgumentError(
                 f"plates: found {shown(plates)} for {force.shape[1]} column(s); one different name per"
                 " column is needed, of total, left, right, plate_1, plate_2, …"
             )
+        if not (self.source is None or isinstance(self.source, Source)):
+            raise ArgumentError(f"source: a Source or None is needed, found {shown(self.source)}.")
         force.setflags(write=False)
         object.__setattr__(self, "force_n", force)
         object.__setattr__(self, "plates", plates)
+        object.__setattr__(self, "start_s", number("start_s", self.start_s))
         object.__setattr__(self, "rate_hz", number("rate_hz", self.rate_hz, low=1e-3, high=1e6))
         object.__setattr__(self, "total_n", self._total(force, plates))
 

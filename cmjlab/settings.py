@@ -61,6 +61,10 @@ def setting(
     return field(default=default, metadata=metadata)
 
 
+#: Larger whole numbers are no floats; none of the settings needs a tenth of it.
+_LARGEST = 10**300
+
+
 def _default(f: dataclasses.Field[Any]) -> Any:
     if f.default is not dataclasses.MISSING:
         return f.default
@@ -97,13 +101,7 @@ def _coerce(value: Any, f: dataclasses.Field[Any]) -> tuple[Any, str | None]:
     if isinstance(default, bool):
         return value, None if isinstance(value, bool) else f"true or false, found {shown(value)}"
     if isinstance(default, float | int):
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            return value, f"a number is needed, found {shown(value)}"
-        if isinstance(default, int):
-            if not float(value).is_integer():
-                return value, f"a whole number is needed, found {shown(value)}"
-            return int(value), _number_problem(float(value), f)
-        return float(value), _number_problem(float(value), f)
+        return _coerce_number(value, f, whole=isinstance(default, int))
     if isinstance(default, str):
         return value, None if isinstance(value, str) else f"text is needed, found {shown(value)}"
     if isinstance(default, tuple):
@@ -113,6 +111,16 @@ def _coerce(value: Any, f: dataclasses.Field[Any]) -> tuple[Any, str | None]:
             return value, f"a table of names and values is needed, found {shown(value)}"
         return dict(value), None
     return value, None
+
+
+def _coerce_number(value: Any, f: dataclasses.Field[Any], *, whole: bool) -> tuple[Any, str | None]:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value, f"a number is needed, found {shown(value)}"
+    if isinstance(value, int) and abs(value) > _LARGEST:
+        return value, f"a smaller number is needed, found {shown(value)}"
+    if whole and not float(value).is_integer():
+        return value, f"a whole number is needed, found {shown(value)}"
+    return int(value) if whole else float(value), _number_problem(float(value), f)
 
 
 def _coerce_tuple(value: Any, allowed: tuple[Any, ...] | None) -> tuple[Any, str | None]:

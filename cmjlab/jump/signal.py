@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -17,6 +18,11 @@ BoolArray = NDArray[np.bool_]
 
 #: Fewer samples than this are no recording of anything.
 LEAST_SAMPLES = 8
+#: A countermovement lasts half a second: fewer samples a second show no jump, Hz.
+LEAST_RATE_HZ = 20.0
+
+#: No plate gives more, whatever its unit, N: squares and sums of it are still exact.
+HIGHEST_N = 1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +60,14 @@ class Signal:
         return max(1, round(seconds * self.rate))
 
 
+def _refuse_impossible(recording: Recording, largest: float) -> None:
+    if largest > HIGHEST_N:
+        raise JumpError(
+            f"{name_of(recording)}: {largest:.3g} N is found; no plate gives more than {HIGHEST_N:.0e} N."
+            " Correct the unit, or set damaged samples to nan."
+        )
+
+
 def prepare(recording: Recording) -> Signal:
     """Return the force with lost samples bridged.
 
@@ -70,7 +84,7 @@ def prepare(recording: Recording) -> Signal:
     Raises
     ------
     JumpError
-        When this is no Recording, is too short, or holds hardly any number.
+        When this is no Recording, is too short or too slow, or holds hardly any number.
     """
     if not isinstance(recording, Recording):
         raise JumpError(
@@ -81,10 +95,17 @@ def prepare(recording: Recording) -> Signal:
     n = total.shape[0]
     if n < LEAST_SAMPLES:
         raise JumpError(f"{name_of(recording)}: {n} samples, at least {LEAST_SAMPLES} are needed.")
+    if recording.rate_hz < LEAST_RATE_HZ:
+        raise JumpError(
+            f"{name_of(recording)}: {recording.rate_hz:g} samples a second, at least {LEAST_RATE_HZ:g}"
+            " are needed; is rate_hz the number of samples a second, not the time between them?"
+        )
     left = right = None
     if "left" in recording.plates and "right" in recording.plates:
         left, right = recording.plate("left"), recording.plate("right")
-    if np.isfinite(total.sum()):
+    highest, lowest = total.max(), total.min()
+    if math.isfinite(highest) and math.isfinite(lowest):
+        _refuse_impossible(recording, max(highest, -lowest))
         if left is not None and right is not None and "total" in recording.plates:
             left, right = _finite(left), _finite(right)
         return Signal(total, recording.rate_hz, left, right)
@@ -95,6 +116,7 @@ def prepare(recording: Recording) -> Signal:
             f"{name_of(recording)}: {count} of {n} samples are numbers, at least {LEAST_SAMPLES}"
             " are needed; look at the force column of the file."
         )
+    _refuse_impossible(recording, np.abs(total[good]).max())
     if left is not None and right is not None:
         left, right = _finite(left), _finite(right)
     return Signal(_bridged(total), recording.rate_hz, left, right, ~good if count < n else None)

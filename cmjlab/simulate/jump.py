@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cmjlab import checks
 from cmjlab.checks import number
 from cmjlab.recording import FloatArray, Recording
 from cmjlab.settings import Settings, setting
@@ -158,7 +159,7 @@ def simulate_jump(
     (0.3447, ('left', 'right'))
     """
     jump = named_profile(profile)
-    how = settings or RecordingSettings()
+    how = checks.given_or_default("settings", settings, RecordingSettings)
     recording, events = record(
         jump, how, rate_hz=rate_hz, noise_sd_n=noise_sd_n, sway_sd_n=sway_sd_n, seed=seed
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.plan import DEFAULT_REPORT_METRICS
 from cmjlab.simulate.closed_form import Parameters
 from cmjlab.simulate.design import StudySettings, athlete_ids
@@ -127,7 +128,7 @@ def simulate_sessions(
     >>> sim.sessions.shape[0]
     90
     """
-    how = settings or StudySettings()
+    how = checks.given_or_default("settings", settings, StudySettings)
     squad_random = np.random.default_rng(seed).spawn(2)[0]
     squad = draw_squad(how, squad_random)
     jumps = _jumps_table(squad, how, metrics)
@@ -214,7 +215,7 @@ def simulate_study(
     >>> len(study.athletes)
     6
     """
-    how = settings or StudySettings()
+    how = checks.given_or_default("settings", settings, StudySettings)
     squad_random, record_random = np.random.default_rng(seed).spawn(2)
     squad = draw_squad(how, squad_random)
     ids = athlete_ids(how.n_athletes)

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from cmjlab import checks
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, CmjlabError
 from cmjlab.jump_types import Jump
@@ -94,7 +95,7 @@ def normalised_curves(
 
 
 def _bounds(phases: Sequence[str]) -> tuple[str, str]:
-    names = [phases] if isinstance(phases, str) else list(phases)
+    names = checks.names("phases", phases)
     for name in names:
         one_of("phases", name, PHASES)
     order = list(PHASES)

@@ -8,6 +8,7 @@ from cmjlab.catalog import METRICS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.loads import at_one_load, loads_of
+from cmjlab.stats.common.tables import refuse_lists
 from cmjlab.tables import ATHLETES, JUMPS, SESSIONS
 
 _HOW = ("mean", "best", "median", "best_n_mean")
@@ -76,6 +77,7 @@ def summarise_sessions(
     one_of("how", how, _HOW)
     number("jumps_wanted", jumps_wanted, low=1)
     number("best_n", best_n, low=1)
+    refuse_lists(table)
     for column in ("athlete", "session"):
         if column not in table:
             raise StatsError(f"the table has no column {column!r}; one row per jump is needed.")

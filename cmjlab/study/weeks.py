@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.results import Result
 from cmjlab.stats.season.charts import FollowSettings
 from cmjlab.stats.season.follow import follow
@@ -61,7 +62,7 @@ def follow_weeks(
     if metrics is None:
         wanted = dict.fromkeys((study.plan.primary_metric, *MORE_METRICS))
         metrics = [m for m in wanted if m in table and table[m].notna().any()]
-    names = [metrics] if isinstance(metrics, str) else list(metrics)
+    names = checks.names("metrics", metrics)
     return follow(table, names, stable=stable, weeks=there, settings=how)
 
 

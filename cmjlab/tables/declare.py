@@ -44,7 +44,7 @@ def _in_dtype(values: Any, kind: str) -> Any:
 
 @dataclass(frozen=True)
 class Column:
-    """One column: name, dtype word, meaning, unit, and whether it must be there."""
+    """One column: name, dtype word, meaning, unit, whether it must be there, what it may hold."""
 
     name: str
     dtype: str
@@ -52,6 +52,8 @@ class Column:
     unit: str = ""
     required: bool = False
     allowed: tuple[str, ...] = ()
+    low: float = -1e9
+    high: float = 1e9
 
 
 @dataclass(frozen=True)
@@ -145,6 +147,8 @@ class Table:
                 constraints["required"] = True
             if c.allowed:
                 constraints["enum"] = list(c.allowed)
+            if (c.low, c.high) != (Column.low, Column.high):
+                constraints |= {"minimum": c.low, "maximum": c.high}
             if constraints:
                 item["constraints"] = constraints
             fields.append(item)

@@ -16,7 +16,7 @@ ATHLETES = Table(
         Column("athlete", "text", "id: letters and digits, no name", required=True),
         Column("group", "text", "training group of the block"),
         Column("sex", "text", "female, male or empty; a stratum of the statistics"),
-        Column("birth_year", "integer", "year of birth; no full birth dates"),
+        Column("birth_year", "integer", "year of birth; no full birth dates", low=1900, high=2100),
         Column("stature_m", "number", "stature", "m"),
         Column("body_mass_kg", "number", "body mass on a scale", "kg"),
         Column("position", "text", "playing position"),

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.catalog import METRICS
 from cmjlab.checks import number
 from cmjlab.jump.measure import measure
@@ -96,8 +97,8 @@ def known_truth(
     >>> bool(errors["max_abs"].iloc[0] < 0.005)  # metres
     True
     """
-    how = method or Method()
-    plan = design or Design()
+    how = checks.given_or_default("method", method, Method)
+    plan = checks.given_or_default("design", design, Design)
     repeats = int(number("design.repeats", plan.repeats, low=1, high=100_000))
     plates = recording or RecordingSettings(
         quiet_after_s=2.0, asymmetry_standing_percent=2.0, asymmetry_braking_percent=6.0,

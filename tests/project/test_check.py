@@ -7,7 +7,7 @@ from check import BASE, arguments, files_of, rooms
 from places import PACKAGE, ROOT, TESTS
 
 #: Folders of tests without a room of the package: rules of the whole project.
-OF_THE_PROJECT = {"project", "site"}
+OF_THE_PROJECT = {"fuzz", "project", "site"}
 
 
 def test_folders_of_tests_mirror_rooms():
@@ -47,7 +47,7 @@ def test_an_unknown_room_is_told_with_those_there_are(capsys):
     with pytest.raises(SystemExit):
         arguments(["--room", "statistics"])
     told = capsys.readouterr().err
-    assert "no room 'statistics'; rooms: base, cli, files, jump" in told
+    assert "no room 'statistics'; rooms: base, cli, files, fuzz, jump" in told
     assert "stats/change" in told
 
 

@@ -139,7 +139,7 @@ def _sessions(table: pd.DataFrame, use: Sequence[str] | None) -> list[str]:
     if use is None:
         return compared_sessions(table)
     order = session_order(table)
-    wanted = [use] if isinstance(use, str) else [str(u) for u in use]
+    wanted = checks.names("use", use)
     return [_known(order, s, "use") for s in wanted]
 
 

@@ -119,7 +119,7 @@ def link_measures(
 def _sessions(data: pd.DataFrame, pair: tuple[str, str] | None) -> list[str]:
     """Return the sessions in which levels may be linked, the one before the block first."""
     order = session_order(data)
-    for session in pair or ():
+    for session in checks.names("pair", pair or ()):
         if session not in order:
             raise StatsError(
                 f"pair: there is no session {session!r}; sessions are {', '.join(order)}."

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from cmjlab import checks
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.stats.common.best_of import refuse_unequal_best
@@ -192,6 +193,7 @@ def prepare(
     used = checked[checked["session"].astype(str).isin([before, after, *map(str, also)])]
     refuse_unequal_best(used)
     names = metric_names(checked, metrics)
+    refuse_infinite(used, names)
     if group is None:
         return Prepared(used, names, before, after)
     groups, group_order = _groups(used, group)
@@ -219,7 +221,7 @@ def _group_text(value: Any) -> str:
 
 
 def _groups(table: pd.DataFrame, column: str) -> tuple[dict[str, str], tuple[str, ...]]:
-    if column not in table:
+    if checks.one_name("group", column) not in table:
         raise StatsError(
             f"the table has no column {column!r}; add one with the group of each athlete, or use"
             f" change_within. Its columns are {', '.join(map(str, table.columns[:20]))}."

@@ -173,7 +173,7 @@ def drift_from_outside(
     3
     """
     level = checks.level(level)
-    rho = [checks.number("slope", s, low=0.0, high=1.0) for s in slope]
+    rho = checks.numbers("slope", slope, low=0.0, high=1.0)
     if len(rho) != 3 or not rho[1] <= rho[0] <= rho[2]:
         raise StatsError("slope: (estimate, low, high) is needed, e.g. (0.85, 0.70, 0.93).")
     prepared = prepare(table, metric, before=selection_session, after=after, group="group")

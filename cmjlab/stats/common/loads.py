@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from cmjlab.checks import number
 from cmjlab.errors import StatsError
 
 
@@ -38,4 +39,4 @@ def at_one_load(table: pd.DataFrame, load_kg: float | None = None) -> pd.DataFra
                 " together; say which one with load_kg."
             )
         load_kg = found[0] if found else 0.0
-    return table[loads == float(load_kg)]
+    return table[loads == number("load_kg", load_kg)]

@@ -18,6 +18,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.results import Note, Sentence
@@ -131,7 +132,7 @@ def strata(table: pd.DataFrame, within: str | Sequence[str] | None) -> dict[str,
     StatsError
         When a column other than sex is missing, or an athlete's cell is empty or changes.
     """
-    columns = [within] if isinstance(within, str) else list(within or ())
+    columns = checks.names("within", within or ())
     columns = [c for c in columns if c != "sex" or (c in table and table[c].notna().any())]
     if not columns:
         return {ALL: pd.Series(True, index=table.index)}

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from cmjlab import checks
 from cmjlab.catalog import METRICS
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
@@ -53,6 +54,10 @@ class Grid:
         return np.asarray(np.isfinite(self.values).all(axis=1))
 
 
+#: Larger values, and smaller ones that are not zero, were not measured: their squares are lost.
+_LARGEST, _SMALLEST = 1e100, 1e-100
+
+
 def check_table(
     table: pd.DataFrame,
     *,
@@ -75,8 +80,7 @@ def check_table(
         When columns are missing, ids are empty, or an (athlete, session) stands twice with
         different values. Exact repeats of whole rows are dropped with no loss.
     """
-    if not isinstance(table, pd.DataFrame):
-        raise StatsError(f"a pandas DataFrame is needed, found {type(table).__name__}.")
+    refuse_no_table("table", table)
     missing = [c for c in needs if c not in table]
     if missing:
         raise StatsError(
@@ -105,6 +109,29 @@ def check_table(
             out = out[~(twice & out.duplicated())]
             _refuse_duplicates(out)
     return out.reset_index(drop=True)
+
+
+def refuse_no_table(name: str, value: object) -> None:
+    """Raise StatsError when this is no DataFrame with single values below different names."""
+    if not isinstance(value, pd.DataFrame):
+        raise StatsError(f"{name}: a pandas DataFrame is needed, found {type(value).__name__}.")
+    twice = value.columns[value.columns.duplicated()]
+    if len(twice):
+        raise StatsError(
+            f"{name}: two columns are called {twice[0]!r}; rename or remove one of them."
+        )
+    refuse_lists(value)
+
+
+def refuse_lists(table: pd.DataFrame) -> None:
+    """Raise StatsError when a cell holds several values: it cannot be compared with others."""
+    for column, dtype in zip(table.columns, table.dtypes, strict=True):
+        if pd.api.types.is_object_dtype(dtype) and any(
+            map(pd.api.types.is_list_like, table[column])
+        ):
+            raise StatsError(
+                f"column {column!r} has a cell that holds several values; give each its own row."
+            )
 
 
 def _refuse_duplicates(table: pd.DataFrame) -> None:
@@ -197,7 +224,9 @@ def metric_names(table: pd.DataFrame, metrics: Any = None) -> list[str]:
         if not numeric:
             raise StatsError("the table has no numeric metric column.")
         return numeric
-    wanted = [metrics] if isinstance(metrics, str) else [str(m) for m in metrics]
+    wanted = checks.names("metrics", metrics)
+    if not wanted:
+        raise StatsError("metrics: at least one name is needed, found none.")
     for name in wanted:
         if name not in table:
             raise StatsError(
@@ -216,7 +245,7 @@ def sessions_to_use(table: pd.DataFrame, use: Any = None) -> list[str]:
     """
     order = session_order(table)
     if use is not None:
-        wanted = [use] if isinstance(use, str) else [str(u) for u in use]
+        wanted = checks.names("use", use)
         for name in wanted:
             if name not in order:
                 raise StatsError(
@@ -244,15 +273,18 @@ def compared_sessions(table: pd.DataFrame) -> list[str]:
 
 
 def refuse_infinite(table: pd.DataFrame, metrics: Sequence[str]) -> None:
-    """Raise StatsError naming the first infinite value."""
+    """Raise StatsError naming the first value that is infinite, or that values are too large or small."""
     for metric in metrics:
         values = table[metric].to_numpy(dtype=np.float64, na_value=np.nan)
-        if np.isinf(values).any():
-            row = table[np.isinf(values)].iloc[0]
+        wrong = np.abs(values) > _LARGEST
+        if wrong.any():
+            row = table[wrong].iloc[0]
             raise StatsError(
-                f"{metric}: athlete {row['athlete']}, session {row['session']} is infinite; correct"
-                " or remove it."
+                f"{metric}: athlete {row['athlete']}, session {row['session']} is"
+                f" {'infinite' if np.isinf(row[metric]) else row[metric]}; correct or remove it."
             )
+        if 0.0 < np.nanmax(np.abs(values), initial=0.0) < _SMALLEST:
+            raise StatsError(f"{metric}: all values are below {_SMALLEST:g}; correct their unit.")
 
 
 def grid(table: pd.DataFrame, metric: str, sessions: list[str]) -> Grid:

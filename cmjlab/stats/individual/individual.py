@@ -93,7 +93,7 @@ def change_individual(
     30
     """
     level = checks.level(level)
-    sessions = [before] if isinstance(before, str) else [str(b) for b in before]
+    sessions = checks.names("before", before)
     prepared = _prepared(table, metrics, sessions, after, control)
     role = "primary" if len(prepared.metrics) == 1 else "exploratory"
     rows = Rows(level=level)

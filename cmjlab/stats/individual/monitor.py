@@ -72,7 +72,7 @@ def follow_athlete(
     """
     level = checks.level(level)
     athlete = str(athlete).strip()
-    bases = [baseline] if isinstance(baseline, str) else [str(b) for b in baseline]
+    bases = checks.names("baseline", baseline)
     order, values = _values(table, metric, athlete, bases)
     used = [b for b in bases if np.isfinite(values[b])]
     if not used:
@@ -127,7 +127,7 @@ def _values(
     """Return the sessions in order and this athlete's value in each (nan when missing)."""
     checked = check_table(table)
     refuse_unequal_best(checked[checked["athlete"] == athlete])
-    metric_names(checked, metric)
+    metric_names(checked, checks.one_name("metric", metric))
     order = session_order(checked)
     for base in bases:
         checks.one_of("baseline", base, order)

@@ -71,7 +71,7 @@ def primary_pair(panel: Panel, primary: tuple[str, str] | None) -> tuple[int, in
     """Return the indices of the pre-declared sessions (earlier, later)."""
     if primary is None:
         return 0, len(panel.sessions) - 1
-    if isinstance(primary, str) or len(primary) != 2:
+    if not isinstance(primary, tuple | list) or len(primary) != 2:
         raise ArgumentError(
             f"primary: (earlier session, later session) is needed, found {shown(primary)}."
         )

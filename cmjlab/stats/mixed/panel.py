@@ -6,7 +6,7 @@ behind never meet an athlete twice, an athlete of two groups or a group without 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -151,7 +151,8 @@ def used_sessions(
             notes.append(Note("order_of_appearance", {"sessions": wanted}))
         notes += unused_weeks(table, wanted)
     else:
-        if isinstance(order, str) or not all(isinstance(s, str) for s in order):
+        several = isinstance(order, Iterable) and not isinstance(order, str)
+        if not several or not all(isinstance(s, str) for s in order):
             raise ArgumentError(f"order: a list of session names is needed, found {shown(order)}.")
         wanted = list(order)
         if len(set(wanted)) < len(wanted):

@@ -85,7 +85,7 @@ def plan_study(
     >>> int(plan.rows("n_needed")["estimate"].min())
     7
     """
-    scenario = scenario or Scenario()
+    scenario = checks.given_or_default("scenario", scenario, Scenario)
     level = checks.level(level)
     power = checks.number("power", power, low=0.5, high=0.999)
     matters = checks.number("matters", matters)
@@ -164,9 +164,9 @@ def what_squad_shows(
     >>> round(100 * float(shown.rows("expected_half_width")["estimate"].iloc[0]), 1)  # cm
     1.2
     """
-    scenario = scenario or Scenario()
+    scenario = checks.given_or_default("scenario", scenario, Scenario)
     level = checks.level(level)
-    sizes = tuple(int(checks.number("group_sizes", n, low=2)) for n in group_sizes)
+    sizes = tuple(map(int, checks.numbers("group_sizes", group_sizes, low=2, high=1e6)))
     if len(sizes) not in (1, 2):
         raise StatsError("group_sizes: one or two numbers of athletes are needed, e.g. (10, 9).")
     noise = planned_noise(reliability, metric)

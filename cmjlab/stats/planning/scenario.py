@@ -7,6 +7,10 @@ from dataclasses import dataclass
 from cmjlab.settings import Settings, setting
 
 
+def _number_within(value: object, low: float, high: float) -> bool:
+    return isinstance(value, int | float) and low <= value <= high
+
+
 @dataclass(frozen=True, eq=False)
 class Scenario(Settings):
     """What is not known before the block and has to be assumed; every field is stated in the result.
@@ -44,10 +48,12 @@ class Scenario(Settings):
 
     def _contradictions(self) -> list[str]:
         problems = []
-        if not self.response_sd or any(not 0 <= float(r) <= 20 for r in self.response_sd):
+        if not self.response_sd or any(not _number_within(r, 0, 20) for r in self.response_sd):
             problems.append(
                 "response_sd: one or more numbers from 0 to 20 typical errors are needed"
             )
-        if not self.baselines or any(int(b) != b or not 1 <= b <= 20 for b in self.baselines):
+        if not self.baselines or any(
+            not _number_within(b, 1, 20) or int(b) != b for b in self.baselines
+        ):
             problems.append("baselines: one or more whole numbers from 1 to 20 are needed")
         return problems

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.results import Reason, Result
 from cmjlab.stats.common.intervals import chi2_quantile, sd_limits
@@ -116,6 +117,7 @@ def planned_noise(reliability: Any, metric: str) -> Noise:
     StatsError
         As :func:`cmjlab.stats.common.noise.noise_of`.
     """
+    checks.one_name("metric", metric)
     if isinstance(reliability, Result) or not hasattr(reliability, "get"):
         return noise_of(reliability, metric)
     given = reliability.get(metric)

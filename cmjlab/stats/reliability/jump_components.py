@@ -17,7 +17,7 @@ from cmjlab.stats.common.intervals import mean_limits, mls_limits, sd_limits
 from cmjlab.stats.common.loads import at_one_load
 from cmjlab.stats.common.mean_squares import Array, MeanSquares, no_rounding, ratio, two_way
 from cmjlab.stats.common.rows import Place, Rows
-from cmjlab.stats.common.tables import check_table
+from cmjlab.stats.common.tables import check_table, refuse_no_table
 from cmjlab.stats.reliability.missing import IntraBlock, intra_block
 from cmjlab.stats.reliability.reasons import reasons_where
 
@@ -262,6 +262,7 @@ def within_session_rows(
     one = len(sessions) == 1
     if jumps is None:
         return [], [one_session_note(sessions[0], jumps_given=False)] if one else []
+    refuse_no_table("jumps", jumps)
     have = [m for m in metrics if m in jumps]
     notes = [one_session_note(sessions[0])] if one else []
     lost = [m for m in metrics if m not in jumps]

@@ -190,7 +190,7 @@ def session_pairs(k: int) -> list[tuple[int, int]]:
 
 def _few_pairs(n: Array) -> Why:
     """Return why a pair of sessions gives no number, or a number without interval."""
-    return reasons_where(n > 1, NOISE_ZERO, Reason("few_pairs", {"needed": 2}))
+    return reasons_where(n > 1, NOISE_ZERO, Reason("few_repeats", {"needed": 2}))
 
 
 def _change(pair: Place, key: str, difference: Array, void: Why) -> None:
@@ -269,7 +269,7 @@ def _limits(pair: Place, difference: Array, void: Why, *, suffix: str) -> None:
                 estimator="mean_and_sd",
                 interval_kind="tolerance_pair" if together else "tolerance",
                 void=void,
-                reason=reasons_where(sure, NOISE_ZERO, Reason("few_pairs", {"needed": 2})),
+                reason=reasons_where(sure, NOISE_ZERO, Reason("few_repeats", {"needed": 2})),
                 leads=not together,
             )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.results import Note
@@ -44,7 +45,7 @@ def strata_of(table: pd.DataFrame, by: str | None, athletes: tuple[str, ...]) ->
     """
     if by is None:
         return None
-    if by not in table:
+    if checks.one_name("by", by) not in table:
         columns = [str(c) for c in table.columns]
         raise StatsError(
             f"by: the table has no column {by!r}.{suggestion(by, columns)} Strata need one value"

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.results import Reason, Result
 from cmjlab.stats.change.pairs import session_values
@@ -80,7 +81,7 @@ def follow(
     >>> season.points["weeks"]["alarm"].isin(["above", "below", ""]).all()
     np.True_
     """
-    how = settings or FollowSettings()
+    how = checks.given_or_default("settings", settings, FollowSettings)
     checked = check_table(table)
     names = metric_names(checked, metrics)
     refuse_infinite(checked, names)

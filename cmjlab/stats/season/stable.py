@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
 from cmjlab.results import Reason
@@ -87,7 +88,7 @@ def chosen_sessions(
 def _named(order: list[str], names: Any, argument: str) -> list[str] | None:
     if names is None:
         return None
-    wanted = [names] if isinstance(names, str) else [str(n) for n in names]
+    wanted = checks.names(argument, names)
     for name in wanted:
         if name not in order:
             raise StatsError(

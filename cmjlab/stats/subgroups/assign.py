@@ -6,7 +6,7 @@ alone, need no correction for regression to the mean, and permit the strongest s
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from cmjlab.errors import StatsError
 from cmjlab.results import Note, Reason, Result, Sentence
 from cmjlab.stats.common.measures import ALL
 from cmjlab.stats.common.rows import Rows
+from cmjlab.stats.common.tables import refuse_lists
 from cmjlab.stats.subgroups.balance import standardised_difference
 from cmjlab.stats.subgroups.sentences import group_sizes
 
@@ -80,7 +81,8 @@ def assign_randomly(
     >>> sorted(lots.points["placements"]["subgroup"].value_counts().items())
     [('new', 15), ('usual', 15)]
     """
-    strata_columns, balance_columns = _names(stratify), _names(minimise)
+    strata_columns = checks.names("stratify", stratify)
+    balance_columns = checks.names("minimise", minimise)
     if strata_columns and balance_columns:
         raise StatsError(
             "assign: give stratify or minimise, not both; minimisation takes words too."
@@ -116,13 +118,10 @@ def assign_randomly(
     )
 
 
-def _names(value: str | Sequence[str]) -> list[str]:
-    return [value] if isinstance(value, str) else list(value)
-
-
 def _checked(table: pd.DataFrame, columns: list[str], order: str | None) -> pd.DataFrame:
     """Return the table in an order that does not depend on its rows, one row per athlete."""
-    for name in ["athlete", *columns, *([order] if order else [])]:
+    refuse_lists(table)
+    for name in ["athlete", *columns, *([checks.one_name("order", order)] if order else [])]:
         if name not in table:
             raise StatsError(
                 f"assign: no column {name!r} in the table.{suggestion(name, list(map(str, table.columns)))}"
@@ -143,7 +142,7 @@ def _checked(table: pd.DataFrame, columns: list[str], order: str | None) -> pd.D
 
 
 def _shares(groups: Sequence[str] | Mapping[str, int], n: int) -> dict[str, int]:
-    if isinstance(groups, str):
+    if isinstance(groups, str) or not isinstance(groups, Iterable):
         raise StatsError(f"groups: at least two names are needed, found {groups!r}.")
     given = dict(groups) if isinstance(groups, Mapping) else dict.fromkeys(map(str, groups), 1)
     if len(given) < 2 or (not isinstance(groups, Mapping) and len(given) < len(groups)):

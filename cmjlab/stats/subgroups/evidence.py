@@ -270,7 +270,7 @@ def metric_repeatability(
 
 
 def _two_sessions(table: pd.DataFrame, sessions: tuple[str, str] | None) -> tuple[str, str]:
-    names = [str(s) for s in (sessions or sessions_to_use(table))]
+    names = checks.names("sessions", sessions) if sessions else sessions_to_use(table)
     if len(names) < 2:
         raise StatsError(
             f"a second baseline is needed, found {', '.join(names) or 'none'}; without it nobody"

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from cmjlab.checks import suggestion
 from cmjlab.errors import StatsError
+from cmjlab.stats.common.tables import refuse_no_table
 
 ELSE = "else"
 CLOSE = "too close to call"
@@ -181,6 +182,7 @@ def read_rules(table: pd.DataFrame) -> Rules:
     StatsError
         Names the row, what was found, what is allowed and what to do.
     """
+    refuse_no_table("rules", table)
     for column in ("subgroup", "rule"):
         if column not in table:
             raise StatsError(

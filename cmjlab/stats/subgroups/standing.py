@@ -23,7 +23,7 @@ from cmjlab.results import Note, Reason, Result
 from cmjlab.stats.common.intervals import mean_limits, sd_limits
 from cmjlab.stats.common.measures import explanations, strata
 from cmjlab.stats.common.rows import Place, Rows
-from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite
+from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite, refuse_no_table
 from cmjlab.stats.subgroups.noise import check_session
 
 #: Columns of the points.
@@ -194,6 +194,7 @@ def checked_reference(reference: pd.DataFrame, metrics: Sequence[str]) -> pd.Dat
     StatsError
         Names the row, what is missing and what to do.
     """
+    refuse_no_table("reference", reference)
     for column in ("metric", "source"):
         if column not in reference:
             raise StatsError(

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.plan import Plan, Selection
 from cmjlab.results import Case, Note, Result
@@ -83,7 +84,7 @@ def change_targets(
     >>> answers["verdict"].tolist()
     ['reached']
     """
-    plan = plan or Plan()
+    plan = checks.given_or_default("plan", plan, Plan)
     wanted = read_targets(targets, plan.change_that_matters)
     if not wanted:
         raise StatsError("targets: there are no rows; write one per subgroup and measure.")

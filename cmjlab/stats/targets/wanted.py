@@ -13,6 +13,7 @@ from cmjlab import checks
 from cmjlab.catalog.direction import reading
 from cmjlab.errors import StatsError
 from cmjlab.results import Sentence
+from cmjlab.stats.common.tables import refuse_no_table
 
 WANTED = ("more", "less", "unchanged")
 _COLUMNS = ("subgroup", "metric", "wanted")
@@ -64,6 +65,7 @@ def read_targets(targets: pd.DataFrame, declared: Mapping[str, float]) -> list[T
         A column is missing, a cell is empty, a word or an amount is not allowed, or a measure
         stands twice for a subgroup.
     """
+    refuse_no_table("targets", targets)
     for column in _COLUMNS:
         if column not in targets:
             raise StatsError(
@@ -90,7 +92,7 @@ def _target(row: Mapping[Any, Any], declared: Mapping[str, float], where: str) -
     amount = row.get("amount")
     if amount is None or pd.isna(amount):
         amount = declared.get(metric) or math.nan
-    elif not 0 < float(amount) < math.inf:
+    elif not checks.number(f"{where}, amount", amount) > 0:
         raise StatsError(
             f"{where}, amount: found {amount:g}; a number above zero is needed, the direction"
             " stands in 'wanted'."

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from cmjlab import checks
 from cmjlab.errors import StatsError
 from cmjlab.plan import Plan
 from cmjlab.results import Sentence
@@ -62,7 +63,7 @@ def baselines_tested(study: StudyFolder, sessions: pd.DataFrame) -> list[str]:
 def measures_of(study: StudyFolder, sessions: pd.DataFrame, metrics: Measures) -> list[str]:
     """Return the measures asked for, else those of the plan that have values."""
     if metrics is not None:
-        return [metrics] if isinstance(metrics, str) else list(metrics)
+        return checks.names("metrics", metrics)
     names, _ = report_metrics(study.plan, sessions)
     if not names:
         raise StatsError("no measure of the report has a value")

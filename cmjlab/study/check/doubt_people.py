@@ -129,7 +129,8 @@ def group_without_session(
     """Return groups of which nobody has a counted jump in a session that the change rests on."""
     counted = jumps[jumps["accepted"].astype(bool)]
     present = set(zip(counted["athlete"].astype(str), counted["session"].astype(str), strict=True))
-    groups = roster[roster["group"].fillna("").astype(str) != ""].groupby("group", sort=False)
+    named = roster[roster["athlete"].notna() & (roster["group"].fillna("").astype(str) != "")]
+    groups = named.groupby("group", sort=False)
     out = []
     for session in dict.fromkeys(s for s in used if s):
         if not any(s == session for _, s in present):

@@ -203,7 +203,10 @@ def _value(word: str, column: Column) -> object:
         if column.dtype == "integer":
             if value != int(value):
                 raise ValueError(text, "a whole number", "Correct the cell.")
-            return int(value)
+            value = int(value)
+        if not column.low <= value <= column.high:
+            span = f"{column.low:g} to {column.high:g}"
+            raise ValueError(text, span, "Correct the cell, or leave it empty.")
         return value
     return unguarded(text)
 

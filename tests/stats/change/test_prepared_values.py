@@ -33,10 +33,8 @@ def test_values_go_by_athlete_and_leave_out_who_has_none():
 
 
 def test_an_infinite_value_is_named():
-    prepared = prepare(_table().replace(0.37, np.inf), None, before="pre", after="post")
-    assert len(prepared.values("height", "pre")) == 2
     with pytest.raises(StatsError, match="athlete A2, session post is infinite"):
-        prepared.values("height", "post")
+        prepare(_table().replace(0.37, np.inf), None, before="pre", after="post")
 
 
 @pytest.mark.parametrize("df", [2.0, 7.3, 40.0, 1e4])
