@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from cmjlab.cli import names, say
+from cmjlab.toml_text import read_toml
 
 if TYPE_CHECKING:
     from cmjlab.jump_types import Jump
@@ -173,7 +174,7 @@ def _method(stated: Method | None, settings: list[str]) -> Method:
         if not equals:
             raise ArgumentError(f"--set {item!r}: write it as name=value.")
         try:
-            changes[name.strip()] = tomllib.loads(f"v = {value.strip()}")["v"]
+            changes[name.strip()] = read_toml(f"v = {value.strip()}")["v"]
         except tomllib.TOMLDecodeError:
             changes[name.strip()] = value.strip()
     return method_from(changes) if "preset" in changes else (stated or Method()).replace(**changes)

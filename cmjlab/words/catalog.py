@@ -20,6 +20,7 @@ from cmjlab.checks import suggestion
 from cmjlab.errors import StudyError
 from cmjlab.places import PACKAGE
 from cmjlab.safe_open import UnsafeFileError, read_text
+from cmjlab.toml_text import read_toml
 from cmjlab.words.fill import Filler
 
 #: Sections of a lab's own file that replace labels of the catalogs.
@@ -189,7 +190,7 @@ def read_words(own: Path | None = None) -> Words:
         return _ours()
     ours = {k: _ours()._sentences[k] for k in _ours().keys}
     try:
-        theirs = _flat(tomllib.loads(read_text(own, study=own.parent)))
+        theirs = _flat(read_toml(read_text(own, study=own.parent)))
     except UnsafeFileError:
         raise
     except OSError as error:

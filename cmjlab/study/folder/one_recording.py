@@ -14,6 +14,7 @@ from cmjlab.safe_open import read_file
 from cmjlab.study.folder.missing_folder import study_above
 from cmjlab.study.folder.recordings import which_layout
 from cmjlab.study.folder.settings import method_from
+from cmjlab.toml_text import read_toml
 
 #: Given instead of a file: nothing is stated, whatever lies beside the recording.
 NOTHING = "none"
@@ -71,7 +72,7 @@ def stated_for(recording: Path, given: Path | None = None) -> Stated:
 
 def _toml(source: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(read_file(source).decode("utf-8-sig").replace("\r\n", "\n"))
+        return read_toml(read_file(source).decode("utf-8-sig"))
     except FileNotFoundError:
         raise ArgumentError("no such file; name a TOML file with a [[layout]] block.") from None
     except OSError as problem:

@@ -25,6 +25,7 @@ from cmjlab.study.folder.ids import look_alikes, tidy_id, why_alike
 from cmjlab.study.folder.missing_folder import no_study_file
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import iso_date
+from cmjlab.toml_text import read_toml
 
 ROLES = ("baseline", "mid", "post", "follow_up", "monitoring")
 _SECTIONS = ("study", "sessions", "plan", "block", "method", "layout")
@@ -150,9 +151,7 @@ def _roots(folder: Path, recordings: Path) -> tuple[Path, ...]:
 def _toml(folder: Path, problems: Problems) -> dict[str, Any]:
     path = folder / _FILE
     try:
-        return tomllib.loads(
-            read_file(path, study=folder).decode("utf-8-sig").replace("\r\n", "\n")
-        )
+        return read_toml(read_file(path, study=folder).decode("utf-8-sig"))
     except FileNotFoundError:
         problems.add(
             "fail", "no_study_file", where=(_FILE, "", ""), found="no such file",
