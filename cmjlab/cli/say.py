@@ -28,14 +28,25 @@ CAUTION = (
 )
 
 
-def line(text: str = "") -> None:
-    """Print one line to standard output."""
-    typer.echo(text)
+#: What a terminal obeys instead of showing: controls, and marks that turn the direction of text.
+_OBEYED = re.compile(
+    r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
+)
+
+
+def visible(text: str) -> str:
+    """Return text with what a terminal would obey written out as its number."""
+    return _OBEYED.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+
+
+def line(text: str = "", *, err: bool = False) -> None:
+    """Print one line to standard output, or to standard error; nothing in it moves the cursor."""
+    typer.echo(visible(text), err=err)
 
 
 def fail(text: str, code: int = 2) -> typer.Exit:
     """Print one sentence to standard error and return the exit to raise."""
-    typer.echo(f"cmjlab: {text}", err=True)
+    line(f"cmjlab: {text}", err=True)
     return typer.Exit(code)
 
 
@@ -115,7 +126,7 @@ def cell(value: Any) -> str:
         if math.isnan(value):
             return ""
         return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
-    text = str(value)
+    text = str(value).replace("\n", "\\n")
     return "" if text in ("<NA>", "nan") else text
 
 
@@ -125,7 +136,7 @@ def table(frame: pd.DataFrame, columns: list[str] | None = None) -> None:
         return
     shown = frame[columns] if columns else frame
     names = [heading(str(c)) for c in shown.columns]
-    rows = [[cell(v) for v in row] for row in shown.itertuples(index=False, name=None)]
+    rows = [[visible(cell(v)) for v in row] for row in shown.itertuples(index=False, name=None)]
     widths = [max([len(n), *(len(r[i]) for r in rows)]) for i, n in enumerate(names)]
     right = [_is_number(shown[c]) for c in shown.columns]
 
@@ -216,11 +227,13 @@ def progress(what: str) -> Iterator[Callable[[Any], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=None)
 
         def step(state: Any) -> None:
-            bar.update(task, completed=state.done, total=state.total, description=state.what)
+            bar.update(
+                task, completed=state.done, total=state.total, description=visible(state.what)
+            )
 
         yield step

@@ -26,10 +26,10 @@ def stop_message(stops: Sequence[str]) -> None:
     from cmjlab.words.catalog import read_words
 
     words = read_words()
-    typer.echo(words.count("stopped.message", len(stops)), err=True)
+    say.line(words.count("stopped.message", len(stops)), err=True)
     for text in stops:
-        typer.echo(f"fail  {text}", err=True)
-    typer.echo(words.say("stopped.message_effect"), err=True)
+        say.line(f"fail  {text}", err=True)
+    say.line(words.say("stopped.message_effect"), err=True)
     raise typer.Exit(1)
 
 

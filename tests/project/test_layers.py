@@ -14,7 +14,7 @@ from places import PACKAGE
 
 #: Rooms from the bottom up. A room may import those of the steps below, never one of its own step.
 ROOMS = [
-    ["places"], ["upstairs"], ["later"], ["errors"], ["safe_names"], ["safe_open"], ["extras"], ["catalog"], ["checks"], ["units"], ["keys"], ["settings"], ["delimiters"],
+    ["places"], ["upstairs"], ["later"], ["errors"], ["safe_names"], ["safe_open"], ["toml_text"], ["extras"], ["catalog"], ["checks"], ["units"], ["keys"], ["settings"], ["delimiters"],
     ["words"], ["tables"], ["method_limits"], ["method"], ["plan"], ["results"],
     ["layout", "recording"], ["jump_types"],
     ["files", "jump", "simulate", "stats"],
