@@ -28,7 +28,7 @@ def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
     Rows of stretches that the study does not use are left out; the problems name them.
     """
     columns = ["file", "stretch", "athlete", "session", "trial", "date", "load_kg"]
-    out = rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1")
+    out = rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1").copy()
     both = out["body_mass_kg"] + out["load_kg"]
     return out.assign(system_mass_kg=both.where(out["load_kg"] > 0.0))
 
