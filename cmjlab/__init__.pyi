@@ -2,6 +2,8 @@ from . import notebook as notebook
 from . import plots as plots
 from . import simulate as simulate
 from . import stats as stats
+from .audit.audit import Audit as Audit
+from .audit.audit import audit_study as audit_study
 from .catalog.search import glossary as glossary
 from .errors import ArgumentError as ArgumentError
 from .errors import CmjlabError as CmjlabError

@@ -9,6 +9,7 @@ import typer
 
 from cmjlab.cli import (
     analysis,
+    audit,
     change,
     day,
     files,
@@ -46,6 +47,7 @@ for _room in (
     link,
     season,
     share,
+    audit,
     analysis,
     glossary,
 ):

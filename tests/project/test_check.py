@@ -47,7 +47,7 @@ def test_an_unknown_room_is_told_with_those_there_are(capsys):
     with pytest.raises(SystemExit):
         arguments(["--room", "statistics"])
     told = capsys.readouterr().err
-    assert "no room 'statistics'; rooms: base, cli, files, fuzz, jump" in told
+    assert "no room 'statistics'; rooms: audit, base, cli, files, fuzz, jump" in told
     assert "stats/change" in told
 
 

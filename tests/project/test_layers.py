@@ -20,7 +20,7 @@ ROOMS = [
     ["files", "jump", "simulate", "stats"],
     ["study", "truth"],
     ["plots", "screen"],
-    ["report", "review", "share"],
+    ["report", "review", "share"], ["audit"],
     ["notebook"],
     ["cli"],
     ["__main__"],

@@ -1,0 +1,83 @@
+"""Files, tables and choices: whether they are those that the report names as its origin."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from cmjlab.audit.findings import Finding, Verdict, listed_first
+from cmjlab.safe_open import read_text
+from cmjlab.study.frozen_plan import plan_state
+from cmjlab.study.provenance import provenance_of
+from cmjlab.study.study import Study
+
+#: Keys of the provenance that one sentence each is for.
+_CHOICES = ("engine", "method", "plan", "layouts", "sessions")
+
+
+def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
+    """Compare ``provenance.json`` of a report with the study of today.
+
+    Parameters
+    ----------
+    study : Study
+        Its recordings were read anew.
+    folder : Path
+        Where the report's tables lie.
+    jumps : pandas.DataFrame
+        The jumps table of today.
+    """
+    path = folder / "provenance.json"
+    if not path.exists():
+        return [Finding("unchecked", "no_provenance", {"file": path.name})]
+    try:
+        then = json.loads(read_text(path, study=study.folder))
+    except (ValueError, RecursionError):
+        return [Finding("differs", "provenance_damaged", {"file": path.name})]
+    if not isinstance(then, dict):
+        return [Finding("differs", "provenance_damaged", {"file": path.name})]
+    now = json.loads(json.dumps(provenance_of(study, jumps), default=str))
+    found = [*_files("recordings", then, now), *_files("tables", then, now)]
+    changed = [name for name in _CHOICES if then.get(name) != now.get(name)]
+    found.append(
+        Finding("differs", "choices_changed", {"n": len(changed), "names": changed})
+        if changed
+        else Finding("follows", "choices_same")
+    )
+    return found
+
+
+def _files(what: str, then: dict[str, Any], now: dict[str, Any]) -> list[Finding]:
+    """Compare checksums of recordings or tables: changed, gone, new."""
+    old, new = then.get(what), now[what]
+    if not isinstance(old, dict):
+        return [Finding("differs", "provenance_damaged", {"file": "provenance.json"})]
+    ways = {
+        "changed": [f for f in old if f in new and old[f] != new[f]],
+        "gone": [f for f in old if f not in new],
+        "new": [f for f in new if f not in old],
+    }
+    found = [
+        Finding("differs", f"{what}_{way}", {"n": len(names), "names": listed_first(names)})
+        for way, names in ways.items()
+        if names
+    ]
+    return found or [Finding("follows", f"{what}_same", {"n": len(old)})]
+
+
+def frozen_plan(study: Study) -> list[Finding]:
+    """Compare the plan that was frozen with what the study declares today."""
+    state = plan_state(study)
+    if state is None:
+        return [Finding("unchecked", "no_plan")]
+    # A plan that came after the tests proves nothing about what was declared before them.
+    late: Verdict = "unchecked" if state.recordings_after else "follows"
+    verdict: Verdict = "differs" if state.changes else late
+    found = [Finding(verdict, "plan", {"state": state.sentence})]
+    later = study.decisions["when"].astype(str).str[:10] > state.date
+    if later.any():
+        found.append(Finding("follows", "decisions_later", {"n": int(later.sum())}))
+    return found
