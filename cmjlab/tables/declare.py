@@ -52,8 +52,8 @@ class Column:
     unit: str = ""
     required: bool = False
     allowed: tuple[str, ...] = ()
-    low: float = -1e9
-    high: float = 1e9
+    low: float = -1e15
+    high: float = 1e15
 
 
 @dataclass(frozen=True)
