@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from cmjlab.audit.findings import Finding, listed_first
+from cmjlab.audit.findings import Finding
 from cmjlab.catalog import METRICS
+from cmjlab.checks import listed
 from cmjlab.files.formula_guard import guarded_frame
 from cmjlab.report.gather import gather
 from cmjlab.safe_open import read_text
@@ -50,7 +51,7 @@ def measured_again(study: Study, jumps: pd.DataFrame, *, share: float, seed: int
             wrong.append(study.shared_names.name(str(row["file"])))
     values = {"n": len(chosen), "all": len(usable), "seed": seed, "metrics": len(metrics)}
     if wrong:
-        more = {"wrong": len(wrong), "names": listed_first(wrong)}
+        more = {"wrong": len(wrong), "names": listed(sorted(wrong))}
         return [Finding("differs", "jumps_differ", values | more)]
     return [Finding("follows", "jumps_same", values)]
 
@@ -74,6 +75,9 @@ def computed_again(study: Study, folder: Path) -> list[Finding]:
             difference = ("text",)
         if difference is None:
             same, cells = same + 1, cells + now.size
+        elif difference == ("columns",):
+            # Other commands write tables of their own under names of the report's.
+            found.append(Finding("unchecked", "table_of_another", {"table": path.name}))
         else:
             found.append(Finding("differs", *_told(path.name, difference)))
     if same:

@@ -54,7 +54,8 @@ class Audit:
         """Return one page of text: what does not follow, what does, what could not be checked."""
         words = read_words()
         parts = [words.say("audit.title", title=self.title), ""]
-        parts += [words.say("audit.all_follows" if self.follows else "audit.not_all_follows"), ""]
+        whole = "all_follows" if not self.sentences("unchecked") else "some_follows"
+        parts += [words.say(f"audit.{whole if self.follows else 'not_all_follows'}"), ""]
         for verdict in ("differs", "follows", "unchecked"):
             told = self.sentences(verdict)
             if told:

@@ -26,8 +26,3 @@ class Finding:
     verdict: Verdict
     key: str
     values: Mapping[str, Any] = field(default_factory=dict)
-
-
-def listed_first(names: list[str], most: int = 4) -> list[str]:
-    """Return the first few names; the count stands in the sentence."""
-    return sorted(names)[:most]

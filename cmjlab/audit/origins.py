@@ -8,7 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from cmjlab.audit.findings import Finding, Verdict, listed_first
+from cmjlab.audit.findings import Finding, Verdict
+from cmjlab.checks import listed
 from cmjlab.safe_open import read_text
 from cmjlab.study.frozen_plan import plan_state
 from cmjlab.study.provenance import provenance_of
@@ -61,7 +62,7 @@ def _files(what: str, then: dict[str, Any], now: dict[str, Any]) -> list[Finding
         "new": [f for f in new if f not in old],
     }
     found = [
-        Finding("differs", f"{what}_{way}", {"n": len(names), "names": listed_first(names)})
+        Finding("differs", f"{what}_{way}", {"n": len(names), "names": listed(sorted(names))})
         for way, names in ways.items()
         if names
     ]

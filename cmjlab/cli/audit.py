@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from cmjlab.cli import say
-from cmjlab.cli.opening import Results
+from cmjlab.cli.opening import Results, open_study
 
 
 def register(app: typer.Typer) -> None:
@@ -31,9 +31,8 @@ def audit(
     with say.plain_errors():
         from cmjlab.audit.audit import audit_study
         from cmjlab.files.atomic_write import atomic_write
-        from cmjlab.study.study import Study
 
-        opened = Study.open(study, results=results)
+        opened = open_study(study, results)
         found = audit_study(opened, share=share, seed=seed)
         page = found.page()
         say.line(page.rstrip("\n"))

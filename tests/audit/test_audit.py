@@ -45,6 +45,7 @@ def test_nothing_is_found_where_nothing_was_changed(study):
     assert found.sentences("unchecked") == []
     assert found.follows
     assert "tables of the report" in found.page()
+    assert "Nothing was found that does not follow" in found.page()
 
 
 def test_what_was_changed_after_the_report_is_named_with_its_place(study):
@@ -57,7 +58,11 @@ def test_what_was_changed_after_the_report_is_named_with_its_place(study):
     jumps = study / "results" / "jumps.csv"
     jumps.write_text("\n".join(jumps.read_text().splitlines()[:-1]) + "\n")
     (study / "results" / "checks.csv").write_bytes(b"\xff\xfe\x00damaged")
-    told = " ".join(cj.audit_study(study, seed=1).sentences("differs"))
+    table = study / "results" / "reliability.csv"
+    table.write_text("metric,typical_error\njump_height_m,0.01\n")  # as another command writes it
+    found = cj.audit_study(study, seed=1)
+    assert "reliability.csv has other columns" in " ".join(found.sentences("unchecked"))
+    told = " ".join(found.sentences("differs"))
     assert "checks.csv has other text" in told
     assert "sessions.csv, row 3, column jump_height_m: 0.4321 was written, 0." in told
     assert "jumps.csv has other rows" in told
@@ -102,6 +107,7 @@ def test_without_a_report_that_is_told_and_nothing_is_called_wrong(study):
     (study / "analysis_plan.json").unlink()
     found = cj.audit_study(study, seed=1)
     assert found.follows
+    assert "Not everything could be checked" in found.page()
     assert {f.key for f in found.findings if f.verdict == "unchecked"} == {
         "no_provenance", "no_tables", "no_plan",
     }  # fmt: skip
