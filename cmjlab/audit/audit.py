@@ -9,7 +9,7 @@ from pathlib import Path
 from cmjlab import checks
 from cmjlab.audit.again import computed_again, measured_again, worst
 from cmjlab.audit.findings import Finding
-from cmjlab.audit.origins import frozen_plan, origins
+from cmjlab.audit.origins import frozen_plan, origins, report_folder
 from cmjlab.study.study import Study
 from cmjlab.words.catalog import read_words
 
@@ -63,13 +63,19 @@ class Audit:
         return "\n".join([*parts, words.say("audit.bounds"), words.say("audit.caution")]) + "\n"
 
 
-def audit_study(study: Study | str | Path, *, share: float = 0.1, seed: int | None = None) -> Audit:
+def audit_study(
+    study: Study | str | Path,
+    *,
+    share: float = 0.1,
+    seed: int | None = None,
+    report: str | Path | None = None,
+) -> Audit:
     """Check that the results of a study follow from its raw files.
 
-    All recordings and tables are read again and held against the checksums of the last report; a
-    random part of the jumps is measured again and compared bit for bit with the kept results; every
-    table of the report is computed again and compared cell by cell; the frozen plan is compared
-    with what the study declares today.
+    All recordings and tables are read again and held against the checksums of the report, and so is
+    its page; a random part of the jumps is measured again and compared bit for bit with the kept
+    results; every table of the report is computed again and compared cell by cell; the frozen plan
+    is compared with what the study declares today.
 
     Parameters
     ----------
@@ -79,6 +85,8 @@ def audit_study(study: Study | str | Path, *, share: float = 0.1, seed: int | No
         Part of the jumps that is measured again, 0 to 1; at least five jumps.
     seed : int, optional
         Of the draw; without it a new one is drawn, so that nobody knows before which jumps it hits.
+    report : str or Path, optional
+        The page whose report is looked at; default: the newest one in the results.
 
     Returns
     -------
@@ -89,7 +97,7 @@ def audit_study(study: Study | str | Path, *, share: float = 0.1, seed: int | No
     StudyError
         The study cannot be opened.
     ArgumentError
-        ``share`` or ``seed`` is not usable.
+        ``share`` or ``seed`` is not usable, or beside ``report`` lies no folder of its tables.
 
     Examples
     --------
@@ -105,9 +113,9 @@ def audit_study(study: Study | str | Path, *, share: float = 0.1, seed: int | No
     drawn = secrets.randbelow(10**6) if seed is None else seed
     drawn = int(checks.number("seed", drawn, low=0, high=2**53))
     opened = study if isinstance(study, Study) else Study.open(study)
+    folder = report_folder(Path(opened.results), None if report is None else Path(report))
     opened.reread()
     jumps = opened.measure()
-    folder = Path(opened.results)
     found = [
         *origins(opened, folder, jumps),
         *measured_again(opened, jumps, share=share, seed=drawn),

@@ -1,4 +1,4 @@
-"""Files, tables and choices: whether they are those that the report names as its origin."""
+"""Files, tables, choices and the page: whether they are those that the report names."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ import pandas as pd
 
 from cmjlab.audit.findings import Finding, Verdict
 from cmjlab.checks import listed
+from cmjlab.errors import ArgumentError
+from cmjlab.keys import file_sha256
+from cmjlab.report.write import FILES, PROVENANCE, files_of
 from cmjlab.safe_open import read_text
 from cmjlab.study.frozen_plan import plan_state
 from cmjlab.study.provenance import provenance_of
@@ -17,6 +20,26 @@ from cmjlab.study.study import Study
 
 #: Keys of the provenance that one sentence each is for.
 _CHOICES = ("engine", "method", "plan", "layouts", "sessions")
+
+
+def report_folder(results: Path, page: Path | None = None) -> Path:
+    """Return the folder of a report's tables: of the named page, else the newest in the results.
+
+    Raises
+    ------
+    ArgumentError
+        The named page has no such folder beside it.
+    """
+    if page is not None:
+        folder = files_of(page)
+        if not folder.is_dir():
+            raise ArgumentError(
+                f"{page.name}: there is no folder {folder.name} beside it, where the tables of this"
+                " report would lie. Name the page as 'cmjlab report' wrote it."
+            )
+        return folder
+    lists = [p for p in results.glob(f"*{FILES}/{PROVENANCE}") if p.is_file()]
+    return max(lists, key=lambda p: p.stat().st_mtime).parent if lists else results
 
 
 def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
@@ -31,7 +54,7 @@ def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
     jumps : pandas.DataFrame
         The jumps table of today.
     """
-    path = folder / "provenance.json"
+    path = folder / PROVENANCE
     if not path.exists():
         return [Finding("unchecked", "no_provenance", {"file": path.name})]
     try:
@@ -41,7 +64,8 @@ def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
     if not isinstance(then, dict):
         return [Finding("differs", "provenance_damaged", {"file": path.name})]
     now = json.loads(json.dumps(provenance_of(study, jumps), default=str))
-    found = [*_files("recordings", then, now), *_files("tables", then, now)]
+    found = [*_page(folder, then.get("page")), *_written(folder, then.get("written"))]
+    found += [*_files("recordings", then, now), *_files("tables", then, now)]
     changed = [name for name in _CHOICES if then.get(name) != now.get(name)]
     found.append(
         Finding("differs", "choices_changed", {"n": len(changed), "names": changed})
@@ -51,11 +75,35 @@ def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
     return found
 
 
+def _page(folder: Path, told: Any) -> list[Finding]:
+    """Compare the page with its checksum: somebody may have edited a number in the text."""
+    if not isinstance(told, dict) or not {"file", "sha256"} <= set(told):
+        return [Finding("unchecked", "page_unknown")]
+    name = Path(str(told["file"])).name
+    page = folder.parent / name
+    if not page.is_file():
+        return [Finding("unchecked", "page_gone", {"page": name})]
+    if file_sha256(page) != told["sha256"]:
+        return [Finding("differs", "page_changed", {"page": name})]
+    return [Finding("follows", "page_same", {"page": name})]
+
+
+def _written(folder: Path, told: Any) -> list[Finding]:
+    """Look for tables that were written with the report and are there no more."""
+    if not isinstance(told, list):
+        return [Finding("unchecked", "tables_unlisted")]
+    there = {path.stem for path in folder.glob("*.csv") if path.is_file()}
+    gone = [f"{stem}.csv" for stem in map(str, told) if str(stem) not in there]
+    return (
+        [Finding("differs", "table_gone", {"n": len(gone), "names": listed(gone)})] if gone else []
+    )
+
+
 def _files(what: str, then: dict[str, Any], now: dict[str, Any]) -> list[Finding]:
     """Compare checksums of recordings or tables: changed, gone, new."""
     old, new = then.get(what), now[what]
     if not isinstance(old, dict):
-        return [Finding("differs", "provenance_damaged", {"file": "provenance.json"})]
+        return [Finding("differs", "provenance_damaged", {"file": PROVENANCE})]
     ways = {
         "changed": [f for f in old if f in new and old[f] != new[f]],
         "gone": [f for f in old if f not in new],

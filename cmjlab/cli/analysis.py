@@ -33,7 +33,9 @@ RELIABILITY = (
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
     app.command(short_help="Which measure to believe: typical error, ICC, CV.")(reliability)
-    app.command(short_help="The block report: one HTML file, and tables beside it.")(report)
+    app.command(short_help="The block report: one HTML file, its tables in a folder beside it.")(
+        report
+    )
     app.command(short_help="Run the notebooks on a study, or copy them to work on.")(notebooks)
 
 
@@ -92,7 +94,9 @@ def report(
         bool, typer.Option("--figures", help="Figures for a paper too (PDF and 300 dpi PNG).")
     ] = False,
 ) -> None:
-    """Write the block report: one page for coaches and what stands behind it, tables beside it.
+    """Write the block report: one page for coaches and what stands behind it.
+
+    The tables (CSV and a workbook) lie beside it, in the folder of its name with _files at the end.
 
     --out may be a folder, or a file ending in .html, .docx or .pdf. --paper writes methods,
     results and a table as text for a paper instead, as paper.html.

@@ -22,6 +22,9 @@ def audit(
     seed: Annotated[
         int | None, typer.Option(help="Of the draw of these jumps; default: a new one.")
     ] = None,
+    report: Annotated[
+        Path | None, typer.Option(help="Page of the report; default: the newest of the results.")
+    ] = None,
     results: Results = None,
 ) -> None:
     """Read, measure and compute again, compare with what was written, and say what does not follow.
@@ -33,7 +36,7 @@ def audit(
         from cmjlab.files.atomic_write import atomic_write
 
         opened = open_study(study, results)
-        found = audit_study(opened, share=share, seed=seed)
+        found = audit_study(opened, share=share, seed=seed, report=report)
         page = found.page()
         say.line(page.rstrip("\n"))
         atomic_write(Path(opened.results) / "audit.txt", page)

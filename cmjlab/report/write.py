@@ -10,9 +10,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.formula_guard import guarded_frame
+from cmjlab.keys import file_sha256
 from cmjlab.report.blocks.data import ReportData
 from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather
@@ -21,10 +21,23 @@ from cmjlab.report.render.docx import write_docx
 from cmjlab.report.render.html import render_html
 from cmjlab.report.render.pdf import write_pdf
 from cmjlab.safe_names import file_in
+from cmjlab.safe_open import read_text
 from cmjlab.study.store.lock import writing
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
+
+
+#: Tables and companion files lie in a folder named after their page with this ending, so that
+#: nothing that another command writes into the results takes the place of a table of the report.
+FILES = "_files"
+#: What a report came from; in the folder of its tables.
+PROVENANCE = "provenance.json"
+
+
+def files_of(page: Path) -> Path:
+    """Return the folder of a report's tables: ``report_x_files`` of ``report_x.html``."""
+    return page.with_name(f"{page.stem}{FILES}")
 
 
 def file_stem(title: str, date: str) -> str:
@@ -60,7 +73,8 @@ def write_report(
     Returns
     -------
     Path
-        The HTML file ``report_<title>_<date>.html``. The tables stand beside it as CSV.
+        The HTML file ``report_<title>_<date>.html``. The tables stand beside it
+        as CSV, in the folder of the same name with ``_files`` at its end.
 
     Raises
     ------
@@ -81,7 +95,7 @@ def write_report(
 
 
 def write_data(data: ReportData, out: Path) -> Path:
-    """Write a gathered report: the page, and the tables beside it.
+    """Write a gathered report: the page, and beside it the folder of its tables.
 
     Parameters
     ----------
@@ -93,7 +107,6 @@ def write_data(data: ReportData, out: Path) -> Path:
     target = out
     if target.suffix.lower() not in (".html", ".htm", ".docx", ".pdf"):
         target = file_in(target, f"{file_stem(data.title, data.date)}.html")
-    _refuse_study_folder(target.parent)
     with writing(target.parent):
         _write(data, target)
     return target
@@ -108,21 +121,28 @@ def _write(data: ReportData, target: Path) -> None:
         write_pdf(page, target)
     else:
         atomic_write(target, render_html(data))
-    write_tables(data, target.parent)
-    write_companion_files(data, target.parent)
+    folder = files_of(target)
+    _remove_former(folder, data)
+    write_tables(data, folder, page=target)
+    write_companion_files(data, folder)
 
 
-def _refuse_study_folder(folder: Path) -> None:
-    """Raise before tables of the report would replace a person's own of the same name."""
-    if (folder / "study.toml").exists():
-        raise StudyError(
-            f"{folder.name}: this is a study's own folder; the report's tables (sessions.csv,"
-            " targets.csv, …) would replace those that you wrote. Name another folder, e.g. results."
-        )
+def _remove_former(folder: Path, data: ReportData) -> None:
+    """Remove tables that an earlier report of this name wrote and this one does not have."""
+    try:
+        former = set(map(str, json.loads(read_text(folder / PROVENANCE))["written"]))
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        return
+    for path in folder.glob("*.csv"):
+        if path.stem in former - set(data.tables):
+            path.unlink(missing_ok=True)
 
 
-def write_tables(data: ReportData, folder: Path) -> list[Path]:
+def write_tables(data: ReportData, folder: Path, *, page: Path | None = None) -> list[Path]:
     """Write every table of the report as CSV with full precision, and provenance.json.
+
+    That names the tables that were written, and the page with its SHA-256.
+
 
     No cell runs anything in a spreadsheet: a text that would gets an apostrophe in front, which
     :func:`cmjlab.files.table.read_table` takes away again.
@@ -133,7 +153,10 @@ def write_tables(data: ReportData, folder: Path) -> list[Path]:
         atomic_write(path, guarded_frame(frame).to_csv(index=False, lineterminator="\n"))
         written.append(path)
     if data.provenance:
-        path = file_in(folder, "provenance.json")
-        atomic_write(path, json.dumps(data.provenance, indent=2, ensure_ascii=False, default=str))
+        path = file_in(folder, PROVENANCE)
+        told: dict[str, Any] = {**data.provenance, "written": sorted(data.tables)}
+        if page is not None:
+            told["page"] = {"file": page.name, "sha256": file_sha256(page)}
+        atomic_write(path, json.dumps(told, indent=2, ensure_ascii=False, default=str))
         written.append(path)
     return written

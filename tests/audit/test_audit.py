@@ -21,7 +21,7 @@ def reported(tmp_path_factory):
     folder = tmp_path_factory.mktemp("audit") / "s"
     shutil.copytree(cj.demo_study(mini=True), folder, ignore=shutil.ignore_patterns("results"))
     freeze(cj.Study.open(folder))
-    cj.write_report(cj.Study.open(folder), draft=True)
+    cj.write_report(cj.Study.open(folder), folder / "results" / "r.html", draft=True)
     return folder
 
 
@@ -40,7 +40,8 @@ def test_nothing_is_found_where_nothing_was_changed(study):
     found = cj.audit_study(study, seed=1)
     keys = {f.key for f in found.findings if f.verdict == "follows"}
     assert keys == {
-        "recordings_same", "tables_same", "choices_same", "jumps_same", "tables_computed", "plan",
+        "page_same", "recordings_same", "tables_same", "choices_same", "jumps_same",
+        "tables_computed", "plan",
     }  # fmt: skip
     assert found.sentences("unchecked") == []
     assert found.follows
@@ -49,21 +50,21 @@ def test_nothing_is_found_where_nothing_was_changed(study):
 
 
 def test_what_was_changed_after_the_report_is_named_with_its_place(study):
-    path = study / "results" / "sessions.csv"
+    path = study / "results" / "r_files" / "sessions.csv"
     lines = path.read_text().splitlines()
     column = lines[0].split(",").index("jump_height_m")
     cells = lines[2].split(",")
     cells[column] = "0.4321"
     path.write_text("\n".join([*lines[:2], ",".join(cells), *lines[3:]]) + "\n")
-    jumps = study / "results" / "jumps.csv"
+    jumps = study / "results" / "r_files" / "jumps.csv"
     jumps.write_text("\n".join(jumps.read_text().splitlines()[:-1]) + "\n")
-    (study / "results" / "checks.csv").write_bytes(b"\xff\xfe\x00damaged")
-    table = study / "results" / "reliability.csv"
-    table.write_text("metric,typical_error\njump_height_m,0.01\n")  # as another command writes it
+    (study / "results" / "r_files" / "checks.csv").write_bytes(b"\xff\xfe\x00damaged")
+    table = study / "results" / "r_files" / "reliability.csv"
+    table.write_text("metric,typical_error\njump_height_m,0.01\n")
     found = cj.audit_study(study, seed=1)
-    assert "reliability.csv has other columns" in " ".join(found.sentences("unchecked"))
     told = " ".join(found.sentences("differs"))
     assert "checks.csv has other text" in told
+    assert "reliability.csv has other columns" in told
     assert "sessions.csv, row 3, column jump_height_m: 0.4321 was written, 0." in told
     assert "jumps.csv has other rows" in told
     assert told.count("was written") == 1
@@ -97,9 +98,66 @@ def test_kept_results_that_were_forged_with_their_checksum_are_measured_again(st
 def test_a_damaged_list_of_origins_is_no_list(study):
     opened = cj.Study.open(study)
     for text in ("{", "[]", '{"recordings": 3}', "[" * 100_000):
-        (study / "results" / "provenance.json").write_text(text)
-        found = origins(opened, study / "results", opened.measure())
-        assert found[0] == Finding("differs", "provenance_damaged", {"file": "provenance.json"})
+        (study / "results" / "r_files" / "provenance.json").write_text(text)
+        found = origins(opened, study / "results" / "r_files", opened.measure())
+        damaged = Finding("differs", "provenance_damaged", {"file": "provenance.json"})
+        assert damaged in found
+
+
+def test_tables_of_other_commands_are_no_tables_of_the_report(study):
+    for command in (["measure"], ["squad"], ["check"]):
+        ran = CliRunner().invoke(app, [*command, str(study)])
+        assert ran.exit_code in (0, 1), ran.output
+    assert (study / "results" / "jumps.csv").is_file()
+    found = cj.audit_study(study, seed=1)
+    assert found.follows
+    assert found.sentences("unchecked") == []
+
+
+@pytest.mark.usefixtures("without_tables")
+def test_an_edited_page_and_a_removed_table_are_named(study):
+    page = study / "results" / "r.html"
+    page.write_text(page.read_text().replace("cm", "mm", 1))
+    (study / "results" / "r_files" / "sessions.csv").unlink()
+    told = " ".join(cj.audit_study(study, seed=1).sentences("differs"))
+    assert "The page r.html is not as it was written" in told
+    assert (
+        "1 table(s) that were written with the report are not there any more: sessions.csv" in told
+    )
+    page.unlink()
+    assert "r.html is not where" in " ".join(cj.audit_study(study).sentences("unchecked"))
+
+
+@pytest.mark.usefixtures("without_tables")
+def test_the_report_that_is_looked_at_is_the_newest_or_the_named_one(study, tmp_path):
+    for name in ("r.html", "other.html"):
+        page = study / "results" / name
+        page.write_text("<p>")
+        files = page.with_name(f"{page.stem}_files")
+        if name == "other.html":
+            shutil.copytree(study / "results" / "r_files", files)
+            told = json.loads((files / "provenance.json").read_text())
+            told["page"]["file"] = name
+            (files / "provenance.json").write_text(json.dumps(told))
+    assert "The page other.html" in cj.audit_study(study).page()
+    assert "The page r.html" in cj.audit_study(study, report=study / "results" / "r.html").page()
+    ran = CliRunner().invoke(app, ["audit", str(study), "--report", str(tmp_path / "none.html")])
+    assert ran.exit_code == 2
+    assert "no folder none_files beside it" in " ".join(ran.output.split())
+
+
+def test_a_table_that_the_report_has_no_more_goes_with_the_next_one(reported, tmp_path):
+    folder = shutil.copytree(reported, tmp_path / "s") / "results" / "r_files"
+    told = json.loads((folder / "provenance.json").read_text())
+    told["written"] += ["former", "../r_files/jumps", "../../athletes"]
+    (folder / "provenance.json").write_text(json.dumps(told))
+    (folder / "former.csv").write_text("a\n1\n")
+    (folder / "mine.csv").write_text("a\n1\n")  # of a person: stays
+    cj.write_report(cj.Study.open(tmp_path / "s"), folder.parent / "r.html", draft=True)
+    assert not (folder / "former.csv").exists()
+    assert (folder / "mine.csv").exists()
+    assert (folder / "jumps.csv").exists()
+    assert list((tmp_path / "s").glob("athletes.*"))
 
 
 def test_without_a_report_that_is_told_and_nothing_is_called_wrong(study):
@@ -118,9 +176,9 @@ def test_the_command_ends_with_one_when_something_does_not_follow(study):
     ran = CliRunner().invoke(app, ["audit", str(study), "--seed", "4"])
     assert ran.exit_code == 0, ran.output
     assert (study / "results" / "audit.txt").read_text() == ran.output
-    data = json.loads((study / "results" / "provenance.json").read_text())
+    data = json.loads((study / "results" / "r_files" / "provenance.json").read_text())
     data["engine"] = "0"
-    (study / "results" / "provenance.json").write_text(json.dumps(data))
+    (study / "results" / "r_files" / "provenance.json").write_text(json.dumps(data))
     ran = CliRunner().invoke(app, ["audit", str(study)])
     assert ran.exit_code == 1
     assert "Other than in the report: engine" in ran.output

@@ -6,7 +6,7 @@ import pytest
 from report_kit import kit_study
 
 from cmjlab.report.gather import gather
-from cmjlab.report.write import write_data
+from cmjlab.report.write import files_of, write_data
 
 
 @pytest.mark.parametrize(
@@ -15,8 +15,8 @@ from cmjlab.report.write import write_data
 )
 def test_drafts_come_with_what_there_is(tmp_path, sessions, check, undrawn):
     study = kit_study(tmp_path, sessions=sessions, athletes=3)
-    write_data(gather(study, draft=True), tmp_path / "out")
-    names = {p.name for p in (tmp_path / "out").iterdir()}
+    page = write_data(gather(study, draft=True), tmp_path / "out")
+    names = {p.name for p in files_of(page).iterdir()}
     assert {"results.xlsx", "references.bib", "methods.txt"} <= names
     assert ("check_in_R.R" in names) is check
     assert not [n for n in names if n.endswith(".part")]
@@ -24,9 +24,10 @@ def test_drafts_come_with_what_there_is(tmp_path, sessions, check, undrawn):
 
 def test_methods_and_references_are_those_of_the_page(tmp_path, kit_report):
     data = kit_report
-    page = write_data(data, tmp_path / "out").read_text(encoding="utf-8")
-    methods = (tmp_path / "out" / "methods.txt").read_text(encoding="utf-8")
+    path = write_data(data, tmp_path / "out")
+    page = path.read_text(encoding="utf-8")
+    methods = (files_of(path) / "methods.txt").read_text(encoding="utf-8")
     paragraph = data.section("methods").blocks[0].text
     assert paragraph in methods
     assert paragraph in page
-    assert "@article{McGraw1996," in (tmp_path / "out" / "references.bib").read_text("utf-8")
+    assert "@article{McGraw1996," in (files_of(path) / "references.bib").read_text("utf-8")

@@ -24,7 +24,7 @@ from cmjlab.report.blocks.data import (
 )
 from cmjlab.report.render.html import render_html
 from cmjlab.report.sections.methods import changed_settings, method_text
-from cmjlab.report.write import file_stem, write_data
+from cmjlab.report.write import file_stem, files_of, write_data
 from cmjlab.words.catalog import Words, gaps, read_words
 
 NASTY = "<img src=x onerror=\"alert(1)\">Zoë & 'Ünal' {{ 7*7 }} $x$ 日本"
@@ -133,11 +133,11 @@ def test_part_for_a_notebook_is_escaped_too():
 def test_files_are_written_whole_with_full_precision(tmp_path):
     path = write_data(_data("Block & <1>: Übung"), tmp_path / "new")
     assert path.name == "report_block-1-ubung_2026-11-02.html"
-    table = pd.read_csv(path.parent / "values.csv", dtype={"athlete": str})
+    table = pd.read_csv(files_of(path) / "values.csv", dtype={"athlete": str})
     assert table["x"].iloc[0] == 1 / 3
     assert table["athlete"].iloc[0] == "07"
-    assert "ä.csv" in (path.parent / "provenance.json").read_text(encoding="utf-8")
-    assert not list(path.parent.glob("*.part"))
+    assert "ä.csv" in (files_of(path) / "provenance.json").read_text(encoding="utf-8")
+    assert not list(path.parent.rglob("*.part"))
 
 
 def test_a_place_that_cannot_be_written_is_said(tmp_path):

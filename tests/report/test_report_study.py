@@ -19,7 +19,7 @@ from cmjlab.report.build.analyses import analyse, change_results
 from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather
 from cmjlab.report.render.html import render_html
-from cmjlab.report.write import write_report
+from cmjlab.report.write import files_of, write_data, write_report
 from cmjlab.words.catalog import read_words
 
 HEIGHT = "jump_height_m"
@@ -132,21 +132,19 @@ def test_written_files(study, data, tmp_path, undrawn):
     assert re.fullmatch(r"report_kit_\d{4}-\d\d-\d\d\.html", path.name)
     page = path.read_text(encoding="utf-8")
     assert "<script" not in page
-    names = {p.name for p in tmp_path.iterdir()}
+    names = {p.name for p in files_of(path).iterdir()}
     assert {"jumps.csv", "sessions.csv", "change_within.csv", "reliability.csv"} <= names
-    table = pd.read_csv(tmp_path / "change_within.csv")
+    table = pd.read_csv(files_of(path) / "change_within.csv")
     found = change_results(study)[0]["change_within"].table
     assert table["estimate"].to_list() == pytest.approx(found["estimate"].to_list(), nan_ok=True)
 
 
 def test_a_word_document_is_written_when_its_name_asks_for_it(data, tmp_path):
-    from cmjlab.report.write import write_data
-
     docx = pytest.importorskip("docx")
     path = write_data(data, tmp_path / "report.docx")
     texts = " ".join(p.text for p in docx.Document(str(path)).paragraphs)
     assert "What to do next" in texts
-    assert (tmp_path / "sessions.csv").is_file()
+    assert (files_of(path) / "sessions.csv").is_file()
 
 
 def test_report_of_unchanged_data_is_the_same(study, data):

@@ -9,11 +9,11 @@ import pytest
 from report_kit import kit_study, text_of
 
 import cmjlab as cj
-from cmjlab.errors import StudyError
 from cmjlab.report.build.analyses import analyse
 from cmjlab.report.gather import gather
 from cmjlab.report.render.docx import render_docx
 from cmjlab.report.render.html import render_html
+from cmjlab.report.write import files_of
 
 ROWS = (
     "subgroup,metric,wanted,amount,why\n"
@@ -72,15 +72,15 @@ def test_every_statement_names_group_and_measure(data):
 
 def test_the_answers_are_written_as_a_table_beside_the_report(study, data, tmp_path):
     assert list(data.tables["targets"]["verdict"])
-    cj.write_report(study, tmp_path)
-    written = pd.read_csv(tmp_path / "targets.csv")
+    page = cj.write_report(study, tmp_path)
+    written = pd.read_csv(files_of(page) / "targets.csv")
     assert written["subgroup"].tolist() == ["jump", "jump", "usual"]
     assert set(written["basis"]) == {"against", "within"}
 
 
 def test_a_report_does_not_replace_the_tables_that_a_person_wrote(study):
-    with pytest.raises(StudyError, match="would replace those that you wrote"):
-        cj.write_report(study, study.folder / "report.html")
+    page = cj.write_report(study, study.folder / "report.html")
+    assert (files_of(page) / "targets.csv").is_file()
     assert (study.folder / "targets.csv").read_text(encoding="utf-8") == ROWS
 
 

@@ -227,13 +227,15 @@ def test_the_report_of_the_demo_has_the_same_numbers_from_the_copy(tmp_path):
         shutil.copytree(cj.demo_study(), tmp_path / "s", ignore=shutil.ignore_patterns("results"))
     )
     made = share(folder)
-    for home, name in ((folder, "one"), (made.folder, "two")):
+    for home, name in ((folder, "one.html"), (made.folder, "two.html")):
         cj.write_report(cj.Study.open(home), tmp_path / name)
     new, files = key_of(made, "athlete"), key_of(made, "file")
     drawn = {"probability", "percentile_low", "percentile_high"}
     compared = 0
-    for path in sorted((tmp_path / "one").glob("*.csv")):
-        one, two = (pd.read_csv(p, low_memory=False) for p in (path, tmp_path / "two" / path.name))
+    for path in sorted((tmp_path / "one_files").glob("*.csv")):
+        one, two = (
+            pd.read_csv(p, low_memory=False) for p in (path, tmp_path / "two_files" / path.name)
+        )
         one = one.replace(new).replace(files)
         wanted = [c for c in one if c in two and c != "birth_year" and one[c].dtype.kind in "if"]
         wanted = [
@@ -247,7 +249,7 @@ def test_the_report_of_the_demo_has_the_same_numbers_from_the_copy(tmp_path):
         np.testing.assert_allclose(tables[1], tables[0], rtol=1e-9, atol=1e-12, err_msg=path.name)
         compared += int(np.isfinite(tables[0]).sum())
     assert compared > 20_000
-    certain = [pd.read_csv(tmp_path / name / "subgroups.csv") for name in ("one", "two")]
+    certain = [pd.read_csv(tmp_path / f"{name}_files" / "subgroups.csv") for name in ("one", "two")]
     one, two = (
         t.assign(athlete=t["athlete"].replace(new)).set_index("athlete")["probability"].sort_index()
         for t in certain
