@@ -68,17 +68,10 @@ def number(
 ) -> float:
     """Return ``value`` as a finite float within [low, high], else raise ArgumentError."""
     unit = f" {unit}" if unit else ""
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        try:
-            value = float(value) if not isinstance(value, bool | str) else math.nan
-        except (TypeError, ValueError, OverflowError):
-            value = math.nan
-        if math.isnan(value):
-            raise ArgumentError(f"{name}: a finite number{unit} is needed, found {shown(value)}.")
     try:
-        result = float(value)
-    except OverflowError:  # an int of hundreds of digits
-        result = math.inf
+        result = math.nan if isinstance(value, bool | str) else float(value)
+    except (TypeError, ValueError, OverflowError):  # no number, or an int of hundreds of digits
+        result = math.nan
     if not math.isfinite(result):
         raise ArgumentError(f"{name}: a finite number{unit} is needed, found {shown(value)}.")
     if (low is not None and result < low) or (high is not None and result > high):

@@ -77,8 +77,4 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    try:
-        app()
-    except KeyboardInterrupt:
-        typer.echo("cmjlab: stopped.", err=True)
-        sys.exit(130)
+    app()

@@ -72,11 +72,7 @@ def plain_errors() -> Iterator[None]:
     except CmjlabError as error:
         raise fail(" ".join(str(error).split())) from None
     except KeyboardInterrupt:
-        raise fail(
-            "stopped. Files that were written are whole; what was measured is kept, and the same"
-            " command goes on from there.",
-            130,
-        ) from None
+        raise _stopped() from None
     except PermissionError as error:
         raise fail(_no_permission(error)) from None
     except BrokenPipeError:  # the reader of our output has gone, e.g. `| head`
@@ -89,9 +85,28 @@ def plain_errors() -> Iterator[None]:
         remedy = REMEDIES.get(error.errno or 0, "")
         raise fail(f"{place}{error.strerror or error}. {remedy}".strip()) from None
     except Exception as error:
+        if _by_interrupt(error):
+            raise _stopped() from None
         if os.environ.get("CMJLAB_TRACEBACK"):
             raise
         raise fail(_unforeseen(error), 70) from None
+
+
+def _stopped() -> typer.Exit:
+    return fail(
+        "stopped. Files that were written are whole; what was measured is kept, and the same"
+        " command goes on from there.",
+        130,
+    )
+
+
+def _by_interrupt(error: BaseException | None) -> bool:
+    """Return whether Ctrl-C stands behind an error: Python wraps it where a class is being made."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _no_permission(error: PermissionError) -> str:

@@ -6,11 +6,11 @@ import contextlib
 import errno
 import os
 import shutil
-import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
 from cmjlab.errors import StudyError
+from cmjlab.files.abandoned import FILE, remove_abandoned, unfinished
 from cmjlab.safe_open import read_file
 
 #: What to do about errors of the system that people meet when something is read or written.
@@ -67,9 +67,10 @@ def atomic_copy(source: Path, path: Path) -> None:
 def _put_in_place(path: Path) -> Iterator[Path]:
     """Yield a free name beside a file; what is then written under it takes the file's place."""
     target = Path(os.path.realpath(path)) if path.is_symlink() else path
-    temporary = target.with_name(f".{uuid.uuid4().hex[:12]}.tmp")
+    temporary = unfinished(target, FILE)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
+        remove_abandoned(target.parent, FILE)
         yield temporary
         os.replace(temporary, target)
     except OSError as error:

@@ -104,8 +104,9 @@ def gather(
             " to report. Run 'cmjlab check' on the folder and look at the reasons."
         )
     if not draft and analyses.result("change_within") is None:
+        why = str(analyses.reasons["change_within"])
         raise StudyError(
-            f"{study.title}: no change over the block: {analyses.reasons['change_within']}."
+            f"{study.title}: no change over the block: {why}{'' if why.endswith('?') else '.'}"
             " A report of what is there comes with --draft (draft=True)."
         )
     wanted = choices or Choices()

@@ -8,7 +8,6 @@ import os
 import shutil
 import tempfile
 import time
-import uuid
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from pathlib import Path
 import pandas as pd
 
 from cmjlab.errors import StudyError
+from cmjlab.files.abandoned import FOLDER, remove_abandoned, unfinished
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.files.table import write_table
 from cmjlab.results import Sentence
@@ -142,7 +142,8 @@ def share_study(
     secret = _places(opened, target, key)
     choice = read_choice(keep, own_tables(opened))
     parents = _made(target.parent)
-    part = target.with_name(f".{uuid.uuid4().hex[:12]}.part")
+    remove_abandoned(target.parent, FOLDER)
+    part = unfinished(target, FOLDER)
     try:
         part.mkdir()
         found = new_identities(opened)
@@ -164,9 +165,6 @@ def share_study(
             with contextlib.suppress(OSError):
                 folder.rmdir()
     return told
-    return _told(
-        work, target, secret, tables["athletes.csv"][1] if "athletes.csv" in tables else None
-    )
 
 
 def _made(folder: Path) -> list[Path]:
@@ -204,9 +202,14 @@ def _places(study: Study, target: Path, key: str | Path | None) -> Path:
             " elsewhere."
         )
     if secret.exists():
+        cut = (
+            ""
+            if target.exists()
+            else " If a run that was cut off left it without a copy, remove it."
+        )
         raise StudyError(
             f"{secret.name}: a key is there already, and without it nobody could be found again. Name"
-            " another file for the key (--key)."
+            f" another file for the key (--key).{cut}"
         )
     return secret
 

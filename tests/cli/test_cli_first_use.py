@@ -173,7 +173,10 @@ def test_results_of_a_folder_that_can_only_be_read_go_elsewhere(command, filled,
 
 def test_errors_become_one_sentence(capsys, monkeypatch):
     monkeypatch.delenv("CMJLAB_TRACEBACK", raising=False)
+    wrapped = RuntimeError("Error calling __set_name__")  # Ctrl-C while a class was being made
+    wrapped.__cause__ = KeyboardInterrupt()
     for error, words, code in (
+        (wrapped, "goes on from there", 130),
         (KeyError("x"), "a fault of cmjlab", 70),
         (KeyboardInterrupt(), "goes on from there", 130),
         (PermissionError(13, "no", "a.csv"), "a.csv: no permission", 2),

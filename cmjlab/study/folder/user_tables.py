@@ -57,7 +57,8 @@ def read_user_table(folder: Path, stem: str, table: Table, problems: Problems) -
     try:
         cells = read_cells(paths[0])
     except ReadError as problem:
-        problems.add("fail", "not_a_table", where=(paths[0].name, "", ""), found=str(problem),
+        found = str(problem).removeprefix(f"{paths[0].name}: ")
+        problems.add("fail", "not_a_table", where=(paths[0].name, "", ""), found=found,
                      expected="a table", remedy="Save it as .csv (UTF-8) or .xlsx.")  # fmt: skip
         return _empty(table)
     return from_cells(cells, table, problems)

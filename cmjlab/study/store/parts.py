@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.catalog import METRICS
+from cmjlab.files.abandoned import FILE, remove_abandoned
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import ENGINE
 from cmjlab.safe_open import read_file
@@ -92,6 +93,7 @@ class Store:
 
     def load(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Return all kept jumps and checks (columns JUMP_COLUMNS and CHECK_COLUMNS)."""
+        remove_abandoned(self.folder, FILE)
         jumps, checks = [], []
         for path in sorted(self.folder.glob("jumps-*.parquet")):
             pair = self._pair(path)
@@ -139,7 +141,6 @@ class Store:
         The new part is complete before the old ones are removed.
         """
         old = [*self.folder.glob("jumps-*.parquet"), *self.folder.glob("checks-*.parquet")]
-        old += list(self.folder.glob("*.tmp"))
         jumps, checks = self.load()
         if keys is not None:
             jumps, checks = jumps[jumps["key"].isin(keys)], checks[checks["key"].isin(keys)]
