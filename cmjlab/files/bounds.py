@@ -20,6 +20,8 @@ LONGEST_LINE = 130_000
 MOST_CELLS = 5_000_000
 #: Most columns: as many as a spreadsheet has.
 MOST_COLUMNS = 16_384
+#: Most signs of a cell in a table of text: what Python's module csv allows by itself.
+MOST_SIGNS_OF_A_CELL = 131_072
 #: Unpacked bytes for each packed byte; text of measured numbers has 3 to 10.
 MOST_INFLATED = 100
 #: What is unpacked up to this size is never called inflated.

@@ -12,6 +12,7 @@ import datetime as dt
 import io
 import re
 from collections import Counter
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +20,12 @@ from cmjlab.checks import listed
 from cmjlab.delimiters import table_marks
 from cmjlab.errors import ReadError
 from cmjlab.files.atomic_write import atomic_write
-from cmjlab.files.bounds import MOST_TABLE_LINES, refuse_many_cells, refuse_many_lines
+from cmjlab.files.bounds import (
+    MOST_SIGNS_OF_A_CELL,
+    MOST_TABLE_LINES,
+    refuse_many_cells,
+    refuse_many_lines,
+)
 from cmjlab.files.cells import number_of
 from cmjlab.files.contents import no_such_file, refuse_signature
 from cmjlab.files.formula_guard import guarded, unguarded
@@ -120,12 +126,24 @@ def _text_lines(name: str, data: bytes) -> tuple[list[tuple[int, list[str]]], bo
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     lines, start = [], 1
     try:
-        for cells in reader:
+        for cells in short_cells(reader):
             lines.append((start, cells))
             start = reader.line_num + 1
     except csv.Error as error:
         raise ReadError(f"{name}: row {start} is no table row ({error}).") from None
     return lines, delimiter != ","
+
+
+def short_cells(reader: Iterable[list[str]]) -> Iterator[list[str]]:
+    """Yield the rows of a csv reader; a cell longer than any that people write is an error.
+
+    The limit of the module csv is one of the whole program: other packages raise it.
+    """
+    for cells in reader:
+        longest = max(map(len, cells), default=0)
+        if longest > MOST_SIGNS_OF_A_CELL:
+            raise csv.Error(f"a cell of {longest} signs")
+        yield cells
 
 
 def table_delimiter(lines: list[str]) -> str:

@@ -6,15 +6,16 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-import pyarrow.parquet  # noqa: F401  what a work needs is loaded before the clock starts
+import pyarrow.parquet
 
 import cmjlab as cj
-from cmjlab.report.gather import gather  # noqa: F401
 from cmjlab.report.write import write_report
 from cmjlab.review.session import Review
 from cmjlab.share.share import share_study
 from cmjlab.study.store import batch
 
+#: What a work needs is loaded before the clock starts.
+LOADED = (pyarrow.parquet,)
 #: Decisions that the works "decisions" and "review" make, one after the other.
 DECISIONS = 40
 

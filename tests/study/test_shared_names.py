@@ -153,7 +153,7 @@ def test_no_byte_of_what_is_passed_on_holds_the_name(study, tmp_path):
         jumps.loc[jumps["error"].notna(), "error"].str.startswith("sub-A00_ses-base1_run-03").all()
     )
     assert jumps["error"].notna().sum() == 1
-    excluded = pd.read_csv(shared / "report" / "excluded_jumps.csv")
+    excluded = pd.read_csv(shared / "report" / "page_files" / "excluded_jumps.csv")
     assert {"sub-A00_ses-base1_run-01", "sub-A00_ses-base1_run-03"} <= set(excluded["file"])
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from cmjlab.errors import ReadError
 from cmjlab.files.bounds import MOST_TABLE_LINES, refuse_many_cells, refuse_many_lines
-from cmjlab.files.table import cell_text, table_delimiter
+from cmjlab.files.table import cell_text, short_cells, table_delimiter
 from cmjlab.safe_open import read_file
 
 _BOMS = (
@@ -100,7 +100,7 @@ def _text(path: Path, raw: bytes) -> Cells:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     start = 1
     try:
-        for cells in reader:
+        for cells in short_cells(reader):
             first, start = start, reader.line_num + 1
             if not any(c.strip(" \t\r\n\ufeff") for c in cells):
                 continue
