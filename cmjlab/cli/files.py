@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from cmjlab.cli import names, say
+from cmjlab.cli.spread import spread
 from cmjlab.toml_text import read_toml
 
 if TYPE_CHECKING:
@@ -54,10 +56,31 @@ LayoutFile = Annotated[
 ]
 
 
+@dataclass(frozen=True)
+class OfStudy:
+    """Options of ``measure`` that only a study takes."""
+
+    results: Annotated[
+        Path | None, typer.Option(help="Of a study: where results go; default: its results/.")
+    ] = None
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            help="Of a study: the workers of this Dask scheduler measure, e.g. tcp://HOST:8786.",
+            show_default=False,
+        ),
+    ] = None
+
+
+_OF_NONE = OfStudy()
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands of this file."""
     app.command(short_help="What is understood of one file, and a layout to copy.")(inspect)
-    app.command(short_help="Events, metrics, checks of one recording, or all of a study.")(measure)
+    app.command(short_help="Events, metrics, checks of one recording, or all of a study.")(
+        spread(measure, "study")
+    )
 
 
 def inspect(file: File, rate: Rate = None, layout: LayoutFile = None) -> None:
@@ -128,9 +151,7 @@ def measure(
     details: Annotated[
         bool, typer.Option("--all", help="Print every metric, and checks that passed.")
     ] = False,
-    results: Annotated[
-        Path | None, typer.Option(help="Of a study: where results go; default: its results/.")
-    ] = None,
+    study: OfStudy = _OF_NONE,
 ) -> None:
     """Print verdict, events, metrics and checks of a recording and save a figure; or measure a study."""
     with say.plain_errors():
@@ -140,8 +161,9 @@ def measure(
             _only_for_files(
                 {"--rate": rate, "--layout": layout, "--set": setting or None, "--figure": figure}
             )
-            measure_study(path, results)
+            measure_study(path, study.results, study.cluster)
             return
+        _only_for_studies({"--cluster": study.cluster})
         from cmjlab.study.folder.one_recording import stated_for
 
         stated = stated_for(path, layout)
@@ -158,6 +180,14 @@ def _only_for_files(options: dict[str, object]) -> None:
             f"{', '.join(named)}: for one recording only. In a study the choices are the same for"
             " all recordings: write them into study.toml, under [method] or [[layout]]."
         )
+
+
+def _only_for_studies(options: dict[str, object]) -> None:
+    """Refuse options that one recording does not take."""
+    from cmjlab.errors import ArgumentError
+
+    if named := [name for name, value in options.items() if value is not None]:
+        raise ArgumentError(f"{', '.join(named)}: for a study folder; one recording is done here.")
 
 
 def _method(stated: Method | None, settings: list[str]) -> Method:

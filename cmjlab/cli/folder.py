@@ -111,13 +111,13 @@ def _still_missing(folder: Path) -> None:
         say.problems(missing)
 
 
-def measure_study(folder: Path, results: Path | None = None) -> None:
+def measure_study(folder: Path, results: Path | None = None, cluster: str | None = None) -> None:
     """Measure every recording of a study and write the jumps table."""
     from cmjlab.study.export import write_results
 
     study = open_study(folder, results)
     with say.progress("measuring") as step:
-        write_results(study, progress=step)
+        write_results(study, progress=step, cluster=cluster)
     table = study.measure()
     accepted = int(table["accepted"].fillna(False).sum())
     say.line(f"{len(table)} jumps of {table['athlete'].nunique()} athletes, {accepted} accepted")

@@ -69,8 +69,20 @@ def load(path: Path, *, limit_mb: float) -> Contents:
     ReadError
         When it is missing, a folder, empty, too large, cut short or no kind that is read.
     """
+    return contents_of(path, _bytes_of(path, limit_mb), limit_mb=limit_mb)
+
+
+def contents_of(path: Path, data: bytes, *, limit_mb: float) -> Contents:
+    """Return what :func:`load` does, of bytes that were read elsewhere; ``path`` names them.
+
+    Raises
+    ------
+    ReadError
+        When they are empty, too many, cut short or no kind that is read.
+    """
     name = path.name
-    data = _bytes_of(path, limit_mb)
+    if len(data) > limit_mb * _MEGABYTE:
+        raise ReadError(too_large(name, len(data) / _MEGABYTE, limit_mb))
     if not data:
         raise ReadError(f"{name}: the file is empty (0 bytes). Export or copy it again.")
     sha256 = hashlib.sha256(data).hexdigest()

@@ -24,7 +24,9 @@ from cmjlab.study.study import Study
 from cmjlab.tables import CHECK_ROWS, JUMPS, PROBLEMS, SESSIONS, Table
 
 
-def write_results(study: Study, progress: ProgressCallback | None = None) -> list[Path]:
+def write_results(
+    study: Study, progress: ProgressCallback | None = None, cluster: str | None = None
+) -> list[Path]:
     """Measure what is new and write jumps, sessions, checks, problems and provenance.
 
     Parameters
@@ -32,6 +34,8 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
     study : Study
     progress : callable, optional
         Called with a Progress after each measured file.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers measure; see ``Study.measure``.
 
     Returns
     -------
@@ -44,7 +48,7 @@ def write_results(study: Study, progress: ProgressCallback | None = None) -> lis
         When a file is held open by another program; it is named.
     """
     shared = study.shared_names.frame
-    jumps = shared(study.measure(progress=progress))
+    jumps = shared(study.measure(progress=progress, cluster=cluster))
     tables: list[tuple[Table, pd.DataFrame]] = [
         (JUMPS, jumps),
         (SESSIONS, study.sessions_table()),

@@ -33,7 +33,7 @@ from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.recordings import which_layout
 from cmjlab.study.folder.settings import StudySettings
 from cmjlab.study.provenance import provenance_of
-from cmjlab.study.store.batch import ProgressCallback
+from cmjlab.study.store.batch import ProgressCallback, Run
 from cmjlab.study.store.cached import Rows, can_write, hashed_anew, hashes_of, measured_rows
 from cmjlab.study.store.one_file import Task, jumps_of, layout_key
 from cmjlab.study.summarise import summarise_sessions
@@ -206,6 +206,7 @@ class Study(StudyAnalyses):
         progress: ProgressCallback | None = None,
         *,
         force: bool = False,
+        cluster: str | None = None,
     ) -> pd.DataFrame:
         """Return the jumps table; only files that are new or changed are measured.
 
@@ -217,6 +218,8 @@ class Study(StudyAnalyses):
             Called with a Progress after each file.
         force : bool
             Go on although another run holds the study's lock.
+        cluster : str, optional
+            Address of a Dask scheduler (tcp://HOST:PORT) whose workers measure (extra ``cluster``).
 
         Returns
         -------
@@ -224,7 +227,7 @@ class Study(StudyAnalyses):
             Columns of ``cmjlab.tables.JUMPS`` with the roster joined; ``session`` is an
             ordered category. Files that cannot be read are rows with ``error``.
         """
-        return self._all_measured(workers, progress, force).jumps.copy()
+        return self._all_measured(Run(workers, progress, force, cluster)).jumps.copy()
 
     def reread(self) -> None:
         """Read the bytes of all recordings again: what changed unseen is measured anew."""
@@ -233,25 +236,13 @@ class Study(StudyAnalyses):
         if self._measured is not None and hashes_of(self._measured.rows) != hashes:
             self._measured = None
 
-    def _all_measured(
-        self,
-        workers: int | str = "auto",
-        progress: ProgressCallback | None = None,
-        force: bool = False,
-    ) -> _Measured:
+    def _all_measured(self, run: Run | None = None) -> _Measured:
         """Return what was measured; it is computed once for each opened study."""
         if self._measured is None:
             place = self.results if self._can_keep() else None
 
             def measured(tasks: list[Task]) -> Rows:
-                return measured_rows(
-                    tasks,
-                    self.method,
-                    results=place,
-                    workers=workers,
-                    progress=progress,
-                    force=force,
-                )
+                return measured_rows(tasks, self.method, results=place, run=run or Run())
 
             rows, checks = measured([self.task(file) for file in self._stretches])
             rows = join_recordings(rows, self.files)

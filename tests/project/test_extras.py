@@ -36,7 +36,7 @@ def _names(requirements: list[str]) -> set[str]:
 BASE = _names(PROJECT["dependencies"])
 EXTRA = {
     name: extra
-    for extra in ("lab", "docx")
+    for extra in ("lab", "docx", "cluster")
     for name in _names(PROJECT["optional-dependencies"][extra])
 } | COMES_WITH
 
@@ -106,6 +106,10 @@ def _window(place) -> object:
     return _widgets()
 
 
+def _cluster(place) -> object:
+    return cj.Study.open(cj.demo_study(mini=True), place).measure(cluster="tcp://127.0.0.1:1")
+
+
 def _opinion(place) -> object:
     from cmjlab.stats.reliability.second_opinion import icc_second_opinion
 
@@ -126,6 +130,8 @@ def _opinion(place) -> object:
         ("pingouin", "lab", _opinion),
         ("ipywidgets", "lab", _window),
         ("docx", "docx", _word),
+        ("dask", "cluster", _cluster),
+        ("distributed", "cluster", _cluster),
     ],
 )
 def test_a_missing_library_is_named_with_the_command(

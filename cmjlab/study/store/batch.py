@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 
 from cmjlab.checks import shown
 from cmjlab.errors import ArgumentError
 from cmjlab.method import Method
+from cmjlab.study.store.cluster import checked_address, measured_on_cluster
 from cmjlab.study.store.one_file import FileResult, Task, measure_file
 from cmjlab.study.store.parts import Store
 
@@ -37,6 +39,37 @@ class Progress:
 
 
 ProgressCallback = Callable[[Progress], None]
+Results = Generator[FileResult, None, None]
+
+
+@dataclass(frozen=True)
+class Run:
+    """How files are measured; nothing in it can change a number.
+
+    Attributes
+    ----------
+    workers : int or "auto"
+        Processes of this computer; "auto" measures some files first and starts more processes
+        only when the rest takes longer than starting them.
+    progress : callable, optional
+        Called with a Progress after each file.
+    force : bool
+        Go on although another run holds the study's lock.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers measure instead.
+    """
+
+    workers: int | str = "auto"
+    progress: ProgressCallback | None = None
+    force: bool = False
+    cluster: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.cluster is not None:
+            checked_address(self.cluster)
+
+
+_HERE = Run()
 
 
 def n_workers(workers: int | str) -> int:
@@ -58,8 +91,7 @@ def measure_tasks(
     method: Method,
     *,
     store: Store | None = None,
-    workers: int | str = "auto",
-    progress: ProgressCallback | None = None,
+    run: Run = _HERE,
 ) -> list[FileResult]:
     """Measure files and keep the results as they come.
 
@@ -70,11 +102,8 @@ def measure_tasks(
     method : Method
     store : Store, optional
         Where results are kept; nothing is kept without it.
-    workers : int or "auto"
-        Processes; "auto" measures some files first and starts more processes only when the
-        rest takes longer than starting them.
-    progress : callable, optional
-        Called with a Progress after each file.
+    run : Run
+        Where, and who is told.
 
     Returns
     -------
@@ -85,22 +114,31 @@ def measure_tasks(
     waiting: list[FileResult] = []
     last = time.monotonic()
     try:
-        for result in _all(tasks, method, workers):
-            results.append(result)
-            waiting.append(result)
-            if progress is not None:
-                progress(Progress(len(results), len(tasks), str(result.jumps[0]["file"])))
-            late = time.monotonic() - last > _KEEP_EVERY_S
-            if store is not None and (late or len(waiting) >= _KEEP_EVERY_FILES):
-                store.append(waiting)
-                waiting, last = [], time.monotonic()
+        with closing(_source(tasks, method, run)) as source:  # a cluster is told when we stop
+            for result in source:
+                results.append(result)
+                waiting.append(result)
+                if run.progress is not None:
+                    what = str(result.jumps[0]["file"])
+                    run.progress(Progress(len(results), len(tasks), what))
+                late = time.monotonic() - last > _KEEP_EVERY_S
+                if store is not None and (late or len(waiting) >= _KEEP_EVERY_FILES):
+                    store.append(waiting)
+                    waiting, last = [], time.monotonic()
     finally:
         if store is not None:
             store.append(waiting)
     return results
 
 
-def _all(tasks: Sequence[Task], method: Method, workers: int | str) -> Iterator[FileResult]:
+def _source(tasks: Sequence[Task], method: Method, run: Run) -> Results:
+    """Return what yields the results: a cluster, or this computer."""
+    if run.cluster is not None:
+        return measured_on_cluster(tasks, method, run.cluster)
+    return _all(tasks, method, run.workers)
+
+
+def _all(tasks: Sequence[Task], method: Method, workers: int | str) -> Results:
     """Yield results: first in this process, then in several when that is faster."""
     count = min(n_workers(workers), max(len(tasks), 1))
     first = len(tasks) if count == 1 else (_TRIAL_FILES if workers == "auto" else 0)
@@ -120,7 +158,7 @@ def _all(tasks: Sequence[Task], method: Method, workers: int | str) -> Iterator[
     yield from _parallel(rest, method, count)
 
 
-def _parallel(tasks: Sequence[Task], method: Method, count: int) -> Iterator[FileResult]:
+def _parallel(tasks: Sequence[Task], method: Method, count: int) -> Results:
     from joblib import Parallel, delayed
 
     size = max(1, min(50, len(tasks) // (4 * count) or 1))

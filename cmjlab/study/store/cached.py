@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from cmjlab.method import Method
-from cmjlab.study.store.batch import ProgressCallback, measure_tasks
+from cmjlab.study.store.batch import Run, measure_tasks
 from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.lock import locked
 from cmjlab.study.store.one_file import FileResult, Task, unreadable_file
@@ -67,9 +67,7 @@ def measured_rows(
     method: Method,
     *,
     results: Path | None,
-    workers: int | str = "auto",
-    progress: ProgressCallback | None = None,
-    force: bool = False,
+    run: Run,
 ) -> Rows:
     """Return jumps and checks of all files; only what the store does not hold is measured.
 
@@ -80,8 +78,8 @@ def measured_rows(
     method : Method
     results : Path or None
         Results folder; None: nothing is kept.
-    workers, progress, force
-        As for ``Study.measure``.
+    run : Run
+        How they are measured, as ``Study.measure`` says.
 
     Returns
     -------
@@ -93,11 +91,11 @@ def measured_rows(
     ready, fresh = with_checksums(tasks, index)
     jumps, checks, missing = _stored(store, ready)
     if missing and store is None:
-        fresh += measure_tasks(missing, method, workers=workers, progress=progress)
+        fresh += measure_tasks(missing, method, run=run)
     elif missing and store is not None:
-        with locked(store.root, force=force):
+        with locked(store.root, force=run.force):
             jumps, checks, missing = _stored(store, ready)  # another run may have done it
-            fresh += measure_tasks(missing, method, store=store, workers=workers, progress=progress)
+            fresh += measure_tasks(missing, method, store=store, run=run)
     index.save({t.file for t in tasks})
     if not fresh:
         return jumps, checks

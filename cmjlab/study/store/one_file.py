@@ -49,6 +49,8 @@ class Task:
         Jump number -> body weight from other jumps of the session and its standard error, N.
     loads : tuple of float
         What the athlete carried in each stretch, kg; empty: nothing in any.
+    data : bytes or None
+        The bytes of the file, for a worker that does not see it; None: it is read where it is.
     """
 
     file: str
@@ -60,6 +62,7 @@ class Task:
     layout_key: str = ""
     weights: dict[int, tuple[float, float]] = field(default_factory=dict)
     loads: tuple[float, ...] = ()
+    data: bytes | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def key(self) -> str:
@@ -122,10 +125,9 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
     ReadError
         When the file cannot be read at all.
     """
-    from cmjlab.files.read import read_recording
     from cmjlab.jump.split import split_jumps
 
-    recording = read_recording(task.path, layout=task.layout)
+    recording = _read(task)
     out: list[tuple[int, Jump | CmjlabError]] = []
     for stretch, (low, high) in enumerate(task.stretches):
         try:
@@ -142,6 +144,17 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
         if not parts:
             out.append((stretch, JumpError(f"{task.file}: no jump found.")))
     return out
+
+
+def _read(task: Task) -> Recording:
+    """Return the recording of a task, from the bytes that it carries or from its file."""
+    from cmjlab.files.contents import contents_of
+    from cmjlab.files.read import read_recording, recording_of
+
+    if task.data is None:
+        return read_recording(task.path, layout=task.layout)
+    limit_mb = task.layout.size_limit_mb
+    return recording_of(contents_of(task.path, task.data, limit_mb=limit_mb), task.layout)
 
 
 def _measured(recording: Recording, stretch: int, task: Task, method: Method) -> Jump:
