@@ -181,7 +181,19 @@ class Settings:
     @property
     def key(self) -> str:
         """SHA-256 of these settings: the same in every process."""
-        return key_of(self.to_dict())
+        known: str | None = self.__dict__.get("_key")
+        if known is None:
+            known = key_of(self.to_dict())
+            if not self._can_change():
+                object.__setattr__(self, "_key", known)
+        return known
+
+    def _can_change(self) -> bool:
+        """Return whether a table among the values could still be changed by somebody."""
+        values = [getattr(self, f.name) for f in fields(self)]
+        return any(
+            isinstance(v, dict) or (isinstance(v, Settings) and v._can_change()) for v in values
+        )
 
     def __eq__(self, other: object) -> bool:
         return type(self) is type(other) and self.key == other.key  # type: ignore[attr-defined]

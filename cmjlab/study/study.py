@@ -264,8 +264,12 @@ class Study(StudyAnalyses):
     def _dates(self, rows: pd.DataFrame) -> pd.Series:
         sessions = self.sessions
         days = dict(zip(sessions["session"], sessions["date"], strict=True))
-        own = rows["date"].where(rows["date"].fillna("") != "", rows["session"].map(days))
-        return own.where(own.fillna("") != "", None).astype("str")
+        said = [
+            own if isinstance(own, str) and own else days.get(session)
+            for own, session in zip(rows["date"].tolist(), rows["session"].tolist(), strict=True)
+        ]
+        texts = [day if isinstance(day, str) and day else None for day in said]
+        return pd.Series(texts, index=rows.index, dtype="str")
 
     def _can_keep(self) -> bool:
         """Return whether results can be written; tell it once when they cannot."""

@@ -12,7 +12,7 @@ import pandas as pd
 
 from cmjlab.catalog import CHECKS
 from cmjlab.stats.common.loads import loads_of
-from cmjlab.study.store.parts import CHECK_COLUMNS, frame_of
+from cmjlab.study.store.parts import CHECK_COLUMNS, frame_of, frame_of_columns
 
 #: Limits in percent; they stand in words in ``cmjlab.catalog.CHECKS``. Our own choice.
 WEIGHT_WARN, WEIGHT_FAIL = 1.0, 3.0
@@ -61,28 +61,25 @@ def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.
         [_effort(v, OWN_BEST_WARN, "study") for v in 100.0 * (height / best_ever - 1.0)],
     ]
     codes = ("weight_vs_session", "outlier_within_session", "far_below_own_best")
-    rows = []
-    for place, (file, jump) in enumerate(zip(jumps["file"], jumps["jump"], strict=True)):
-        for code, result in zip(codes, results, strict=True):
-            rows.append({"file": file, "jump": jump, **_row(code, result[place])})
-    return frame_of(rows, _COLUMNS)
+    rules = [(code, CHECKS[code].scope, CHECKS[code].unit) for code in codes]
+    outcomes = [o for of_jump in zip(*results, strict=True) for o in of_jump]
+    status, value, limit, reason = zip(*outcomes, strict=True)
+    code, scope, unit = zip(*rules * len(jumps), strict=True)
+    data = {
+        "file": np.repeat(jumps["file"].to_numpy(), len(codes)),
+        "jump": np.repeat(jumps["jump"].to_numpy(), len(codes)),
+        "code": code,
+        "status": status,
+        "scope": scope,
+        "value": value,
+        "limit": limit,
+        "unit": unit,
+        "reason": reason,
+    }
+    return frame_of_columns(data, _COLUMNS)
 
 
 _Outcome = tuple[str, float, float, str]
-
-
-def _row(code: str, outcome: _Outcome) -> dict[str, object]:
-    rule = CHECKS[code]
-    status, value, limit, reason = outcome
-    return {
-        "code": code,
-        "status": status,
-        "scope": rule.scope,
-        "value": value,
-        "limit": limit,
-        "unit": rule.unit,
-        "reason": reason,
-    }
 
 
 def _weight(percent: float, n: int) -> _Outcome:

@@ -173,7 +173,7 @@ def _same_trial(files: pd.DataFrame, problems: Problems) -> None:
 
 
 def _ids_of_table(table: pd.DataFrame, stem: str, known: list[str], problems: Problems) -> None:
-    if not known:
+    if not known or table.empty:
         return
     like = {likeness(k): k for k in known}
     part = table.dropna(subset=["athlete"])
@@ -193,6 +193,8 @@ def _ids_of_table(table: pd.DataFrame, stem: str, known: list[str], problems: Pr
 def _sessions_of_table(
     table: pd.DataFrame, stem: str, order: list[str], problems: Problems
 ) -> None:
+    if table.empty:
+        return
     for session, rows in table.dropna(subset=["session"]).groupby("session", sort=False)[ROW]:
         if session not in order:
             problems.add(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DAMAGED = re.compile(
@@ -74,5 +75,10 @@ def why_alike(first: str, second: str) -> str:
 
 def natural_order(text: object) -> tuple[tuple[int, int, str], ...]:
     """Return a sort key in which S2 stands before S10."""
-    parts = re.findall(r"\d+|\D+", str(text))
+    return _natural_order(str(text))
+
+
+@lru_cache(maxsize=100_000)  # a file is sorted several times
+def _natural_order(text: str) -> tuple[tuple[int, int, str], ...]:
+    parts = re.findall(r"\d+|\D+", text)
     return tuple((0, int(p), p) if p.isdecimal() else (1, 0, p) for p in parts)

@@ -64,11 +64,13 @@ def files_below(
                 seen.add(real)
                 inner.append(name)
         folders[:] = inner
+        here, below = Path(place), Path(place).relative_to(folder).as_posix()
+        above = "" if below == "." else f"{below}/"
         for name in sorted(names):
             if name.startswith((".", "~$")) or name.lower() in _IGNORED:
                 continue
-            path = Path(place) / name
-            key = unicodedata.normalize("NFC", path.relative_to(folder).as_posix())
+            path = here / name
+            key = unicodedata.normalize("NFC", f"{above}{name}")
             if roots and _leads_out(path, key, roots, problems):
                 continue
             if key in found:

@@ -26,6 +26,8 @@ MASS_CHANGE_PERCENT = 8.0
 
 def check_conditions(notes: pd.DataFrame, problems: Problems) -> None:
     """Tell where sessions were not held alike (sessions.csv)."""
+    if notes.empty:
+        return
     for column, severity in CONDITIONS.items():
         said = notes.loc[notes[column].notna(), ["session", column]]
         words = said[column].str.casefold().str.split().str.join(" ")

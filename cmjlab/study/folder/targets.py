@@ -33,6 +33,8 @@ def check_targets(
         Receives whatever is wrong.
     """
     targets = tables["targets"]
+    if targets.empty:
+        return
     groups = [*tables["athletes"]["group"].dropna(), *tables["subgroups"]["subgroup"].dropna()]
     _known(targets, "subgroup", dict.fromkeys(map(str, groups)), problems)
     _known(targets, "metric", known_measures(tables["measures"]), problems)

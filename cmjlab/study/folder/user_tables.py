@@ -65,6 +65,11 @@ def read_user_table(folder: Path, stem: str, table: Table, problems: Problems) -
 
 
 def _empty(table: Table) -> pd.DataFrame:
+    return _without_rows(table).copy()
+
+
+@cache
+def _without_rows(table: Table) -> pd.DataFrame:
     out = table.empty()
     out[ROW] = pd.Series(dtype="Int64")
     return out

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cmjlab.catalog import METRICS
 from cmjlab.errors import CmjlabError, JumpError
 from cmjlab.keys import ENGINE, key_of
 from cmjlab.layout import Layout
@@ -236,8 +235,7 @@ def _jump_row(task: Task, stretch: int, jump: Jump) -> dict[str, Any]:
     row["flags"] = ";".join(sorted(f"{c.code}:{c.status}" for c in jump.flags))
     row["notes"] = json.dumps([[n.code, n.text] for n in jump.recording.notes])
     row["voided"] = json.dumps(dict(jump.voided), sort_keys=True)
-    for key in METRICS:
-        row[key] = float(jump.metrics.get(key, float("nan")))
+    row.update(jump.metrics)
     return row
 
 

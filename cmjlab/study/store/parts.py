@@ -12,7 +12,8 @@ from __future__ import annotations
 import hashlib
 import io
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
@@ -64,16 +65,28 @@ _CHECKSUM_DIGITS = 16
 
 def frame_of(rows: Sequence[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
     """Return rows as a table with exactly these columns and dtypes; missing text is ""."""
+    names = list(columns)
+    cells = list(zip(*[_cells(row, names) for row in rows], strict=True)) or [()] * len(names)
+    return frame_of_columns(dict(zip(names, cells, strict=True)), columns)
+
+
+def frame_of_columns(values: Mapping[str, Sequence[Any]], columns: dict[str, str]) -> pd.DataFrame:
+    """Return columns as a table with exactly these dtypes; missing text is "", a number nan."""
     data: dict[str, Any] = {}
     for name, kind in columns.items():
-        values = [row.get(name) for row in rows]
         if kind == _TEXT:
-            data[name] = pd.array(["" if v is None else v for v in values], dtype="str")
-        elif kind == _REAL:
-            data[name] = np.array([np.nan if v is None else v for v in values], dtype=kind)
+            data[name] = pd.array(["" if v is None else v for v in values[name]], dtype="str")
         else:
-            data[name] = np.array(values, dtype=kind)
+            data[name] = np.array(values[name], dtype=kind)
     return pd.DataFrame(data, columns=list(columns))
+
+
+def _cells(row: dict[str, Any], names: list[str]) -> tuple[Any, ...]:
+    """Return the cells of a row in order; rows of files without a jump lack most."""
+    try:
+        return itemgetter(*names)(row)  # type: ignore[no-any-return]
+    except KeyError:
+        return tuple(map(row.get, names))
 
 
 class Store:
