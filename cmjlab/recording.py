@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import re
 from dataclasses import dataclass, field
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FloatArray = NDArray[np.float64]
+#: Fields of a Recording that say whose it is: nothing is computed from them.
+_WITHOUT_CHECK = {"athlete", "session", "trial", "jump", "notes"}
 _PLATE = re.compile(r"total|left|right|plate_[1-9][0-9]*")
 
 
@@ -171,6 +174,11 @@ class Recording:
 
     def replace(self, **changes: Any) -> Recording:
         """Return a copy with some fields changed."""
+        if changes.keys() <= _WITHOUT_CHECK:
+            out = copy.copy(self)  # arrays are read-only: both may hold the same
+            for name, value in changes.items():
+                object.__setattr__(out, name, value)
+            return out
         kept = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.init}
         return Recording(**{**kept, **changes})
 

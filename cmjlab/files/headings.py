@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 
 
 def _set(words: str) -> frozenset[str]:
@@ -141,6 +142,7 @@ def is_component(name: str) -> bool:
     return plain(name).strip() in _COMPONENTS
 
 
+@lru_cache(maxsize=1024)  # the files of a study have the same headers
 def read_heading(name: str, group: str = "", unit: str = "") -> Heading:
     """Return what a header says of its column.
 

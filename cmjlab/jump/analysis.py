@@ -114,6 +114,7 @@ def analyse(
     method: Method,
     fixed: Mapping[str, float],
     known: KnownWeight | None = None,
+    contacts: Contacts | None = None,
 ) -> Analysis:
     """Run the chain on one recording.
 
@@ -127,8 +128,11 @@ def analyse(
         Events that a person fixed, in samples.
     known : KnownWeight, optional
         Body weight to use when the athlete did not stand still here.
+    contacts : Contacts, optional
+        Those of this signal, when somebody has looked for them already.
     """
-    contacts = find_contacts(signal, method)
+    if contacts is None:
+        contacts = find_contacts(signal, method)
     flight = _flight(signal, contacts, fixed)
     if flight is None:
         return Analysis(signal, contacts)

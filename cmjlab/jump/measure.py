@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from cmjlab.catalog import METRICS, MOVABLE_EVENTS
 from cmjlab.checks import number, one_of
 from cmjlab.errors import ArgumentError, JumpError
 from cmjlab.jump.analysis import Analysis, Complete, KnownWeight, analyse
+from cmjlab.jump.flights import Contacts
 from cmjlab.jump.landing import landing_metrics
 from cmjlab.jump.limbs import limb_metrics
 from cmjlab.jump.metrics import add_per_mass, push_metrics
@@ -79,14 +81,31 @@ def measure(
     >>> round(jump.metrics["jump_height_m"], 3), jump.accepted
     (0.345, True)
     """
+    given = Given(events or {}, body_weight_n, body_weight_se_n, load_kg)
+    return measure_with(recording, method, given)
+
+
+class Given(NamedTuple):
+    """What is stated of a jump: events of a person, weight of other jumps, load; see measure."""
+
+    events: Mapping[str, float]
+    body_weight_n: float | None = None
+    body_weight_se_n: float = _BORROWED_SE_N
+    load_kg: float = 0.0
+
+
+def measure_with(
+    recording: Recording, method: Method, given: Given, contacts: Contacts | None = None
+) -> Jump:
+    """Analyse the first complete jump; ``contacts`` are known where several jumps were looked for."""
     signal = prepare(recording)
     if not isinstance(method, Method):
         raise JumpError(f"method: a cmjlab Method is needed, found {type(method).__name__}.")
-    fixed = _fixed(recording, events)
-    load = number("load_kg", load_kg, low=0.0, high=1000.0, unit="kg")
-    known = _known_weight(method, body_weight_n, body_weight_se_n, load)
-    automatic = analyse(signal, method, {}, known)
-    found = analyse(signal, method, fixed, known) if fixed else automatic
+    fixed = _fixed(recording, given.events)
+    load = number("load_kg", given.load_kg, low=0.0, high=1000.0, unit="kg")
+    known = _known_weight(method, given.body_weight_n, given.body_weight_se_n, load)
+    automatic = analyse(signal, method, {}, known, contacts)
+    found = analyse(signal, method, fixed, known, contacts) if fixed else automatic
     complete = found.complete()
     numbers = _metrics(complete, method, load) if complete else {}
     detected = _events(automatic, recording)
@@ -114,10 +133,10 @@ def _known_weight(
     return KnownWeight(value, number("body_weight_se_n", se, low=0.0, high=500.0, unit="N"))
 
 
-def _fixed(recording: Recording, events: Mapping[str, float] | None) -> dict[str, float]:
+def _fixed(recording: Recording, events: Mapping[str, float]) -> dict[str, float]:
     """Return the fixed events in samples."""
     out = {}
-    for name, time in (events or {}).items():
+    for name, time in events.items():
         one_of("events", name, MOVABLE_EVENTS)
         last = recording.start_s + recording.duration_s
         value = number(f"events[{name!r}]", time, low=recording.start_s, high=last, unit="s")

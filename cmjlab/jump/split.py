@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cmjlab.jump.flights import Flight, find_contacts
+from cmjlab.jump.flights import Contacts, Flight, find_contacts
 from cmjlab.jump.signal import prepare
 from cmjlab.method import Method
 from cmjlab.recording import Recording
@@ -47,8 +47,16 @@ def split_jumps(recording: Recording, method: Method = _DEFAULT) -> list[Recordi
     >>> [part.jump for part in cj.split_jumps(two)]
     [1, 2]
     """
+    return [part for part, _ in split_with_contacts(recording, method)]
+
+
+def split_with_contacts(
+    recording: Recording, method: Method
+) -> list[tuple[Recording, Contacts | None]]:
+    """Return one recording per jump, and the contacts where they were looked for in all of it."""
     signal = prepare(recording)
-    flights = sorted(find_contacts(signal, method).flights, key=lambda f: f.start)
+    contacts = find_contacts(signal, method)
+    flights = sorted(contacts.flights, key=lambda f: f.start)
     rebound = REBOUND_S * signal.rate
     jumps: list[list[Flight]] = []
     for flight in flights:
@@ -57,15 +65,18 @@ def split_jumps(recording: Recording, method: Method = _DEFAULT) -> list[Recordi
         else:
             jumps.append([flight])
     if len(jumps) < 2:
-        return [recording]
+        return [(recording, contacts)]
     seen = signal.samples(_FLIGHT_SEEN_S)
     starts = [0, *(j[-1].stop - seen for j in jumps[:-1])]
     stops = [*(j[0].start + seen for j in jumps[1:]), signal.n]
     return [
-        recording.replace(
-            force_n=recording.force_n[start:stop],
-            start_s=recording.start_s + start / recording.rate_hz,
-            jump=number,
+        (
+            recording.replace(
+                force_n=recording.force_n[start:stop],
+                start_s=recording.start_s + start / recording.rate_hz,
+                jump=number,
+            ),
+            None,
         )
         for number, (start, stop) in enumerate(zip(starts, stops, strict=True), start=1)
     ]

@@ -7,6 +7,8 @@ verdicts applied, and their outcome then counts like any other rule's.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -65,7 +67,7 @@ def checks_against_other_jumps(jumps: pd.DataFrame, reference: pd.Series) -> pd.
     outcomes = [o for of_jump in zip(*results, strict=True) for o in of_jump]
     status, value, limit, reason = zip(*outcomes, strict=True)
     code, scope, unit = zip(*rules * len(jumps), strict=True)
-    data = {
+    data: dict[str, Any] = {
         "file": np.repeat(jumps["file"].to_numpy(), len(codes)),
         "jump": np.repeat(jumps["jump"].to_numpy(), len(codes)),
         "code": code,

@@ -20,6 +20,7 @@ from cmjlab.layout import Layout
 from cmjlab.method import Method
 
 if TYPE_CHECKING:
+    from cmjlab.jump.measure import Given
     from cmjlab.jump_types import Jump
     from cmjlab.recording import Recording
 
@@ -124,20 +125,23 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
     ReadError
         When the file cannot be read at all.
     """
-    from cmjlab.jump.split import split_jumps
+    from cmjlab.jump.measure import measure_with
+    from cmjlab.jump.split import split_with_contacts
 
     recording = _read(task)
     out: list[tuple[int, Jump | CmjlabError]] = []
     for stretch, (low, high) in enumerate(task.stretches):
         try:
-            parts = split_jumps(cut_stretch(recording, low, high), method)
+            parts = split_with_contacts(cut_stretch(recording, low, high), method)
         except CmjlabError as problem:
             out.append((stretch, problem))
             continue
-        for part in parts:
+        for part, contacts in parts:
             number = len(out) + 1
+            given = _given(task, stretch, number)
             try:
-                out.append((stretch, _measured(part.replace(jump=number), stretch, task, method)))
+                jump = measure_with(part.replace(jump=number), method, given, contacts)
+                out.append((stretch, jump))
             except CmjlabError as problem:
                 out.append((stretch, problem))
         if not parts:
@@ -156,17 +160,15 @@ def _read(task: Task) -> Recording:
     return recording_of(contents_of(task.path, task.data, limit_mb=limit_mb), task.layout)
 
 
-def _measured(recording: Recording, stretch: int, task: Task, method: Method) -> Jump:
-    """Measure one jump with what a person stated and what other jumps know of its weight."""
-    from cmjlab.jump.measure import measure
+def _given(task: Task, stretch: int, jump: int) -> Given:
+    """Return what a person stated of a jump and what other jumps know of its weight."""
+    from cmjlab.jump.measure import Given
 
-    events, load = task.moved.get(recording.jump) or None, task.load_of(stretch)
-    if recording.jump not in task.weights:
-        return measure(recording, method, events=events, load_kg=load)
-    weight, se = task.weights[recording.jump]
-    return measure(
-        recording, method, events=events, body_weight_n=weight, body_weight_se_n=se, load_kg=load
-    )
+    events, load = task.moved.get(jump, {}), task.load_of(stretch)
+    if jump not in task.weights:
+        return Given(events, load_kg=load)
+    weight, se = task.weights[jump]
+    return Given(events, weight, se, load)
 
 
 def measure_file(task: Task, method: Method) -> FileResult:
