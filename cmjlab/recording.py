@@ -31,7 +31,7 @@ def _as_floats(force: Any) -> FloatArray:
     try:
         if isinstance(kind, np.dtype) and kind.kind not in "fiuO":
             raise TypeError(f"dtype {kind}")
-        out = np.array(force, dtype=np.float64, copy=True)
+        out = np.array(force, dtype=np.float64, copy=True, order="F")  # a plate lies in one piece
     except (TypeError, ValueError, OverflowError) as problem:
         raise ArgumentError(
             f"force_n: an array of numbers in newtons is needed, found {shown(force)} ({problem})."

@@ -40,7 +40,7 @@ def force_matrix(
     """
     notes: list[ReadingNote] = []
     _note_bad_cells(columns, roles, notes)
-    raw = np.empty((columns.n_rows, len(roles.force)))
+    raw = np.empty((columns.n_rows, len(roles.force)), order="F")
     for k, i in enumerate(roles.force):
         raw[:, k] = columns.values[i]
     if not math.isfinite(float(raw.sum())):
