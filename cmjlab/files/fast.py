@@ -45,9 +45,11 @@ def read_fast(name: str, data: bytes, layout: Layout | None) -> Columns | None:
     table = _parse(data, delimiter or ",", width, skip)
     if table is None or table.num_rows != rows:
         return None
-    values = [_numbers(column) for column in table.columns]
-    if not all(np.isfinite(v.sum()) for v in values):
-        return None
+    values: list[FloatArray | None] = []
+    for column in map(_numbers, table.columns):
+        if not np.isfinite(column.sum()):
+            return None
+        values.append(column)
     dialect = Dialect(delimiter, ".", width, ("number",) * width, first=skip, last=skip + rows - 1)
     facts = {"dialect": dialect, "encoding": "utf-8", "header_lines": skip}
     return Columns(name, names, values, first_line=skip + 1, facts=facts)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,9 @@ from cmjlab.study.analyses.squad import StudyAnalyses
 from cmjlab.study.curves import PHASES, normalised_curves
 from cmjlab.study.decide.decisions import Decided, Decision, decided_by, write_decision
 from cmjlab.study.decide.jumps_table import (
+    all_checks,
     apply_decisions,
+    days_of,
     join_recordings,
     jumps_with_roster,
     sort_jumps,
@@ -42,12 +45,17 @@ from cmjlab.tables import ATHLETES
 
 @dataclass(frozen=True)
 class _Measured:
-    """The jumps table, the checks, the kept rows behind them, weights from other jumps."""
+    """The jumps table, the kept rows behind it, weights from other jumps, and the checks."""
 
     jumps: pd.DataFrame
-    checks: pd.DataFrame
     rows: pd.DataFrame
+    make_checks: Callable[[], pd.DataFrame]
     weights: Weights = field(default_factory=dict)
+
+    @cached_property
+    def checks(self) -> pd.DataFrame:
+        """The checks of all jumps, read when they are wanted."""
+        return self.make_checks()
 
 
 class Study(StudyAnalyses):
@@ -244,32 +252,27 @@ class Study(StudyAnalyses):
             def measured(tasks: list[Task]) -> Rows:
                 return measured_rows(tasks, self.method, results=place, run=run or Run())
 
-            rows, checks = measured([self.task(file) for file in self._stretches])
-            rows = join_recordings(rows, self.files)
+            found = measured([self.task(file) for file in self._stretches])
+            rows, checks = join_recordings(found.jumps, self.files), found.checks
             weights: Weights = {}
             if self.method.body_weight == "session":
-                weights = weights_of_session(rows, checks, self.decided)
+                weights = weights_of_session(rows, checks(), self.decided)
             if weights:
                 again = measured([self._weighed(self.task(f), weights) for f in weights])
-                rows, checks = with_session_weights(
-                    (rows, checks), (join_recordings(again[0], self.files), again[1]), weights
+                rows, own = with_session_weights(
+                    (rows, checks()),
+                    (join_recordings(again.jumps, self.files), again.checks()),
+                    weights,
                 )
-            rows["date"] = self._dates(rows)
+                checks = own.copy
+            rows["date"] = days_of(rows, self.sessions)
             rows = sort_jumps(rows, self.settings.session_order, self.athletes)
-            rows, checks = apply_decisions(rows, checks, self.decided)
+            rows, context = apply_decisions(rows, self.decided)
             jumps = jumps_with_roster(rows, self.settings.sessions, self.athletes)
-            self._measured = _Measured(jumps, checks, rows, weights)
+            self._measured = _Measured(
+                jumps, rows, lambda: all_checks(checks(), context, rows), weights
+            )
         return self._measured
-
-    def _dates(self, rows: pd.DataFrame) -> pd.Series:
-        sessions = self.sessions
-        days = dict(zip(sessions["session"], sessions["date"], strict=True))
-        said = [
-            own if isinstance(own, str) and own else days.get(session)
-            for own, session in zip(rows["date"].tolist(), rows["session"].tolist(), strict=True)
-        ]
-        texts = [day if isinstance(day, str) and day else None for day in said]
-        return pd.Series(texts, index=rows.index, dtype="str")
 
     def _can_keep(self) -> bool:
         """Return whether results can be written; tell it once when they cannot."""

@@ -291,6 +291,7 @@ def test_ctrl_c_keeps_what_was_measured_and_takes_the_tasks_back(base, alone, tw
 
 def test_a_scheduler_that_goes_away_ends_in_one_sentence(base, tmp_path, monkeypatch):
     monkeypatch.setattr(cluster, "CONNECT_S", 1.0)
+
     def step(state: Progress) -> None:
         if state.done == 2:
             made.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import time
 from pathlib import Path
 
@@ -73,7 +74,8 @@ def test_the_analyses_of_a_report_rest_on_what_the_files_hold_now(tmp_path):
 def test_bits_that_flip_in_the_store_are_measured_again(tmp_path, kind):
     """Every byte of a part in turn would take long: 200 places, seeded."""
     folder = make(tmp_path / "study", athletes="A01", sessions="base1")
-    table = Study.open(folder).measure()
+    first = Study.open(folder)
+    table, checks = first.measure(), first.checks
     [part] = (folder / "results" / "store").glob(f"*/{kind}-*")
     whole, rng = part.read_bytes(), np.random.default_rng(4)
     store = Store(folder / "results", Study.open(folder).method.key)
@@ -83,6 +85,20 @@ def test_bits_that_flip_in_the_store_are_measured_again(tmp_path, kind):
         damaged[place] ^= 1 << int(rng.integers(0, 8))
         part.write_bytes(bytes(damaged))
         assert store.load()[0].empty
-    calls = []
-    pd.testing.assert_frame_equal(Study.open(folder).measure(progress=calls.append), table)
-    assert len(calls) == 2
+    calls, damaged_study = [], Study.open(folder)
+    pd.testing.assert_frame_equal(damaged_study.measure(progress=calls.append), table)
+    assert len(calls) == (2 if kind == "jumps" else 0)
+    pd.testing.assert_frame_equal(damaged_study.checks, checks)  # read when they are wanted
+    pd.testing.assert_frame_equal(
+        store.load()[0].set_index("file")[["jump_height_m"]].sort_index(),
+        table.set_index("file")[["jump_height_m"]].sort_index(),
+    )
+
+
+def test_checks_outlive_the_results_folder(tmp_path):
+    folder = make(tmp_path / "study", athletes="A01", sessions="base1")
+    study, checks = Study.open(folder), Study.open(folder).checks
+    study.measure()
+    shutil.rmtree(folder / "results")
+    pd.testing.assert_frame_equal(study.checks, checks)
+    assert not (folder / "results").exists()

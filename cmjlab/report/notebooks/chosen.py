@@ -46,7 +46,9 @@ class StudyOfGroups(Study):
         part._measured = replace(
             whole,
             jumps=whole.jumps[whole.jumps["file"].isin(files)].reset_index(drop=True),
-            checks=whole.checks[whole.checks["file"].isin(files)].reset_index(drop=True),
+            make_checks=lambda: whole.checks[whole.checks["file"].isin(files)].reset_index(
+                drop=True
+            ),
             rows=whole.rows[whole.rows["file"].isin(files)].reset_index(drop=True),
         )
         return part

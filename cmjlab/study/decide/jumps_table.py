@@ -33,17 +33,24 @@ def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
     return out.assign(system_mass_kg=both.where(out["load_kg"] > 0.0))
 
 
-def apply_decisions(
-    jumps: pd.DataFrame, checks: pd.DataFrame, decided: Decided
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return jumps with verdict, context and acceptance, and all checks.
+def days_of(rows: pd.DataFrame, sessions: pd.DataFrame) -> pd.Series:
+    """Return the day of each row: its file's own, else that of its session, else none."""
+    days = dict(zip(sessions["session"], sessions["date"], strict=True))
+    said = [
+        own if isinstance(own, str) and own else days.get(session)
+        for own, session in zip(rows["date"].tolist(), rows["session"].tolist(), strict=True)
+    ]
+    texts = [day if isinstance(day, str) and day else None for day in said]
+    return pd.Series(texts, index=rows.index, dtype="str")
+
+
+def apply_decisions(jumps: pd.DataFrame, decided: Decided) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return jumps with verdict and acceptance, and their checks against other jumps.
 
     Parameters
     ----------
     jumps : pandas.DataFrame
         Rows of the files with athlete and session.
-    checks : pandas.DataFrame
-        Checks of the files.
     decided : Decided
         What persons decided.
     """
@@ -64,8 +71,13 @@ def apply_decisions(
     jumps["accepted_by_rules"] = own & ~np.array(against, dtype=bool)
     jumps["accepted"] = _with_verdict(jumps["accepted_by_rules"], jumps["verdict"], readable)
     jumps["flags"] = _flags(jumps, context)
+    return jumps, context
+
+
+def all_checks(checks: pd.DataFrame, context: pd.DataFrame, jumps: pd.DataFrame) -> pd.DataFrame:
+    """Return the checks of the files and those against other jumps, in the order of the jumps."""
     both = pd.concat([checks.drop(columns="key"), context], ignore_index=True)
-    return jumps, _in_order(both, jumps)
+    return _in_order(both, jumps)
 
 
 def _with_verdict(rules: pd.Series, verdict: pd.Series, readable: pd.Series) -> pd.Series:

@@ -16,7 +16,7 @@ from cmjlab.checks import shown
 from cmjlab.errors import ArgumentError
 from cmjlab.method import Method
 from cmjlab.study.store.cluster import checked_address, measured_on_cluster
-from cmjlab.study.store.one_file import FileResult, Task, measure_file
+from cmjlab.study.store.one_file import FileResult, Task, measure_chunk, measure_file
 from cmjlab.study.store.parts import Store
 
 #: Seconds it takes to start worker processes that import the analysis (generous).
@@ -108,19 +108,20 @@ def measure_tasks(
     Returns
     -------
     list of FileResult
-        In the order in which files were finished.
+        Those that the store does not hold, in the order in which files were finished: without a
+        store all of them, else those that may not be kept.
     """
     results: list[FileResult] = []
     waiting: list[FileResult] = []
-    last = time.monotonic()
+    done, last = 0, time.monotonic()
     try:
         with closing(_source(tasks, method, run)) as source:  # a cluster is told when we stop
             for result in source:
-                results.append(result)
-                waiting.append(result)
+                done += 1
+                (results if store is None or not result.keep else waiting).append(result)
                 if run.progress is not None:
                     what = str(result.jumps[0]["file"])
-                    run.progress(Progress(len(results), len(tasks), what))
+                    run.progress(Progress(done, len(tasks), what))
                 late = time.monotonic() - last > _KEEP_EVERY_S
                 if store is not None and (late or len(waiting) >= _KEEP_EVERY_FILES):
                     store.append(waiting)
@@ -166,8 +167,3 @@ def _parallel(tasks: Sequence[Task], method: Method, count: int) -> Results:
     pool = Parallel(n_jobs=count, return_as="generator_unordered")
     for part in pool(delayed(measure_chunk)(chunk, method) for chunk in chunks):
         yield from part
-
-
-def measure_chunk(tasks: Sequence[Task], method: Method) -> list[FileResult]:
-    """Measure some files in one worker process."""
-    return [measure_file(t, method) for t in tasks]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -16,8 +16,6 @@ from cmjlab.study.store.checksum_index import ChecksumIndex
 from cmjlab.study.store.lock import locked
 from cmjlab.study.store.one_file import FileResult, Task, unreadable_file
 from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of
-
-Rows = tuple[pd.DataFrame, pd.DataFrame]
 
 
 def can_write(results: Path) -> bool:
@@ -62,6 +60,23 @@ def hashes_of(rows: pd.DataFrame) -> dict[str, str]:
     return dict(zip(rows["file"], rows["sha256"], strict=True))
 
 
+@dataclass(frozen=True)
+class Rows:
+    """Rows of all files, in no special order.
+
+    Attributes
+    ----------
+    jumps : pandas.DataFrame
+        Columns JUMP_COLUMNS of ``cmjlab.study.store.parts``.
+    checks : callable
+        Returns their checks, columns CHECK_COLUMNS. There are some thirty for each jump and most
+        work needs none, so they are read when somebody asks.
+    """
+
+    jumps: pd.DataFrame
+    checks: Callable[[], pd.DataFrame]
+
+
 def measured_rows(
     tasks: Sequence[Task],
     method: Method,
@@ -80,43 +95,63 @@ def measured_rows(
         Results folder; None: nothing is kept.
     run : Run
         How they are measured, as ``Study.measure`` says.
-
-    Returns
-    -------
-    tuple of DataFrame
-        Columns JUMP_COLUMNS and CHECK_COLUMNS of ``cmjlab.study.store.parts``, in no special order.
     """
-    store = Store(results, method.key) if results is not None else None
     index = ChecksumIndex(None if results is None else results / "store" / "files.json")
     ready, fresh = with_checksums(tasks, index)
-    jumps, checks, missing = _stored(store, ready)
-    if missing and store is None:
-        fresh += measure_tasks(missing, method, run=run)
-    elif missing and store is not None:
+    if results is None:
+        fresh += measure_tasks(ready, method, run=run)
+        return Rows(_jumps_in(fresh), lambda: _checks_in(fresh))
+    store = Store(results, method.key)
+    jumps, missing = _stored(store, ready)
+    if missing:
         with locked(store.root, force=run.force):
-            jumps, checks, missing = _stored(store, ready)  # another run may have done it
+            jumps, missing = _stored(store, ready)  # another run may have done it
             fresh += measure_tasks(missing, method, store=store, run=run)
+            jumps, missing = _stored(store, ready)
     index.save({t.file for t in tasks})
-    if not fresh:
-        return jumps, checks
-    new_jumps = frame_of([j for r in fresh for j in r.jumps], JUMP_COLUMNS)
-    new_checks = frame_of([c for r in fresh for c in r.checks], CHECK_COLUMNS)
-    return (
-        pd.concat([jumps, new_jumps], ignore_index=True),
-        pd.concat([checks, new_checks], ignore_index=True),
-    )
+    known = {r.key for r in fresh}
+    fresh += measure_tasks([t for t in missing if t.key not in known], method, run=Run())
+    if fresh:
+        jumps = pd.concat([jumps, _jumps_in(fresh)], ignore_index=True)
+    return Rows(jumps, lambda: _all_checks(store, method, ready, jumps, fresh))
 
 
-def _stored(
-    store: Store | None, tasks: Sequence[Task]
-) -> tuple[pd.DataFrame, pd.DataFrame, list[Task]]:
-    """Return the kept rows of these tasks, and the tasks that have none."""
-    if store is None:
-        return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS), list(tasks)
-    jumps, checks = store.load()
+def _stored(store: Store, tasks: Sequence[Task]) -> tuple[pd.DataFrame, list[Task]]:
+    """Return the kept jumps of these tasks, and the tasks that have none."""
+    jumps = store.load_jumps()
     keys = {t.key for t in tasks}
     known = set(jumps["key"])
     if not known <= keys:
         jumps = jumps[jumps["key"].isin(keys)].reset_index(drop=True)
-        checks = checks[checks["key"].isin(keys)].reset_index(drop=True)
-    return jumps, checks, [t for t in tasks if t.key not in known]
+    return jumps, [t for t in tasks if t.key not in known]
+
+
+def _all_checks(
+    store: Store,
+    method: Method,
+    tasks: Sequence[Task],
+    jumps: pd.DataFrame,
+    fresh: Sequence[FileResult],
+) -> pd.DataFrame:
+    """Return the checks of jumps; files whose kept checks cannot be read are measured again."""
+    own = _checks_in(fresh)
+    wanted = set(jumps.loc[jumps["error"] == "", "key"]) - set(own["key"])
+    kept = store.load_checks()
+    lost = [t for t in tasks if t.key in wanted - set(kept["key"])]
+    if lost and not store.folder.is_dir():  # somebody removed the results since
+        own = pd.concat([own, _checks_in(measure_tasks(lost, method))], ignore_index=True)
+    elif lost:
+        with locked(store.root):
+            measure_tasks(lost, method, store=store)
+        kept = store.load_checks()
+    if not set(kept["key"]) <= wanted:
+        kept = kept[kept["key"].isin(wanted)].reset_index(drop=True)
+    return pd.concat([kept, own], ignore_index=True) if len(own) else kept
+
+
+def _jumps_in(results: Sequence[FileResult]) -> pd.DataFrame:
+    return frame_of([j for r in results for j in r.jumps], JUMP_COLUMNS)
+
+
+def _checks_in(results: Sequence[FileResult]) -> pd.DataFrame:
+    return frame_of([c for r in results for c in r.checks], CHECK_COLUMNS)

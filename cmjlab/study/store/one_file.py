@@ -7,6 +7,7 @@ checks that need other jumps are joined later, so a change of the roster costs n
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -196,6 +197,11 @@ def measure_file(task: Task, method: Method) -> FileResult:
         rows.append(_jump_row(task, stretch, jump))
         checks += _check_rows(task, jump)
     return FileResult(task.key, rows, checks)
+
+
+def measure_chunk(tasks: Sequence[Task], method: Method) -> list[FileResult]:
+    """Measure some files in one worker process, which need not load any table for it."""
+    return [measure_file(t, method) for t in tasks]
 
 
 def _changed(jump: Jump, task: Task) -> bool:

@@ -106,21 +106,32 @@ class Store:
 
     def load(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Return all kept jumps and checks (columns JUMP_COLUMNS and CHECK_COLUMNS)."""
-        remove_abandoned(self.folder, FILE)
         jumps, checks = [], []
         for path in sorted(self.folder.glob("jumps-*.parquet")):
             pair = self._pair(path)
             if pair is not None:
                 jumps.append(pair[0])
                 checks.append(pair[1])
-        if not jumps:
-            return frame_of([], JUMP_COLUMNS), frame_of([], CHECK_COLUMNS)
-        if len(jumps) == 1:
-            return jumps[0], checks[0]
-        all_jumps = pd.concat(jumps, ignore_index=True).drop_duplicates(["key", "jump"])
-        all_checks = pd.concat(checks, ignore_index=True)
-        all_checks = all_checks.drop_duplicates(["key", "jump", "code"])
-        return all_jumps.reset_index(drop=True), all_checks.reset_index(drop=True)
+        return (
+            _joined(jumps, JUMP_COLUMNS, ["key", "jump"]),
+            _joined(checks, CHECK_COLUMNS, ["key", "jump", "code"]),
+        )
+
+    def load_jumps(self) -> pd.DataFrame:
+        """Return all kept jumps whose checks are there too; those are read when they are wanted."""
+        found = []
+        remove_abandoned(self.folder, FILE)
+        for path in sorted(self.folder.glob("jumps-*.parquet")):
+            jumps = _read_part(path, JUMP_COLUMNS) if _checks_of(path) else None
+            if jumps is not None:
+                found.append(jumps)
+        return _joined(found, JUMP_COLUMNS, ["key", "jump"])
+
+    def load_checks(self) -> pd.DataFrame:
+        """Return all kept checks that can be read."""
+        paths = sorted(self.folder.glob("checks-*.parquet"))
+        found = [part for p in paths if (part := _read_part(p, CHECK_COLUMNS)) is not None]
+        return _joined(found, CHECK_COLUMNS, ["key", "jump", "code"])
 
     @staticmethod
     def _pair(path: Path) -> tuple[pd.DataFrame, pd.DataFrame] | None:
@@ -128,7 +139,7 @@ class Store:
         jumps = _read_part(path, JUMP_COLUMNS)
         if jumps is None:
             return None
-        other = next(path.parent.glob(f"checks-{path.name.split('-')[1]}-*.parquet"), None)
+        other = _checks_of(path)
         checks = None if other is None else _read_part(other, CHECK_COLUMNS)
         return None if checks is None else (jumps, checks)
 
@@ -160,6 +171,20 @@ class Store:
         self._write(jumps, checks)
         for path in sorted(old, key=lambda p: p.name, reverse=True):  # jumps before checks
             path.unlink(missing_ok=True)
+
+
+def _checks_of(jumps: Path) -> Path | None:
+    """Return the checks that belong to a part of jumps."""
+    return next(jumps.parent.glob(f"checks-{jumps.name.split('-')[1]}-*.parquet"), None)
+
+
+def _joined(parts: list[pd.DataFrame], columns: dict[str, str], once: list[str]) -> pd.DataFrame:
+    """Return parts as one table in which nothing stands twice."""
+    if not parts:
+        return frame_of([], columns)
+    if len(parts) == 1:
+        return parts[0]
+    return pd.concat(parts, ignore_index=True).drop_duplicates(once).reset_index(drop=True)
 
 
 def _schema(columns: dict[str, str]) -> Any:
