@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cmjlab.jump.flights import Flight
-from cmjlab.jump.signal import FloatArray, Signal, mean_of
+from cmjlab.jump.signal import FloatArray, Signal, largest, mean_of
 from cmjlab.method import Method
 
 #: Length of the line that is continued to the unloaded level, s.
@@ -55,7 +55,7 @@ def flight_level(signal: Signal, flight: Flight, coarse: float) -> tuple[float, 
     """Return mean and SD of the force in the central half of a flight, spikes left out."""
     start, stop = flight.middle
     part = signal.force[start:stop]
-    if part.max() >= coarse:
+    if largest(part) >= coarse:
         part = part[part < coarse]
     mean = mean_of(part)
     centred = part - mean

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cmjlab.jump.signal import FloatArray, Signal, mean_of
+from cmjlab.jump.signal import FloatArray, Signal, largest, mean_of, smallest
 from cmjlab.method import Method
 
 #: Contacts and unloaded runs shorter than this (s) are spikes and drop-outs, not events.
@@ -117,8 +117,8 @@ def find_contacts(signal: Signal, method: Method) -> Contacts:
     if method.offset_removal == "flight":
         shift = _lowest_mean(signal)
     elif method.offset_removal == "minimum":
-        shift = float(signal.force.min())
-    elif signal.force.min() < _ZEROED_N:
+        shift = float(smallest(signal.force))
+    elif smallest(signal.force) < _ZEROED_N:
         zeroed = _zeroed_with_athlete(signal)
         if zeroed < 0.0:
             return Contacts(0.0, 0.0, (), np.empty((0, 2)), zeroed_n=zeroed)
@@ -147,7 +147,7 @@ def _candidates(
     for start, stop in runs.tolist():
         if start == 0:
             continue
-        push = float(force[max(0, start - max(1, round(0.5 * rate))) : start].max()) / level
+        push = float(largest(force[max(0, start - max(1, round(0.5 * rate))) : start])) / level
         if stop - start > longest:
             if push > LEAST_PUSH_BESIDE:
                 beside.append(Flight(start, min(stop, start + int(longest)), open=True))

@@ -18,7 +18,7 @@ from cmjlab.jump.edges import Edges
 from cmjlab.jump.landing import impulse_after
 from cmjlab.jump.motion import State
 from cmjlab.jump.phases import Phases
-from cmjlab.jump.signal import FloatArray, mean_of
+from cmjlab.jump.signal import FloatArray, largest, mean_of
 from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
 
@@ -76,7 +76,7 @@ def limb_metrics(found: Complete, method: Method) -> Numbers:
         )
         if late.stop > late.start:
             for numbers, force in zip(sides, (left, right), strict=True):
-                numbers["peak_landing_force_n"] = float(force[late].max())
+                numbers["peak_landing_force_n"] = float(largest(force[late]))
                 numbers["landing_impulse_100ms_n_s"] = impulse_after(
                     force, edges, found.stop, 0.1, rate
                 )
@@ -110,7 +110,7 @@ def _side(
         mean = _impulse(force, begin, end, loaded) / samples
         first, last = math.ceil(begin.sample), min(math.floor(end.sample), loaded)
         out[f"mean_{phase}_force_n"] = mean
-        out[f"peak_{phase}_force_n"] = float(force[first : max(last, first) + 1].max())
+        out[f"peak_{phase}_force_n"] = float(largest(force[first : max(last, first) + 1]))
         out[f"{phase}_impulse_n_s"] = mean * samples / rate
     return out
 

@@ -14,6 +14,7 @@ from cmjlab.jump.motion import Path, State
 from cmjlab.jump.phases import Phases
 from cmjlab.jump.rates import braking_rates
 from cmjlab.jump.shape import shape_metrics
+from cmjlab.jump.signal import largest, smallest
 from cmjlab.jump.weighing import Weighing
 from cmjlab.method import Method
 
@@ -159,9 +160,9 @@ def _forces(path: Path, phases: Phases, edges: Edges) -> Numbers:
     gained = phases.push_end.velocity - phases.propulsion.velocity
     stopped = phases.lowest.velocity - phases.braking.velocity
     zero = phases.lowest.force
-    peak_braking = max(float(force[_span(path, phases.braking, phases.lowest)].max()), zero)
+    peak_braking = max(float(largest(force[_span(path, phases.braking, phases.lowest)])), zero)
     first = math.ceil(phases.propulsion.sample) - path.base
-    peak_push = max(float(force[first : edges.last_loaded - path.base + 1].max()), zero)
+    peak_push = max(float(largest(force[first : edges.last_loaded - path.base + 1])), zero)
     distance = phases.takeoff.displacement - phases.lowest.displacement
     work = phases.takeoff.work - phases.lowest.work
     return {
@@ -198,13 +199,13 @@ def _powers(path: Path, phases: Phases, edges: Edges) -> Numbers:
         math.ceil(phases.lowest.sample) - path.base,
     )
     best = first + int(path.power[push].argmax())
-    fastest = float(path.velocity[push].max())
+    fastest = float(largest(path.velocity[push]))
     braking = (phases.lowest.sample - phases.braking.sample) * path.dt
     pushing = (phases.push_end.sample - phases.propulsion.sample) * path.dt
     return {
         "peak_propulsion_power_w": float(path.power[best]),
         "mean_propulsion_power_w": (phases.push_end.work - phases.propulsion.work) / pushing,
-        "minimum_power_w": float(path.power[down].min()),
+        "minimum_power_w": float(smallest(path.power[down])),
         "mean_braking_power_w": (phases.lowest.work - phases.braking.work) / braking,
         "peak_upward_velocity_m_per_s": max(fastest, phases.takeoff.velocity),
         "force_at_peak_power_n": float(path.force[best]),

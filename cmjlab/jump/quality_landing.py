@@ -7,7 +7,7 @@ import math
 from cmjlab.jump.analysis import Analysis
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.flights import Flight
-from cmjlab.jump.signal import mean_of
+from cmjlab.jump.signal import largest, mean_of
 from cmjlab.jump.split import REBOUND_S
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump.weighing import Weighing
@@ -72,7 +72,7 @@ def _off_plate(found: Analysis, edges: Edges, w: Weighing, limits: Limits) -> Ch
         return verdict(code, "fail", math.nan, 1.0, text)
     last = edges.first_loaded + found.signal.samples(limits.landing_wait_s)
     part = found.signal.force[edges.first_loaded : last]
-    peak = float(part.max()) / w.weight if part.size else math.nan
+    peak = float(largest(part)) / w.weight if part.size else math.nan
     if not peak > 1.0:
         text = f"The force reaches {peak:.2f} BW only after the flight: not landed on the plates."
         return verdict(code, "fail", peak, 1.0, text)

@@ -8,7 +8,7 @@ import numpy as np
 
 from cmjlab.jump.analysis import Analysis, Complete
 from cmjlab.jump.flights import Flight
-from cmjlab.jump.signal import FloatArray, Signal
+from cmjlab.jump.signal import FloatArray, Signal, largest
 from cmjlab.jump.split import REBOUND_S
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump_types import Check
@@ -267,7 +267,7 @@ def _extreme(excess: FloatArray, signal: Signal) -> float:
     if count == 0:
         return 0.0
     means = np.add.reduce(excess[: count * block].reshape(count, block), axis=1)
-    return max(float(means.max()) / block, 0.0)
+    return max(float(largest(means)) / block, 0.0)
 
 
 def _impossible(numbers: dict[str, float], limits: Limits) -> Check:

@@ -9,7 +9,7 @@ import numpy as np
 from cmjlab.jump.analysis import Analysis
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.quality_movement import uncertainty
-from cmjlab.jump.signal import FloatArray, mean_of
+from cmjlab.jump.signal import FloatArray, largest, mean_of, smallest
 from cmjlab.jump.verdicts import Findings, graded, not_assessed, verdict
 from cmjlab.jump.weighing import Weighing
 from cmjlab.jump_types import Check
@@ -115,7 +115,7 @@ def _gated(found: Analysis, edges: Edges) -> Check:
         return verdict("zero_gated", "pass", math.nan, math.nan, "Small forces are recorded.")
     near = np.abs(found.signal.force[found.begin : found.stop])
     near = near[near > 0.0]
-    gate = float(near.min()) if near.size else math.nan
+    gate = float(smallest(near)) if near.size else math.nan
     text = f"The flight is exactly zero; the smallest force recorded is {gate:.3g} N."
     return verdict("zero_gated", "note", gate, math.nan, text)
 
@@ -145,7 +145,7 @@ def _plateau(force: FloatArray, least: int) -> tuple[int, int]:
     A coarse converter also shows equal samples on top of a smooth peak; there the force
     comes and goes in single steps of the converter, at a cut-off peak it does not.
     """
-    top = (force == force.max()).nonzero()[0]
+    top = (force == largest(force)).nonzero()[0]
     if top.size < least:
         return 0, 0
     starts = np.flatnonzero(np.diff(top, prepend=top[0] - 2) > 1)
@@ -221,7 +221,7 @@ def _frozen(found: Analysis, limits: Limits) -> FloatArray:
         starts, stops = starts[keep], stops[keep]
         after = np.minimum(stops + 1, force.shape[0] - 1)
         jump = np.abs(force[after] - force[stops])
-        at_top = force[starts] == force.max()
+        at_top = force[starts] == largest(force)
         keep = (jump > 0.02 * found.contacts.level) & ~at_top
         out += [np.arange(a, b + 1) for a, b in zip(starts[keep], stops[keep], strict=True)]
     return np.unique(np.concatenate(out)).astype(np.float64) if out else np.empty(0)

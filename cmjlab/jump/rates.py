@@ -6,7 +6,7 @@ import math
 
 from cmjlab.jump.analysis import Complete
 from cmjlab.jump.motion import Path
-from cmjlab.jump.signal import mean_of
+from cmjlab.jump.signal import largest, mean_of
 from cmjlab.method import Method
 
 
@@ -28,7 +28,7 @@ def braking_rates(found: Complete, method: Method) -> dict[str, float]:
     rates = {"mean": rise / time, "from_minimum": (lowest.force - minimum) / long}
     rates["steepest"] = steepest
     braked = slowest.displacement - lowest.displacement
-    peak = float(path.force[first : max(last, first) + 1].max())
+    peak = float(largest(path.force[first : max(last, first) + 1]))
     slope, fit = _regression(path, first, last + 1)
     stiffness = {
         "line": (lowest.force - path.weight) / braked,

@@ -10,7 +10,7 @@ from cmjlab.jump.analysis import Complete
 from cmjlab.jump.edges import Edges
 from cmjlab.jump.motion import Path
 from cmjlab.jump.phases import Phases
-from cmjlab.jump.signal import FloatArray
+from cmjlab.jump.signal import FloatArray, largest
 
 Numbers = dict[str, float]
 
@@ -124,5 +124,5 @@ def _valley(path: Path, phases: Phases, edges: Edges) -> float:
     gained = velocity[width:] - velocity[:-width]
     before = np.maximum.accumulate(gained)
     after = np.maximum.accumulate(gained[::-1])[::-1]
-    deepest = float((np.minimum(before, after) - gained).max())
+    deepest = float(largest(np.minimum(before, after) - gained))
     return path.mass * deepest / (width * path.dt)

@@ -16,6 +16,8 @@ from cmjlab.recording import Recording
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+#: Largest and smallest value of an array of one dimension; half as long on their way as ``ndarray.max`` and ``min``.
+largest, smallest = np.maximum.reduce, np.minimum.reduce
 #: Fewer samples than this are no recording of anything.
 LEAST_SAMPLES = 8
 #: A countermovement lasts half a second: fewer samples a second show no jump, Hz.
@@ -103,9 +105,9 @@ def prepare(recording: Recording) -> Signal:
     left = right = None
     if "left" in recording.plates and "right" in recording.plates:
         left, right = recording.plate("left"), recording.plate("right")
-    highest, lowest = total.max(), total.min()
-    if math.isfinite(highest) and math.isfinite(lowest):
-        _refuse_impossible(recording, max(highest, -lowest))
+    most, least = largest(total), smallest(total)
+    if math.isfinite(most) and math.isfinite(least):
+        _refuse_impossible(recording, max(most, -least))
         if left is not None and right is not None and "total" in recording.plates:
             left, right = _finite(left), _finite(right)
         return Signal(total, recording.rate_hz, left, right)

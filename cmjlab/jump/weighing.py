@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cmjlab.jump.signal import FloatArray, Signal
+from cmjlab.jump.signal import FloatArray, Signal, smallest
 from cmjlab.method import Method
 
 #: Window lengths tried, the longest first, as shares of the wanted length.
@@ -145,7 +145,7 @@ def _stillest(sums: FloatArray, length: int) -> tuple[int, float, float]:
     total = sums[0, length:] - sums[0, :-length]
     square = sums[1, length:] - sums[1, :-length]
     variance = np.maximum(square / length - (total / length) ** 2, 0.0)[::-1]
-    index = int(np.argmax(variance <= variance.min() * (1 + 1e-6) + 1e-9))
+    index = int(np.argmax(variance <= smallest(variance) * (1 + 1e-6) + 1e-9))
     start = int(variance.shape[0]) - 1 - index
     return start, float(variance[index]) ** 0.5, float(total[start]) / length
 
