@@ -9,6 +9,7 @@ import typer
 
 from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, Results, StudyPath, measured, open_study
+from cmjlab.cli.pace import progress
 from cmjlab.cli.shown import Metrics, metrics_meant, show_result, write_result
 from cmjlab.cli.stops import stop_message
 
@@ -113,7 +114,7 @@ def report(
             _open_for_report(study, out),
             Choices(bool(form), bool(people), decimal, people is False),
         )
-        with say.progress("report") as step:
+        with progress("report") as step:
             data = gather(opened, progress=step, draft=draft, choices=choices)
         path = write_data(data, out or opened.results)
         say.line(f"report: {path}")
@@ -134,7 +135,7 @@ def _paper(folder: Path, out: Path | None, decimal: str) -> None:
         from cmjlab.report.paper_page import paper_page, write_paper
 
         opened = _open_for_report(folder, out)
-        with say.progress("paper") as step:
+        with progress("paper") as step:
             data = paper_page(opened, progress=step, choices=Choices(decimal=decimal))
         page = write_paper(data, out or opened.results)
         say.line(f"paper: {page}")
@@ -201,7 +202,7 @@ def notebooks(
             say.line(f"open them: jupyter lab {say.named(copy)}")
             return
         opened = measured(study, results)
-        with say.progress("notebooks") as step:
+        with progress("notebooks") as step:
             path = run_notebooks(
                 opened, only=chosen, answers=answers, settings=settings, progress=step
             )

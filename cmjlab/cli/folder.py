@@ -9,6 +9,7 @@ import typer
 
 from cmjlab.cli import say
 from cmjlab.cli.opening import HERE, StudyPath, open_study
+from cmjlab.cli.pace import progress
 from cmjlab.cli.planning import expected_precision
 
 
@@ -71,7 +72,7 @@ def demo(
     with say.plain_errors():
         from cmjlab.study.demo.demo import write_demo
 
-        with say.progress("writing") as step:
+        with progress("writing") as step:
             write_demo(folder, seed=seed, mini=mini, progress=step)
         say.line(f"wrote the invented demo study to {folder}")
 
@@ -116,7 +117,7 @@ def measure_study(folder: Path, results: Path | None = None, cluster: str | None
     from cmjlab.study.export import write_results
 
     study = open_study(folder, results)
-    with say.progress("measuring") as step:
+    with progress("measuring") as step:
         write_results(study, progress=step, cluster=cluster)
     table = study.measure()
     accepted = int(table["accepted"].fillna(False).sum())

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cmjlab.cli import say
+from cmjlab.cli.pace import progress
 from cmjlab.cli.stops import warn_of_stops
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def measured(folder: Path, results: Path | None = None) -> Study:
     from cmjlab.errors import StudyError
 
     study = open_study(folder, results)
-    with say.progress("measuring") as step:
+    with progress("measuring") as step:
         table = study.measure(progress=step)
     if not table["accepted"].fillna(False).any():
         rows = list(zip(table["file"], table["error"].fillna(""), strict=True))

@@ -9,6 +9,7 @@ import typer
 
 from cmjlab.catalog import EVENT_LABELS, STATUS_LABELS
 from cmjlab.cli import names, say
+from cmjlab.cli.pace import progress
 
 if TYPE_CHECKING:
     from cmjlab.review.session import Review
@@ -42,7 +43,7 @@ def review(
         from cmjlab.study.study import Study
 
         opened = Study.open(study)
-        with say.progress("measuring") as step:
+        with progress("measuring") as step:
             opened.measure(progress=step)
         if not file:
             _list(Review(opened, who=who, show="flagged"))

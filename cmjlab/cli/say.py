@@ -7,7 +7,7 @@ import math
 import os
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -231,24 +231,3 @@ def _is_number(column: pd.Series) -> bool:
         return not is_bool_dtype(column)
     texts = [t for t in map(cell, column) if t]
     return bool(texts) and all(re.fullmatch(r"[-−±]?\d+(\.\d+)?|–", t) for t in texts)
-
-
-@contextlib.contextmanager
-def progress(what: str) -> Iterator[Callable[[Any], None]]:
-    """Draw a progress bar from the library's callbacks; silent when not a terminal."""
-    if not sys.stderr.isatty():
-        yield lambda step: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(what, total=None)
-
-        def step(state: Any) -> None:
-            bar.update(
-                task, completed=state.done, total=state.total, description=visible(state.what)
-            )
-
-        yield step

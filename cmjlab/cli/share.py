@@ -9,6 +9,7 @@ import typer
 
 from cmjlab.cli import say
 from cmjlab.cli.opening import Results, measured
+from cmjlab.cli.pace import progress
 
 #: Rows of the table of rare combinations that are printed; the others are counted.
 _SHOWN = 12
@@ -54,7 +55,7 @@ def share(
 
         read_licence(licence)  # asked before anything takes time
         opened = measured(study, results)
-        with say.progress("writing") as step:
+        with progress("writing") as step:
             made = share_study(
                 opened, out, licence=licence, key=key, keep=keep or (), age_bands=age_bands,
                 progress=step,
