@@ -115,17 +115,16 @@ class Table:
         """
         import pandas as pd
 
-        out: dict[str, Any] = {}
+        kinds = frame.dtypes.to_dict()
+        made: dict[str, Any] = {}
         for c in self.columns:
-            if c.name in frame:
-                column, kind = frame[c.name], _DTYPES[c.dtype]
-                out[c.name] = column if str(column.dtype) == kind else column.astype(kind)
-            else:
-                out[c.name] = pd.Series(index=frame.index, dtype=_DTYPES[c.dtype])
-        for name in frame.columns:
-            if name not in out:
-                out[name] = frame[name]
-        return pd.DataFrame(out, index=frame.index)
+            kind = _DTYPES[c.dtype]
+            if c.name not in kinds:
+                made[c.name] = pd.Series(index=frame.index, dtype=kind)
+            elif kinds[c.name] != kind:
+                made[c.name] = frame[c.name].astype(kind)
+        names = self.names
+        return frame.assign(**made)[[*names, *(n for n in frame.columns if n not in names)]].copy()
 
     def frictionless(self, frame: pd.DataFrame | None = None) -> dict[str, Any]:
         """Return the Frictionless Table Schema of this table as plain data.

@@ -2,8 +2,8 @@
 
 Run ``python tests/benchmarks/measure_speed.py``. One file of 6,000 samples and two plates;
 every ratio is the median of paired ratios measured in turns within this run, and the load of
-the machine is printed, since a lone wall time on a shared machine says little. Bars: default
-Method at most 1.0 (aim 0.6), with a Butterworth filter at most 1.6.
+the machine is printed, since a lone wall time on a shared machine says little. Bar of the default
+Method: 0.7 (aim 0.5); ``all_speed.py`` prints it with all other figures.
 """
 
 from __future__ import annotations

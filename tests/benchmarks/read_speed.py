@@ -2,7 +2,7 @@
 
 Run ``python tests/benchmarks/read_speed.py``. Every ratio is the median of paired ratios
 measured in turns within this run; the load of the machine is printed, since a lone wall time
-on a shared machine says little. Bars: plain file at most 1.75 (aim 1.5), damaged dialect at
+on a shared machine says little. Bars: plain file at most 1.5 (aim 1.3), damaged dialect at
 most 10.
 """
 

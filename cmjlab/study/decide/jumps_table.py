@@ -27,8 +27,15 @@ def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
 
     Rows of stretches that the study does not use are left out; the problems name them.
     """
-    columns = ["file", "stretch", "athlete", "session", "trial", "date", "load_kg"]
-    out = rows.merge(files[columns], on=["file", "stretch"], how="inner", validate="m:1").copy()
+    keys = zip(files["file"].tolist(), files["stretch"].tolist(), strict=True)
+    place = {key: i for i, key in enumerate(keys)}
+    wanted = zip(rows["file"].tolist(), rows["stretch"].tolist(), strict=True)
+    found = np.array([place.get(key, -1) for key in wanted], dtype=np.int64)
+    if (found < 0).any():
+        rows, found = rows[found >= 0], found[found >= 0]
+    columns = ["athlete", "session", "trial", "date", "load_kg"]
+    of_files = files[columns].iloc[found].set_axis(pd.RangeIndex(len(found)))
+    out = pd.concat([rows.reset_index(drop=True), of_files], axis=1)
     both = out["body_mass_kg"] + out["load_kg"]
     return out.assign(system_mass_kg=both.where(out["load_kg"] > 0.0))
 

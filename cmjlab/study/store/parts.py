@@ -217,11 +217,12 @@ def _read_part(path: Path, columns: dict[str, str]) -> pd.DataFrame | None:
         data = read_file(path, limit_mb=_PART_LIMIT_MB)
         if not path.stem.endswith(f"-{_checksum(data)}"):
             return None
-        table = pq.read_table(pa.BufferReader(data))
+        table = pq.ParquetFile(pa.BufferReader(data)).read(use_threads=False)  # parts are small
     except (OSError, pa.ArrowException):
         return None
     if not table.schema.remove_metadata().equals(_schema(columns)):
         return None
-    frame = table.to_pandas()
-    wrong = {n: k for n, k in columns.items() if str(frame[n].dtype) != k}
+    frame = table.to_pandas(use_threads=False)
+    kinds = frame.dtypes.to_dict()
+    wrong = {n: k for n, k in columns.items() if kinds[n] != k}
     return frame.astype(wrong) if wrong else frame
