@@ -134,7 +134,12 @@ def _first_jump(recording: Recording, method: Method) -> str:
 
 def measure(
     path: Annotated[
-        Path, typer.Argument(help="A force recording or a study folder.", show_default=False)
+        str,
+        typer.Argument(
+            help="A force recording, a study folder, or the URL of one.",
+            metavar="path",
+            show_default=False,
+        ),
     ],
     rate: Rate = None,
     layout: LayoutFile = None,
@@ -155,20 +160,23 @@ def measure(
 ) -> None:
     """Print verdict, events, metrics and checks of a recording and save a figure; or measure a study."""
     with say.plain_errors():
-        if path.is_dir():
+        from cmjlab.study.remote import is_url
+
+        file = Path(path)
+        if is_url(path) or file.is_dir():
             from cmjlab.cli.folder import measure_study
 
             _only_for_files(
                 {"--rate": rate, "--layout": layout, "--set": setting or None, "--figure": figure}
             )
-            measure_study(path, study.results, study.cluster)
+            measure_study(path if is_url(path) else file, study.results, study.cluster)
             return
         _only_for_studies({"--cluster": study.cluster})
         from cmjlab.study.folder.one_recording import stated_for
 
-        stated = stated_for(path, layout)
+        stated = stated_for(file, layout)
         method = _method(stated.method, setting or [])
-        _measure_file(path, rate, stated, method, figure=figure, details=details)
+        _measure_file(file, rate, stated, method, figure=figure, details=details)
 
 
 def _only_for_files(options: dict[str, object]) -> None:

@@ -112,7 +112,9 @@ def _still_missing(folder: Path) -> None:
         say.problems(missing)
 
 
-def measure_study(folder: Path, results: Path | None = None, cluster: str | None = None) -> None:
+def measure_study(
+    folder: str | Path, results: Path | None = None, cluster: str | None = None
+) -> None:
     """Measure every recording of a study and write the jumps table."""
     from cmjlab.study.export import write_results
 
@@ -130,5 +132,5 @@ def measure_study(folder: Path, results: Path | None = None, cluster: str | None
         more = f" and {len(files) - 3} more" if len(files) > 3 else ""
         say.line(f"not read: {', '.join(files[:3])}{more}: {error}")
     say.line(f"written to {say.named(study.results)}")
-    if len(failed) or accepted < len(table):
+    if (len(failed) or accepted < len(table)) and isinstance(folder, Path):
         say.line(f"'cmjlab check {say.named(folder)}' tells what to do about each problem.")

@@ -28,6 +28,8 @@ def why_empty(study: Study) -> str:
     """Return what to do with a study that has no recording, or "" when it has one."""
     if len(study.files):
         return ""
+    if study.settings.mirror is not None:
+        return f"{study.title}: there are no recordings at {study.place}. Copy them there."
     place, folder = say.named(study.folder), say.named(study.settings.recordings)
     return (
         f"{study.title}: there are no recordings in {folder}. Copy them there (names like"
@@ -36,7 +38,7 @@ def why_empty(study: Study) -> str:
     )
 
 
-def open_study(folder: Path, results: Path | None = None) -> Study:
+def open_study(folder: str | Path, results: Path | None = None) -> Study:
     """Open a study for a command that needs recordings; without any the way on is told."""
     from cmjlab.errors import StudyError
     from cmjlab.study.study import Study

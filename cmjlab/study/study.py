@@ -129,10 +129,10 @@ class Study(StudyAnalyses):
         Parameters
         ----------
         folder : str or Path
-            Folder with study.toml.
+            Folder with study.toml, or its URL (extra ``cluster``).
         results : str or Path, optional
             Where results go; default ``results`` in the folder. Give another place when the
-            folder cannot be written to.
+            folder cannot be written to; a URL always needs one.
 
         Returns
         -------
@@ -150,7 +150,7 @@ class Study(StudyAnalyses):
 
     def reload(self) -> Study:
         """Return the study as the folder stands now."""
-        return Study.open(self.folder, self.results)
+        return Study.open(self.place, self.results)
 
     def with_choices(self, *, method: Method | None = None, plan: Plan | None = None) -> Study:
         """Return the same study with another Method or Plan, for comparison."""
@@ -194,7 +194,9 @@ class Study(StudyAnalyses):
         moved = {j: e for j, e in self.decided.moved.get(file, {}).items() if e}
         place = which_layout(file, self._layouts)
         layout, key = self._layouts[place], self._layout_keys[place]
-        return Task(file, parts[0][0], sha256, layout, stretches, moved, key, loads=loads)
+        mirror, path = self.settings.mirror, parts[0][0]
+        there = None if mirror is None else mirror.files.get(path)
+        return Task(file, path, sha256, layout, stretches, moved, key, loads=loads, remote=there)
 
     @staticmethod
     def _weighed(task: Task, weights: Weights) -> Task:

@@ -34,7 +34,7 @@ INNER_ROOMS = {
         ["targets", "season"],
     ],
     "study": [
-        ["shared_names"], ["folder"], ["store"], ["decide"], ["check"], ["demo"],
+        ["shared_names", "remote"], ["folder"], ["store"], ["decide"], ["check"], ["demo"],
         ["summarise", "flow", "curves", "frozen_plan", "provenance", "weeks"],
         ["analyses"],
         ["own_noise"],

@@ -221,7 +221,7 @@ def test_a_file_that_ends_every_worker_is_told_and_the_others_are_measured(base)
         def result(self) -> Any:
             raise dead
 
-    work = cluster._Work(None, "tcp://h:1", Method(), carry=False)
+    work = cluster._Work(None, "tcp://h:1", cluster.Measuring(Method()), carry=False)
     assert work._results(Ended(), tasks) == []
     assert list(work.waiting) == [[tasks[0]], [tasks[1]]]
     (row,) = work._results(Ended(), tasks[:1])
@@ -377,7 +377,7 @@ def test_a_worker_of_another_version_is_refused_and_both_are_named(
 
 def test_a_worker_that_joined_late_with_another_version_measures_nothing(base):
     with pytest.raises(cj.ArgumentError, match=r"has cmjlab 0\.0\.1 \(ENGINE 1\)"):
-        cluster.measure_there([], Method(), ("0.0.1", 1))
+        cluster.done_there(cluster.Measuring(Method()), [], ("0.0.1", 1))
 
 
 def test_a_single_recording_takes_no_cluster(base):

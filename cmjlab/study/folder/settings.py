@@ -25,6 +25,7 @@ from cmjlab.study.folder.ids import look_alikes, tidy_id, why_alike
 from cmjlab.study.folder.missing_folder import no_study_file
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import iso_date
+from cmjlab.study.remote import Mirror
 from cmjlab.toml_text import read_toml
 
 ROLES = ("baseline", "mid", "post", "follow_up", "monitoring")
@@ -55,6 +56,8 @@ class StudySettings:
     roots : tuple of Path
         Folders in which recordings may lie when links are followed: the study, what it names as
         its recordings folder, and its ``linked_folders``.
+    mirror : Mirror or None
+        What stands here of a study at a URL; None: the study is a folder.
     """
 
     title: str
@@ -66,6 +69,7 @@ class StudySettings:
     layouts: tuple[Layout, ...]
     block: BlockSettings
     roots: tuple[Path, ...] = ()
+    mirror: Mirror | None = None
 
     @property
     def session_order(self) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Self
@@ -25,6 +26,7 @@ from cmjlab.study.folder.settings import StudySettings, read_settings
 from cmjlab.study.folder.targets import check_targets
 from cmjlab.study.folder.user_tables import ROW, read_user_table
 from cmjlab.study.folder.wide_measures import read_measures
+from cmjlab.study.remote import Mirror, is_url, mirrored
 from cmjlab.study.shared_names import SharedNames
 from cmjlab.tables import DECISIONS, USER_TABLES
 
@@ -83,7 +85,7 @@ class StudyFolder:
         Parameters
         ----------
         folder : str or Path
-            Folder with study.toml.
+            Folder with study.toml, or its URL.
         results : str or Path, optional
             Where results go; default ``results`` in the folder.
         problems : Problems, optional
@@ -94,12 +96,16 @@ class StudyFolder:
         StudyError
             When there is no such folder.
         """
-        folder = Path(folder)
-        target = Path(results) if results is not None else folder / "results"
         found = problems if problems is not None else Problems()
+        mirror = _mirror(folder, results)
+        folder = Path(folder) if mirror is None else mirror.folder
+        target = Path(results) if results is not None else folder / "results"
         if not folder.is_dir():
             raise StudyError(no_folder(folder))
         settings = read_settings(folder, found)
+        if mirror is not None:
+            mirror.list_recordings(settings.recordings)
+            settings = replace(settings, mirror=mirror)
         tables = {
             stem: read_user_table(folder, stem, table, found)
             for stem, table in USER_TABLES.items()
@@ -124,6 +130,11 @@ class StudyFolder:
 
     def _table(self, stem: str) -> pd.DataFrame:
         return self._tables[stem].drop(columns=ROW, errors="ignore")
+
+    @property
+    def place(self) -> str | Path:
+        """Where the study lies: its folder, or its URL."""
+        return self.folder if self.settings.mirror is None else self.settings.mirror.url
 
     @property
     def title(self) -> str:
@@ -227,6 +238,8 @@ class StudyFolder:
     @property
     def decisions_folder(self) -> Path:
         """Folder whose decisions.csv takes new rows."""
+        if self.settings.mirror is not None:
+            return self.results
         inside = self.results.resolve().parent == self.folder.resolve()
         return self.folder if inside or os.access(self.folder, os.W_OK) else self.results
 
@@ -234,6 +247,22 @@ class StudyFolder:
     def problems(self) -> pd.DataFrame:
         """Everything noticed so far, one a row."""
         return self._problems.frame()
+
+
+def _mirror(folder: str | Path, results: str | Path | None) -> Mirror | None:
+    """Return what stands here of a study at a URL, None for a folder; results stay here."""
+    if is_url(results):
+        raise StudyError(
+            f"{results}: results are written on this computer first; name a folder, and copy it"
+            " there when all is measured."
+        )
+    if not isinstance(folder, str) or not is_url(folder):
+        return None
+    if results is None:
+        raise StudyError(
+            f"{folder}: name a folder of this computer for results (--results FOLDER)."
+        )
+    return mirrored(folder)
 
 
 def read_log(folder: Path, results: Path, problems: Problems) -> pd.DataFrame:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import pandas as pd
 from cmjlab.method import Method
 from cmjlab.study.store.batch import Run, measure_tasks
 from cmjlab.study.store.checksum_index import ChecksumIndex
+from cmjlab.study.store.cluster import hashed_on_cluster
 from cmjlab.study.store.lock import locked
 from cmjlab.study.store.one_file import FileResult, Task, unreadable_file
 from cmjlab.study.store.parts import CHECK_COLUMNS, JUMP_COLUMNS, Store, frame_of
@@ -28,16 +29,24 @@ def can_write(results: Path) -> bool:
 
 
 def with_checksums(
-    tasks: Iterable[Task], index: ChecksumIndex
+    tasks: Sequence[Task], index: ChecksumIndex, cluster: str | None = None
 ) -> tuple[list[Task], list[FileResult]]:
     """Return tasks with the SHA-256 of their files, and rows for files that cannot be opened.
 
-    The latter are never kept: the next run tries again.
+    The latter are never kept: the next run tries again. What lies at a URL is read by the workers
+    of a cluster, when there is one.
     """
     ready, unreadable = [], []
+    if cluster is not None:
+        unknown = [t for t in tasks if t.remote is not None and not index.knows(t.file, t.remote)]
+        for task, sha256 in hashed_on_cluster(unknown, cluster):
+            if task.remote is not None:
+                index.note(task.file, task.remote, sha256)
+        index.save({t.file for t in tasks})
     for task in tasks:
         try:
-            ready.append(replace(task, sha256=index.sha256(task.file, task.path)))
+            sha256 = index.sha256(task.file, task.path, remote=task.remote)
+            ready.append(replace(task, sha256=sha256))
         except OSError as problem:
             text = f"{task.file}: cannot be opened ({problem.strerror or problem})."
             unreadable.append(unreadable_file(task, text, keep=False))
@@ -50,7 +59,7 @@ def hashed_anew(tasks: Sequence[Task], results: Path | None) -> dict[str, str]:
     found = {}
     for task in tasks:
         with contextlib.suppress(OSError):  # it becomes a row with its reason when it is measured
-            found[task.file] = index.sha256(task.file, task.path, anew=True)
+            found[task.file] = index.sha256(task.file, task.path, remote=task.remote, anew=True)
     index.save({t.file for t in tasks})
     return found
 
@@ -97,7 +106,7 @@ def measured_rows(
         How they are measured, as ``Study.measure`` says.
     """
     index = ChecksumIndex(None if results is None else results / "store" / "files.json")
-    ready, fresh = with_checksums(tasks, index)
+    ready, fresh = with_checksums(tasks, index, run.cluster)
     if results is None:
         fresh += measure_tasks(ready, method, run=run)
         return Rows(_jumps_in(fresh), lambda: _checks_in(fresh))

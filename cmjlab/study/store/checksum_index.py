@@ -12,14 +12,22 @@ import json
 import time
 from collections.abc import Collection
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.keys import file_sha256
 from cmjlab.safe_open import read_text
 
+if TYPE_CHECKING:
+    from cmjlab.study.remote import RemoteFile
+
 _RACY_NS = 2_000_000_000
 #: Size, time of change of the content, inode, time of change of the entry (creation on Windows).
 _Stamp = tuple[int, int, int, int]
+
+
+def _stamp_of(remote: RemoteFile) -> _Stamp:
+    return (remote.size, 0, remote.stamp, 0)
 
 
 class ChecksumIndex:
@@ -45,11 +53,16 @@ class ChecksumIndex:
         except (OSError, ValueError, TypeError, AttributeError):
             self.entries = {}
 
-    def sha256(self, file: str, path: Path, *, anew: bool = False) -> str:
+    def sha256(
+        self, file: str, path: Path, *, remote: RemoteFile | None = None, anew: bool = False
+    ) -> str:
         """Return the SHA-256 of a file's bytes; OSError when it cannot be read.
 
-        ``anew``: the bytes are read whatever the index says.
+        ``remote``: where they are when they are not at the path. ``anew``: the bytes are read
+        whatever the index says.
         """
+        if remote is not None:
+            return self._of_remote(file, remote, anew)
         stat = path.stat()
         stamp = (stat.st_size, stat.st_mtime_ns, stat.st_ino, stat.st_ctime_ns)
         known = self.entries.get(file)
@@ -65,6 +78,21 @@ class ChecksumIndex:
         self.entries[file] = (stamp, sha, now)
         self.dirty = True
         return sha
+
+    def _of_remote(self, file: str, remote: RemoteFile, anew: bool) -> str:
+        if anew or not self.knows(file, remote):
+            self.note(file, remote, remote.sha256())
+        return self.entries[file][1]
+
+    def knows(self, file: str, remote: RemoteFile) -> bool:
+        """Return whether a file at a URL is the one whose bytes were read."""
+        known = self.entries.get(file)
+        return known is not None and known[0] == _stamp_of(remote)
+
+    def note(self, file: str, remote: RemoteFile, sha256: str) -> None:
+        """Note the SHA-256 of a file at a URL that somebody read."""
+        self.entries[file] = (_stamp_of(remote), sha256, time.time_ns())
+        self.dirty = True
 
     def save(self, files: Collection[str]) -> None:
         """Write the index, without files that no longer exist."""

@@ -19,9 +19,8 @@ from cmjlab import __version__
 from cmjlab.checks import shown
 from cmjlab.errors import ArgumentError, CmjlabError, StudyError
 from cmjlab.extras import optional
-from cmjlab.keys import ENGINE, file_sha256
+from cmjlab.keys import ENGINE
 from cmjlab.method import Method
-from cmjlab.safe_open import read_file
 from cmjlab.study.store.one_file import FileResult, Task, measure_file, unreadable_file
 
 #: Seconds in which a scheduler must answer.
@@ -78,7 +77,27 @@ def measured_on_cluster(
     with _connected(address) as client:
         _refuse_other_versions(client, address)
         carry = not _all_see(client, tasks)
-        yield from _Work(client, address, method, carry).done(tasks)
+        yield from _Work(client, address, Measuring(method), carry).done(tasks)
+
+
+def hashed_on_cluster(
+    tasks: Sequence[Task], cluster: str
+) -> Generator[tuple[Task, str], None, None]:
+    """Yield tasks with the SHA-256 of their bytes, which lie at a URL that all workers can read.
+
+    Whatever a worker cannot read is left out, and everything when one worker sees nothing.
+    """
+    if not tasks:
+        return
+    address = checked_address(cluster)
+    with _connected(address) as client:
+        _refuse_other_versions(client, address)
+        try:
+            first = replace(tasks[0], sha256=tasks[0].digest())
+        except OSError:
+            return
+        if _all_see(client, [first]):
+            yield from _Work(client, address, Hashing(), carry=False).done(tasks)
 
 
 @contextlib.contextmanager
@@ -159,7 +178,7 @@ def _named(found: Any) -> str:
 def _seen(task: Task) -> bool:
     """Return whether the file of a task is seen from here with the bytes that are known of it."""
     try:
-        return file_sha256(task.path) == task.sha256
+        return task.digest() == task.sha256
     except (OSError, CmjlabError):
         return False
 
@@ -179,23 +198,70 @@ def _as_path(task: Task) -> Task:
 # ---- the work --------------------------------------------------------------------------------
 
 
-def measure_there(tasks: Sequence[Task], method: Method, own: _Own) -> list[FileResult]:
-    """Measure some files in a worker; one that joined late may have another version."""
+class Measuring:
+    """Files are measured there.
+
+    Parameters
+    ----------
+    method : Method
+    """
+
+    def __init__(self, method: Method) -> None:
+        self.method = method
+
+    def there(self, tasks: Sequence[Task]) -> list[FileResult]:
+        """Measure some files in a worker."""
+        return [measure_file(t, self.method) for t in tasks]
+
+    def here(self, tasks: Sequence[Task], results: list[FileResult]) -> list[FileResult]:
+        """Return results; what a worker could not open is tried here: the same rows as alone."""
+        by_key = dict(zip((r.key for r in results), tasks, strict=True))
+        return [r if r.keep else measure_file(by_key[r.key], self.method) for r in results]
+
+    def lost(self, task: Task) -> list[FileResult]:
+        """Return the rows of a file that ended every worker."""
+        text = f"{task.file}: every worker that measured it ended; it may need more memory."
+        return [unreadable_file(task, text, keep=False)]
+
+
+class Hashing:
+    """Checksums of files are made there."""
+
+    def there(self, tasks: Sequence[Task]) -> list[str]:
+        """Return the SHA-256 of some files in a worker; "" for one that cannot be read."""
+        found = []
+        for task in tasks:
+            try:
+                found.append(task.digest())
+            except OSError:
+                found.append("")
+        return found
+
+    def here(self, tasks: Sequence[Task], results: list[str]) -> list[tuple[Task, str]]:
+        """Return tasks with their checksums."""
+        return [(t, sha256) for t, sha256 in zip(tasks, results, strict=True) if sha256]
+
+    def lost(self, task: Task) -> list[tuple[Task, str]]:
+        """Return nothing for a file that ended every worker: it is tried here."""
+        return []
+
+
+def done_there(job: Measuring | Hashing, tasks: Sequence[Task], own: _Own) -> list[Any]:
+    """Do a part in a worker; one that joined late may have another version."""
     if own != _OWN:
         raise ArgumentError(
             f"cluster: a worker has {_named(_OWN)}, this computer has {_named(own)}; numbers of two"
             " versions are never put together. Install the same on all of them."
         )
-    return [measure_file(t, method) for t in tasks]
+    return job.there(tasks)
 
 
 def _with_bytes(task: Task) -> Task:
     """Return a task that carries the bytes of its file; what cannot be read stays for the end."""
     try:
-        data = read_file(task.path, limit_mb=task.layout.size_limit_mb)
+        return replace(task, data=task.bytes(), remote=None)
     except (OSError, CmjlabError):
         return task
-    return replace(task, data=data)
 
 
 class _Work:
@@ -205,17 +271,18 @@ class _Work:
     ----------
     client : distributed.Client
     address : str
-    method : Method
+    job : Measuring or Hashing
+        What is done with each file.
     carry : bool
         Send the bytes of the recordings along: some worker does not see them.
     """
 
-    def __init__(self, client: Any, address: str, method: Method, carry: bool) -> None:
-        self.client, self.address, self.method, self.carry = client, address, method, carry
+    def __init__(self, client: Any, address: str, job: Measuring | Hashing, carry: bool) -> None:
+        self.client, self.address, self.job, self.carry = client, address, job, carry
         self.waiting: deque[Sequence[Task]] = deque()
         self.running: dict[Any, Sequence[Task]] = {}
 
-    def done(self, tasks: Sequence[Task]) -> Generator[FileResult, None, None]:
+    def done(self, tasks: Sequence[Task]) -> Generator[Any, None, None]:
         """Hand out all tasks, some ahead for each thread, and yield what comes back."""
         self.waiting = _parts(tasks, self._threads(), _PART_BYTES if self.carry else _PART_FILES)
         alone = 0.0
@@ -237,7 +304,7 @@ class _Work:
         while self.waiting and len(self.running) < most:
             part = self.waiting.popleft()
             sent = list(map(_with_bytes if self.carry else _as_path, part))
-            future = self.client.submit(measure_there, sent, self.method, _OWN, pure=False)
+            future = self.client.submit(done_there, self.job, sent, _OWN, pure=False)
             self.running[future] = part
 
     def _threads(self) -> int:
@@ -261,14 +328,14 @@ class _Work:
         except CancelledError as problem:
             raise self._gone("does not answer any more") from problem
 
-    def _results(self, future: Any, part: Sequence[Task]) -> list[FileResult]:
+    def _results(self, future: Any, part: Sequence[Task]) -> list[Any]:
         """Return the results of a part; one that ends its workers is taken apart."""
         from concurrent.futures import CancelledError
 
         from distributed import KilledWorker
 
         try:
-            results: list[FileResult] = future.result()
+            results = future.result()
         except KilledWorker:
             return self._taken_apart(part)
         except CancelledError as problem:
@@ -278,17 +345,14 @@ class _Work:
         except Exception as problem:
             what = f"{type(problem).__name__}: {problem}"[:300]
             raise self._gone(f"could not do a part ({what})") from problem
-        # What a worker could not open is tried here, where it may be seen: the same rows as alone.
-        tasks = dict(zip((r.key for r in results), part, strict=True))
-        return [r if r.keep else measure_file(tasks[r.key], self.method) for r in results]
+        return list(self.job.here(part, results))
 
-    def _taken_apart(self, part: Sequence[Task]) -> list[FileResult]:
+    def _taken_apart(self, part: Sequence[Task]) -> list[Any]:
         """Send the files of a part one by one; a file alone that ended its workers is told."""
         if len(part) > 1:
             self.waiting.extend([task] for task in part)
             return []
-        text = f"{part[0].file}: every worker that measured it ended; it may need more memory."
-        return [unreadable_file(part[0], text, keep=False)]
+        return list(self.job.lost(part[0]))
 
     def _gone(self, what: str) -> StudyError:
         return StudyError(

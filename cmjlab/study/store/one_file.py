@@ -15,15 +15,20 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cmjlab.errors import CmjlabError, JumpError
-from cmjlab.keys import ENGINE, key_of
+from cmjlab.errors import CmjlabError, JumpError, ReadError
+from cmjlab.files.contents import contents_of, too_large
+from cmjlab.keys import ENGINE, file_sha256, key_of
 from cmjlab.layout import Layout
 from cmjlab.method import Method
+from cmjlab.safe_open import read_file
 
 if TYPE_CHECKING:
     from cmjlab.jump.measure import Given
     from cmjlab.jump_types import Jump
     from cmjlab.recording import Recording
+    from cmjlab.study.remote import RemoteFile
+
+_MEGABYTE = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -52,6 +57,8 @@ class Task:
         What the athlete carried in each stretch, kg; empty: nothing in any.
     data : bytes or None
         The bytes of the file, for a worker that does not see it; None: it is read where it is.
+    remote : RemoteFile or None
+        Where its bytes are when the study lies at a URL; ``path`` only names it then.
     """
 
     file: str
@@ -64,6 +71,7 @@ class Task:
     weights: dict[int, tuple[float, float]] = field(default_factory=dict)
     loads: tuple[float, ...] = ()
     data: bytes | None = field(default=None, repr=False, compare=False)
+    remote: RemoteFile | None = None
 
     @cached_property
     def key(self) -> str:
@@ -81,6 +89,21 @@ class Task:
         if any(self.loads):
             parts["loads"] = [repr(load) for load in self.loads]
         return key_of(parts)
+
+    def digest(self) -> str:
+        """Return the SHA-256 of its bytes as they are now; OSError when they cannot be had."""
+        return file_sha256(self.path) if self.remote is None else self.remote.sha256()
+
+    def bytes(self) -> bytes:
+        """Return its bytes; OSError when they cannot be had, ReadError when they are too many."""
+        limit_mb = self.layout.size_limit_mb
+        if self.data is not None:
+            return self.data
+        if self.remote is None:
+            return read_file(self.path, limit_mb=limit_mb)
+        if self.remote.size > limit_mb * _MEGABYTE:
+            raise ReadError(too_large(self.path.name, self.remote.size / _MEGABYTE, limit_mb))
+        return self.remote.read()
 
     def load_of(self, stretch: int) -> float:
         """Return what the athlete carried in a stretch, kg."""
@@ -151,14 +174,14 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
 
 
 def _read(task: Task) -> Recording:
-    """Return the recording of a task, from the bytes that it carries or from its file."""
-    from cmjlab.files.contents import contents_of
+    """Return the recording of a task: of its file, or of bytes that came from elsewhere."""
     from cmjlab.files.read import read_recording, recording_of
 
-    if task.data is None:
+    if task.data is None and task.remote is None:
         return read_recording(task.path, layout=task.layout)
-    limit_mb = task.layout.size_limit_mb
-    return recording_of(contents_of(task.path, task.data, limit_mb=limit_mb), task.layout)
+    data = task.bytes()
+    contents = contents_of(task.path, data, limit_mb=task.layout.size_limit_mb)
+    return recording_of(contents, task.layout)
 
 
 def _given(task: Task, stretch: int, jump: int) -> Given:
