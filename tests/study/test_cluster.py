@@ -1,53 +1,36 @@
-"""Measuring on a cluster: the same bytes as alone, whoever is killed, and sentences that help."""
+"""Measuring on a cluster: the same bytes as in one process, and sentences that help."""
 
 from __future__ import annotations
 
-import contextlib
-import os
 import shutil
-import signal
 import socket
-import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import dask
 import distributed
 import pandas as pd
 import pytest
-from places import ROOT
-from study_kit import jump_bytes, make
+from cluster_kit import (
+    FILES,
+    client_of,
+    measured,
+    same,
+    spoiled_study,
+    started,
+    written_alone,
+)
 from typer.testing import CliRunner
 
 import cmjlab as cj
 from cmjlab.cli.app import app
 from cmjlab.keys import ENGINE
 from cmjlab.method import Method
-from cmjlab.study.export import write_results
 from cmjlab.study.store import batch, cluster
-from cmjlab.study.store.batch import Progress
 from cmjlab.study.study import Study
-
-FILES = 24
-#: Written by a run for people; where they were measured must not show in any of them.
-TABLES = ("jumps.csv", "sessions.csv", "checks.csv", "problems.csv", "jumps.parquet")
-
-
-@contextlib.contextmanager
-def started(n: int, **more: Any) -> Iterator[distributed.LocalCluster]:
-    """Start a scheduler here and workers in processes of their own; its page has any free port."""
-    with distributed.LocalCluster(
-        n_workers=n, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0", **more
-    ) as made:
-        yield made
-
-
-@contextlib.contextmanager
-def client_of(address: str) -> Iterator[distributed.Client]:
-    with distributed.Client(address, set_as_default=False) as client:
-        yield client
 
 
 @pytest.fixture(scope="module")
@@ -59,37 +42,12 @@ def two() -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a study in which something is wrong with some files; nothing is measured."""
-    folder = make(tmp_path_factory.mktemp("cluster") / "base", athletes="A01,A02,A03", trials=4)
-    recordings = folder / "recordings"
-    (recordings / "sub-A01_ses-base1_run-04.csv").write_bytes(jump_bytes(50, copies=3))
-    (recordings / "sub-A02_ses-post_run-04.csv").write_bytes(b"\x89PNG no recording")
-    (recordings / "sub-A03_ses-post_run-04.csv").write_bytes(b"")
-    return folder
+    return spoiled_study(tmp_path_factory.mktemp("cluster") / "base")
 
 
 @pytest.fixture(scope="module")
 def alone(base: Path) -> Path:
-    """Return what one process wrote."""
-    study = Study.open(base, base.parent / "alone")
-    study.measure(workers=1)
-    write_results(study)
-    return study.results
-
-
-def same(results: Path, alone: Path) -> None:
-    """Hold every table against the one of one process, byte by byte."""
-    for name in TABLES:
-        assert (results / name).read_bytes() == (alone / name).read_bytes(), name
-
-
-def measured(folder: Path, results: Path, address: str, **more: Any) -> list[Progress]:
-    """Measure on a cluster and write the tables; returns what was told."""
-    told: list[Progress] = []
-    study = Study.open(folder, results)
-    study.measure(progress=more.pop("progress", told.append), cluster=address)
-    write_results(study)
-    return told
+    return written_alone(base)
 
 
 # ---- the same tables ---------------------------------------------------------------------------
@@ -158,162 +116,29 @@ def test_a_relative_path_is_seen_by_all(base, alone, two, tmp_path, monkeypatch)
     same(tmp_path / "r", alone)
 
 
-# ---- who is killed ----------------------------------------------------------------------------
+# ---- encrypted ----------------------------------------------------------------------------------
 
 
-def _killer(address: str, after: int) -> Any:
-    """Return a callback that kills one worker after some files, and notes which."""
-    with client_of(address) as client:
-        pids = list(client.run(os.getpid).values())
-    killed: list[int] = []
-
-    def step(state: Progress) -> None:
-        if state.done == after:
-            os.kill(pids[0], signal.SIGKILL)
-            killed.append(pids[0])
-
-    return step, killed
-
-
-@pytest.mark.skipif(os.name != "posix", reason="kill -9 is POSIX only")
-def test_a_killed_worker_loses_nothing(base, alone, tmp_path):
-    with started(2, silence_logs=50) as made:
-        step, killed = _killer(made.scheduler_address, after=2)
-        measured(base, tmp_path / "r", made.scheduler_address, progress=step)
-    assert len(killed) == 1
-    same(tmp_path / "r", alone)
-
-
-@contextlib.contextmanager
-def bare_worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
-    """Start a worker that nobody starts again when it ends."""
-    words = ["-m", "distributed.cli.dask_worker", address, "--no-nanny", "--nthreads", "1"]
-    run = subprocess.Popen(
-        [sys.executable, *words, "--no-dashboard"],
-        env=os.environ | {"PYTHONPATH": str(ROOT)}, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        yield run
-    finally:
-        run.kill()
-        run.wait()
-
-
-@pytest.mark.skipif(os.name != "posix", reason="kill -9 is POSIX only")
-def test_a_killed_worker_that_nobody_starts_again_loses_nothing(base, alone, tmp_path):
-    with started(0, silence_logs=50) as made:
+def test_an_encrypted_cluster_is_used_with_certificates_and_not_without(base, alone, tmp_path):
+    safe = distributed.security.Security.temporary()
+    names = {
+        "ca-file": "tls_ca_file",
+        "client.cert": "tls_client_cert",
+        "client.key": "tls_client_key",
+    }
+    settings = {}
+    for name, attribute in names.items():
+        path = tmp_path / f"{name}.pem"
+        path.write_text(getattr(safe, attribute))
+        settings[f"distributed.comm.tls.{name}"] = str(path)
+    with started(1, protocol="tls", security=safe, silence_logs=50) as made:
         address = made.scheduler_address
-        with bare_worker(address) as one, bare_worker(address) as other, client_of(address) as c:
-            c.wait_for_workers(2, timeout=30)
-            step, killed = _killer(address, after=2)
-            measured(base, tmp_path / "r", address, progress=step)
-            ended = [run.pid for run in (one, other) if run.poll() is not None]
-    assert ended == killed != []
+        assert address.startswith("tls://")
+        with pytest.raises(cj.ArgumentError, match="needs certificates on both sides"):
+            Study.open(base, tmp_path / "r").measure(cluster=address)
+        with dask.config.set(settings):
+            measured(base, tmp_path / "r", address)
     same(tmp_path / "r", alone)
-
-
-def test_a_file_that_ends_every_worker_is_told_and_the_others_are_measured(base):
-    """Dask gives a part up after some workers; its files are then measured one by one."""
-    tasks = [Study.open(base).task(f"sub-A01_ses-base1_run-0{i}.csv") for i in (1, 2)]
-    dead = distributed.KilledWorker("part", "a worker", 3)
-
-    class Ended:
-        def result(self) -> Any:
-            raise dead
-
-    work = cluster._Work(None, "tcp://h:1", cluster.Measuring(Method()), carry=False)
-    assert work._results(Ended(), tasks) == []
-    assert list(work.waiting) == [[tasks[0]], [tasks[1]]]
-    (row,) = work._results(Ended(), tasks[:1])
-    assert (row.keep, len(row.jumps)) == (False, 1)
-    assert "every worker that measured it ended" in row.jumps[0]["error"]
-
-
-CLIENT = """
-import sys
-from pathlib import Path
-from cmjlab.study.store import batch
-from cmjlab.study.study import Study
-batch._KEEP_EVERY_FILES = 4
-def step(state):
-    print(state.done, flush=True)
-Study.open(sys.argv[1], sys.argv[2]).measure(progress=step, cluster=sys.argv[3])
-"""
-
-
-def _tasks_of(address: str) -> int:
-    with client_of(address) as client:
-        return client.run_on_scheduler(lambda dask_scheduler: len(dask_scheduler.tasks))
-
-
-def _emptied(address: str) -> bool:
-    """Return whether nothing is left with the scheduler, after a while at most."""
-    until = time.monotonic() + 10
-    while time.monotonic() < until:
-        if _tasks_of(address) == 0:
-            return True
-        time.sleep(0.1)
-    return False
-
-
-@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
-@pytest.mark.parametrize("sign", [signal.SIGKILL, signal.SIGINT])
-def test_a_client_that_is_stopped_goes_on_where_it_stood(base, alone, two, tmp_path, sign):
-    run = subprocess.Popen(
-        [sys.executable, "-c", CLIENT, str(base), str(tmp_path / "r"), two],
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    assert run.stdout is not None
-    seen = [run.stdout.readline().strip() for _ in range(9)]
-    run.send_signal(sign)
-    wrong = run.communicate(timeout=30)[1]
-    assert seen == [str(i) for i in range(1, 10)], wrong
-    assert run.returncode in (-sign, 130, 1), wrong
-    assert _emptied(two)
-    told = measured(base, tmp_path / "r", two)
-    assert len(told) <= FILES - 8
-    same(tmp_path / "r", alone)
-
-
-def test_ctrl_c_keeps_what_was_measured_and_takes_the_tasks_back(base, alone, two, tmp_path):
-    def step(state: Progress) -> None:
-        if state.done == 5:
-            raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        Study.open(base, tmp_path / "r").measure(progress=step, cluster=two)
-    assert _emptied(two)
-    told = measured(base, tmp_path / "r", two)
-    assert len(told) == FILES - 5
-    same(tmp_path / "r", alone)
-
-
-def test_a_scheduler_that_goes_away_ends_in_one_sentence(base, tmp_path, monkeypatch):
-    monkeypatch.setattr(cluster, "CONNECT_S", 1.0)
-
-    def step(state: Progress) -> None:
-        if state.done == 2:
-            made.close()
-
-    with started(1, silence_logs=50) as made:
-        address = made.scheduler_address
-        with pytest.raises(cj.StudyError, match="What was measured is kept; start scheduler"):
-            Study.open(base, tmp_path / "r").measure(progress=step, cluster=address)
-    told: list[Progress] = []
-    Study.open(base, tmp_path / "r").measure(progress=told.append)
-    assert len(told) <= FILES - 2
-
-
-def test_workers_that_all_end_are_waited_for_and_then_told(base, tmp_path, monkeypatch):
-    monkeypatch.setattr(cluster, "NOBODY_S", 2.0)
-    with started(0, silence_logs=50) as made:
-        address = made.scheduler_address
-        with bare_worker(address), client_of(address) as client:
-            client.wait_for_workers(1, timeout=30)
-            step, _ = _killer(address, after=2)
-            with pytest.raises(cj.StudyError, match="has had no worker for a while"):
-                Study.open(base, tmp_path / "r").measure(progress=step, cluster=address)
 
 
 # ---- sentences that help -----------------------------------------------------------------------
@@ -375,9 +200,33 @@ def test_a_worker_of_another_version_is_refused_and_both_are_named(
     assert not list(tmp_path.rglob("*.parquet"))
 
 
-def test_a_worker_that_joined_late_with_another_version_measures_nothing(base):
-    with pytest.raises(cj.ArgumentError, match=r"has cmjlab 0\.0\.1 \(ENGINE 1\)"):
-        cluster.done_there(cluster.Measuring(Method()), [], ("0.0.1", 1))
+class Came:
+    """What came back of a part."""
+
+    def __init__(self, value: Any) -> None:
+        self.value = value
+
+    def result(self) -> Any:
+        return self.value
+
+
+def test_a_worker_that_joined_late_with_another_version_measures_nothing(monkeypatch):
+    work = cluster._Work(None, "tcp://h:1", cluster.Measuring(Method()), carry=False)
+    monkeypatch.setattr(cluster, "measure_file", None)
+    came = cluster.done_there(work.job, [None], ("0.0.1", 1))
+    assert came == ((cj.__version__, ENGINE), "")
+    with pytest.raises(
+        cj.ArgumentError, match=r"a worker at tcp://h:1 has cmjlab 0\.0\.1 \(ENGINE 1"
+    ):
+        work._results(Came((("0.0.1", 1), "")), [])
+
+
+def test_an_error_that_nobody_foresaw_comes_back_as_text(monkeypatch):
+    work = cluster._Work(None, "tcp://h:1", cluster.Measuring(Method()), carry=False)
+    monkeypatch.setattr(cluster, "measure_file", None)
+    came = cluster.done_there(work.job, [None], (cj.__version__, ENGINE))
+    with pytest.raises(cj.StudyError, match="could not do a part .TypeError"):
+        work._results(Came(came), [])
 
 
 def test_a_single_recording_takes_no_cluster(base):

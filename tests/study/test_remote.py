@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import distributed
 import fsspec
 import pandas as pd
 import pytest
+from cluster_kit import same, started
 from study_kit import jump_bytes, make
 from typer.testing import CliRunner
 
@@ -22,7 +23,6 @@ from cmjlab.study.remote import RemoteFile
 from cmjlab.study.study import Study
 
 FILES = 12
-TABLES = ("jumps.csv", "sessions.csv", "checks.csv", "problems.csv", "jumps.parquet")
 FIRST = "sub-A01_ses-base1_run-01.csv"
 
 
@@ -43,11 +43,6 @@ def alone(base: Path) -> Path:
     study = Study.open(base, base.parent / "alone")
     write_results(study)
     return study.results
-
-
-def same(results: Path, alone: Path) -> None:
-    for name in TABLES:
-        assert (results / name).read_bytes() == (alone / name).read_bytes(), name
 
 
 def put(base: Path, url: str) -> str:
@@ -72,9 +67,7 @@ def memory(base: Path) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def two() -> Iterator[str]:
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
-    ) as made:
+    with started(2) as made:
         yield made.scheduler_address
 
 
@@ -138,6 +131,38 @@ def test_workers_that_do_not_see_the_url_get_the_bytes(memory, alone, two, tmp_p
     write_results(study)
     same(study.results, alone)
     assert len(set(read)) == FILES
+
+
+@pytest.fixture
+def s3(base: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
+    """Return the URL of a study in an object store of this computer, for processes started later."""
+    from moto.server import ThreadedMotoServer
+
+    server = ThreadedMotoServer("127.0.0.1", 0, verbose=False)
+    server.start()
+    host, port = server.get_host_and_port()
+    let_in = {"endpoint_url": f"http://{host}:{port}", "key": "invented", "secret": "invented"}
+    let_in |= {"client_kwargs": {"region_name": "eu-west-1"}}
+    monkeypatch.setenv("FSSPEC_S3", json.dumps(let_in))
+    monkeypatch.setitem(fsspec.config.conf, "s3", let_in)
+    try:
+        fsspec.filesystem("s3").mkdir("squad")
+        yield put(base, "s3://squad/block")
+    finally:
+        fsspec.filesystem("s3").clear_instance_cache()
+        server.stop()
+
+
+def test_an_object_store_is_read_by_the_workers(s3, alone, tmp_path, monkeypatch):
+    with started(2) as made, counted(monkeypatch) as read:
+        words = ["measure", s3, "--results", str(tmp_path / "r"), "--cluster"]
+        done = CliRunner().invoke(app, [*words, made.scheduler_address])
+    assert done.exit_code == 0, done.output
+    same(tmp_path / "r", alone)
+    assert len(read) <= 3
+    with counted(monkeypatch) as read:
+        Study.open(s3, tmp_path / "r").measure()
+    assert read == []
 
 
 # ---- what changes there ------------------------------------------------------------------------

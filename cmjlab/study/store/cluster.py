@@ -29,7 +29,7 @@ CONNECT_S = 5.0
 NOBODY_S = 30.0
 _LOOK_S = 1.0
 #: Files that go to a worker in one part, at most: as paths, or as bytes.
-_PART_FILES, _PART_BYTES = 20, 5
+_PART_FILES, _PART_BYTES = 50, 5
 #: Parts that wait at each thread.
 _AHEAD = 3
 #: Parts for each thread, at least, so that none works on alone at the end.
@@ -155,8 +155,14 @@ def _refuse_other_versions(client: Any, address: str) -> None:
     except Exception as problem:
         scheduler = problem
     _refuse_version("the scheduler", address, scheduler)
-    for worker, found in client.run(eval, _ASKED, on_error="return").items():
+    for worker, found in _of_each(client, eval, _ASKED).items():
         _refuse_version("the worker", worker, found)
+
+
+def _of_each(client: Any, function: Any, given: Any) -> dict[str, Any]:
+    """Return what a function says in each worker, or its error; those that just ended are left out."""
+    found: dict[str, Any] = client.run(function, given, on_error="return")
+    return {worker: said for worker, said in found.items() if not isinstance(said, OSError)}
 
 
 def _refuse_version(what: str, where: str, found: Any) -> None:
@@ -187,7 +193,7 @@ def _all_see(client: Any, tasks: Sequence[Task]) -> bool:
     """Return whether every worker sees the recordings under their path."""
     if not tasks or not _seen(tasks[0]):
         return True
-    return all(client.run(_seen, _as_path(tasks[0])).values())
+    return all(said is True for said in _of_each(client, _seen, _as_path(tasks[0])).values())
 
 
 def _as_path(task: Task) -> Task:
@@ -246,14 +252,20 @@ class Hashing:
         return []
 
 
-def done_there(job: Measuring | Hashing, tasks: Sequence[Task], own: _Own) -> list[Any]:
-    """Do a part in a worker; one that joined late may have another version."""
+def done_there(
+    job: Measuring | Hashing, tasks: Sequence[Task], own: _Own
+) -> tuple[_Own, list[Any] | str]:
+    """Do a part in a worker; returns its version and what came of it, or why nothing did.
+
+    A worker that joined late may have another version: it does nothing. Errors come back as text,
+    since not every error can travel.
+    """
     if own != _OWN:
-        raise ArgumentError(
-            f"cluster: a worker has {_named(_OWN)}, this computer has {_named(own)}; numbers of two"
-            " versions are never put together. Install the same on all of them."
-        )
-    return job.there(tasks)
+        return _OWN, ""
+    try:
+        return _OWN, job.there(tasks)
+    except Exception as problem:
+        return _OWN, f"{type(problem).__name__}: {problem}"[:300]
 
 
 def _with_bytes(task: Task) -> Task:
@@ -281,13 +293,15 @@ class _Work:
         self.client, self.address, self.job, self.carry = client, address, job, carry
         self.waiting: deque[Sequence[Task]] = deque()
         self.running: dict[Any, Sequence[Task]] = {}
+        self.suspects: deque[Task] = deque()
+        self.alone: Sequence[Task] = ()
 
     def done(self, tasks: Sequence[Task]) -> Generator[Any, None, None]:
         """Hand out all tasks, some ahead for each thread, and yield what comes back."""
         self.waiting = _parts(tasks, self._threads(), _PART_BYTES if self.carry else _PART_FILES)
         alone = 0.0
         try:
-            while self.waiting or self.running:
+            while self.waiting or self.running or self.suspects:
                 threads = self._threads()
                 self._hand_out(max(1, _AHEAD * threads))
                 ended = self._ended()
@@ -301,6 +315,9 @@ class _Work:
                 self.client.cancel(list(self.running), force=True)
 
     def _hand_out(self, most: int) -> None:
+        if self.suspects and not self.waiting and not self.running:
+            self.alone = [self.suspects.popleft()]
+            self.waiting.append(self.alone)
         while self.waiting and len(self.running) < most:
             part = self.waiting.popleft()
             sent = list(map(_with_bytes if self.carry else _as_path, part))
@@ -329,28 +346,32 @@ class _Work:
             raise self._gone("does not answer any more") from problem
 
     def _results(self, future: Any, part: Sequence[Task]) -> list[Any]:
-        """Return the results of a part; one that ends its workers is taken apart."""
+        """Return the results of a part; the files of one that ended its workers are kept for later."""
         from concurrent.futures import CancelledError
 
         from distributed import KilledWorker
 
         try:
-            results = future.result()
+            own, results = future.result()
         except KilledWorker:
-            return self._taken_apart(part)
+            return self._ended_workers(part)
         except CancelledError as problem:
             raise self._gone("does not answer any more") from problem
-        except CmjlabError:
-            raise
         except Exception as problem:
             what = f"{type(problem).__name__}: {problem}"[:300]
             raise self._gone(f"could not do a part ({what})") from problem
+        _refuse_version("a worker", self.address, own)
+        if isinstance(results, str):
+            raise self._gone(f"could not do a part ({results})")
         return list(self.job.here(part, results))
 
-    def _taken_apart(self, part: Sequence[Task]) -> list[Any]:
-        """Send the files of a part one by one; a file alone that ended its workers is told."""
-        if len(part) > 1:
-            self.waiting.extend([task] for task in part)
+    def _ended_workers(self, part: Sequence[Task]) -> list[Any]:
+        """Keep the files of a part whose workers ended; a file alone that did it again is told.
+
+        What stood in line at such a worker is blamed by Dask too, so each is tried by itself.
+        """
+        if part is not self.alone:
+            self.suspects.extend(part)
             return []
         return list(self.job.lost(part[0]))
 
