@@ -6,7 +6,7 @@ From a file to a jump
 A study
     Study, demo_study, check_study, Plan, Selection, Decision, review_jumps, Review,
     summarise_sessions, write_report, prune_store, share_study, SharedStudy,
-    audit_study, Audit
+    audit_study, Audit, JumpsDataset
 
 Numbers and words
     Result, Note, glossary, known_truth

@@ -69,6 +69,7 @@ from .stats.subgroups.subgroups import subgroup_athletes as subgroup_athletes
 from .stats.subgroups.subgroups import with_subgroups as with_subgroups
 from .stats.targets.targets import change_targets as change_targets
 from .study.check_study import check_study as check_study
+from .study.dataset.jumps_dataset import JumpsDataset as JumpsDataset
 from .study.decide.decisions import Decision as Decision
 from .study.demo.demo import demo_study as demo_study
 from .study.export import prune_store as prune_store

@@ -12,11 +12,13 @@ from cmjlab.stats.common.tables import refuse_lists
 from cmjlab.tables import ATHLETES, JUMPS, SESSIONS
 
 _HOW = ("mean", "best", "median", "best_n_mean")
-_BEST_BY = "jump_height_m"
+#: The best jumps are those of the largest value of it.
+BEST_BY = "jump_height_m"
 #: Columns that describe the person or the session; the first value is carried over.
-_CARRIED = [c.name for c in ATHLETES.columns if c.name not in ("athlete", *METRICS)]
-_CARRIED += ["role", "date"]
-_NOT_VALUES = {c.name for c in JUMPS.columns if c.name not in METRICS} | set(_CARRIED)
+CARRIED = [c.name for c in ATHLETES.columns if c.name not in ("athlete", *METRICS)]
+CARRIED += ["role", "date"]
+#: Columns that are no values to summarise.
+NOT_VALUES = {c.name for c in JUMPS.columns if c.name not in METRICS} | set(CARRIED)
 
 
 def summarise_sessions(
@@ -84,12 +86,12 @@ def summarise_sessions(
     jumps = at_one_load(table, load_kg).copy()
     jumps["athlete"] = jumps["athlete"].astype("str")
     values = _metrics(jumps)
-    if how in ("best", "best_n_mean") and _BEST_BY not in values:
-        raise StatsError(f"how={how!r} needs the column {_BEST_BY!r} to know the highest jumps.")
+    if how in ("best", "best_n_mean") and BEST_BY not in values:
+        raise StatsError(f"how={how!r} needs the column {BEST_BY!r} to know the highest jumps.")
     accepted = _accepted(jumps)
     keys = ["athlete", "session"]
     groups = jumps.groupby(keys, observed=True, sort=False)
-    out = groups[[c for c in _CARRIED if c in jumps]].first()
+    out = groups[[c for c in CARRIED if c in jumps]].first()
     recorded = groups.size()
     used = jumps[accepted]
     out["n_jumps"] = used.groupby(keys, observed=True).size().reindex(out.index, fill_value=0)
@@ -115,7 +117,7 @@ def _metrics(jumps: pd.DataFrame) -> list[str]:
         for c in jumps.columns
         if c in METRICS
         or (
-            c not in _NOT_VALUES
+            c not in NOT_VALUES
             and pd.api.types.is_numeric_dtype(jumps[c])
             and not pd.api.types.is_bool_dtype(jumps[c])
         )
@@ -134,7 +136,7 @@ def _equally_many(used: pd.DataFrame) -> pd.DataFrame:
     The best of m normal jumps lies 0.56, 0.85, 1.03, … SDs above the mean for m = 2, 3, 4, …
     (order statistics), so that a session with more jumps would win by their number.
     """
-    with_height = used[used[_BEST_BY].notna()]
+    with_height = used[used[BEST_BY].notna()]
     counts = with_height.groupby(["athlete", "session"], observed=True).size()
     fewest = counts.groupby("athlete").min()
     place = with_height.groupby(["athlete", "session"], observed=True).cumcount()
@@ -147,7 +149,7 @@ def _summary(
     """Return the values of each athlete and session from the jumps used."""
     if how in ("best", "best_n_mean"):
         n = 1 if how == "best" else best_n
-        ranked = used.sort_values(_BEST_BY, ascending=False, kind="stable", na_position="last")
+        ranked = used.sort_values(BEST_BY, ascending=False, kind="stable", na_position="last")
         used = ranked.groupby(keys, observed=True, sort=False).head(n)
     groups = used.groupby(keys, observed=True)[values]
     return groups.median() if how == "median" else groups.mean()

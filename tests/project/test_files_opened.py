@@ -17,6 +17,7 @@ AGREED = {
     "report/blocks/templates.py": "files of the package",
     "report/render/check_in_r.py": "a file of the package",
     "report/render/citations.py": "a file of the package",
+    "study/dataset/parts.py": "a file that safe_open has opened: only the columns asked for are read",
     "study/folder/create.py": "a file of the package",
     "report/notebooks/copy.py": "the licence, a file of the package",
     "report/notebooks/index.py": "notebooks that have just been run",

@@ -36,6 +36,7 @@ INNER_ROOMS = {
     "study": [
         ["shared_names", "remote"], ["folder"], ["store"], ["decide"], ["check"], ["demo"],
         ["summarise", "flow", "curves", "frozen_plan", "provenance", "weeks"],
+        ["dataset"],
         ["analyses"],
         ["own_noise"],
         ["study"],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from cmjlab.checks import number
@@ -31,7 +33,12 @@ def at_one_load(table: pd.DataFrame, load_kg: float | None = None) -> pd.DataFra
         When there are several loads, none of them is 0, and none is asked for.
     """
     loads = loads_of(table)
-    found = sorted(loads.unique())
+    return table[loads == chosen_load(loads.unique(), load_kg)]
+
+
+def chosen_load(loads: Iterable[float], load_kg: float | None = None) -> float:
+    """Return the load to analyse of all there are; see :func:`at_one_load`."""
+    found = sorted(loads)
     if load_kg is None:
         if len(found) > 1 and found[0] != 0.0:
             raise StatsError(
@@ -39,4 +46,4 @@ def at_one_load(table: pd.DataFrame, load_kg: float | None = None) -> pd.DataFra
                 " together; say which one with load_kg."
             )
         load_kg = found[0] if found else 0.0
-    return table[loads == number("load_kg", load_kg)]
+    return number("load_kg", load_kg)
