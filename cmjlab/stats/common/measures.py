@@ -144,7 +144,9 @@ def strata(table: pd.DataFrame, within: str | Sequence[str] | None) -> dict[str,
         empty = sorted(set(table.loc[table[c].isna(), "athlete"].astype(str)))
         if empty:
             raise StatsError(f"within: {c} is empty for {', '.join(empty[:5])}; fill it in.")
-    names = table[columns].astype(str).agg(", ".join, axis=1)
+    names = table[columns[0]].astype(str)
+    for c in columns[1:]:
+        names = names + ", " + table[c].astype(str)
     return {str(name): names == name for name in sorted(names.unique())}
 
 

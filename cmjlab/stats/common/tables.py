@@ -88,7 +88,7 @@ def check_table(
             f" Name the columns {', '.join(needs)} and one column per metric; one row per"
             f" {' and '.join(needs)}."
         )
-    out = table.copy()
+    out = table.copy(deep=False)  # columns are replaced, never changed
     for c in needs:
         text = out[c].astype(str).str.strip()
         empty = out[c].isna() | (text == "")

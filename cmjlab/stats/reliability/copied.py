@@ -62,15 +62,22 @@ def copied(first: Array, second: Array) -> str:
     x, y = first[both], second[both]
     if x.size < 2:
         return ""
+    same, steady = bool((x == y).all()), bool(np.ptp(y - x) <= _rounding(x, y))
+    if not same and not steady:
+        return ""
     needed = _TIES_COARSE if _coarse(x) and _coarse(y) else _TIES_FINE
     if len(np.unique(x)) < needed:
         return ""  # a measure that hardly varies ties by itself
-    if (x == y).all():
+    if same:
         return "identical_sessions" if x.size >= needed else ""
-    size = _ROUNDING * float(np.abs(np.concatenate([x, y])).max())
     # One difference sets the constant; only the others are coincidences.
-    alike = np.ptp(y - x) <= size and x.size - 1 >= needed
-    return "shifted_sessions" if alike and np.ptp(x) > size else ""
+    alike = x.size - 1 >= needed and np.ptp(x) > _rounding(x, y)
+    return "shifted_sessions" if alike else ""
+
+
+def _rounding(x: Array, y: Array) -> float:
+    """Return up to which difference two differences are one constant."""
+    return _ROUNDING * float(max(np.abs(x).max(), np.abs(y).max()))
 
 
 def _coarse(values: NDArray[np.float64]) -> bool:

@@ -8,8 +8,8 @@ and a verdict by purpose in plain words.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from cmjlab.errors import ArgumentError
 from cmjlab.later import Later
 from cmjlab.results import Note, Result
 from cmjlab.stats.common.intervals import mls_limits
-from cmjlab.stats.common.mean_squares import Array, ratio, two_way
+from cmjlab.stats.common.mean_squares import Array, MeanSquares, ratio, two_way
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import (
     check_table,
@@ -32,12 +32,12 @@ from cmjlab.stats.common.weeks import training_between
 from cmjlab.stats.reliability import points as points
 from cmjlab.stats.reliability import sentences as sentences
 from cmjlab.stats.reliability.by_level import by_level, level_rows
-from cmjlab.stats.reliability.data import Cube, cube, log_values
+from cmjlab.stats.reliability.data import Cube, blocks, cube, log_values
 from cmjlab.stats.reliability.grras import grras_points
 from cmjlab.stats.reliability.jump_components import within_session_rows
-from cmjlab.stats.reliability.missing import intra_block
+from cmjlab.stats.reliability.missing import IntraBlock, intra_block
 from cmjlab.stats.reliability.noise_check import silence_notes
-from cmjlab.stats.reliability.reasons import data_reasons, first_of, percent_reasons
+from cmjlab.stats.reliability.reasons import Why, data_reasons, first_of, percent_reasons
 from cmjlab.stats.reliability.robust import robust_row
 from cmjlab.stats.reliability.rows import (
     agreement_rows,
@@ -199,6 +199,43 @@ def _stratum(
 ) -> tuple[Rows, list[Note]]:
     """Return all rows of one set of athletes, and the notes on it."""
     rows = Rows(level=level)
+    gaps = data.k > 1 and bool(np.isnan(data.values).any())
+    parts = []
+    for part in blocks(data):
+        own = Rows(level=level)
+        parts.append(_of_metrics(own, part, group, matters, strata, gaps))
+        rows.extend(own)
+    found = _joined(parts)
+    notes = sentences.data_notes(data, found.block, found.ms, found.void)
+    noticed = found.odd + sentences.uneven_notes(data, found.block, found.robust, found.plain)
+    notes += noticed + silence_notes(int(found.block.n.max(initial=0)), data.k, noticed)
+    notes += sentences.percent_notes(data, found.why, found.sizes)
+    return rows, notes
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What the notes on some metrics are made from; arrays and lists go along the metrics."""
+
+    block: IntraBlock
+    ms: MeanSquares
+    void: Why
+    why: Why
+    sizes: Why
+    odd: list[Note]
+    robust: Array
+    plain: Array
+
+
+def _of_metrics(
+    rows: Rows,
+    data: Cube,
+    group: str | None,
+    matters: Mapping[str, float],
+    strata: Strata | None,
+    gaps: bool,
+) -> _Found:
+    """Add all rows of some metrics; ``gaps`` says whether a value of any metric is missing."""
     place = rows.at(metric=list(data.metrics), group=group)
     block, ms = intra_block(data.values), two_way(data.values)
     void, why, sizes = (
@@ -212,19 +249,34 @@ def _stratum(
     usable, size_logs = np.array([w is None for w in sizes]), log_values(data, sizes)
     cv_rows(place, intra_block(size_logs), spread(data.values, usable), first_of(void, sizes))
     level_rows(place, by_level(_levels(data, logs), part, block), block, percent)
-    icc_rows(place, data, ms, void)
+    icc_rows(place, data, ms, void, gaps=gaps)
     session_rows(place, data, logs, void, percent)
     if data.k > 1:
         session_f_row(place, ms, void)
     agreement_rows(place, data, logs, void, percent)
     wanted = [matters.get(m, np.nan) for m in data.metrics]
-    between_rows(place, ms, void, wanted, _pooled(data, strata, level) if strata else None)
-    notes = sentences.data_notes(data, block, ms, void)
+    pooled = _pooled(data, strata, rows.level) if strata else None
+    between_rows(place, ms, void, wanted, pooled)
+    odd = sentences.odd_notes(data, block, part)
     robust, plain = (_log_width(rows, s) for s in ("typical_error_robust", "typical_error"))
-    noticed = sentences.noise_notes(data, block, part, robust, plain)
-    notes += noticed + silence_notes(int(block.n.max(initial=0)), data.k, noticed)
-    notes += sentences.percent_notes(data, why, sizes)
-    return rows, notes
+    return _Found(block, ms, void, why, sizes, odd, robust, plain)
+
+
+def _joined(parts: Sequence[Any]) -> Any:
+    """Return what was found of all metrics from what was found of some at a time."""
+    first = parts[0]
+    if len(parts) == 1:
+        return first
+    out: dict[str, Any] = {}
+    for each in fields(first):
+        values = [getattr(part, each.name) for part in parts]
+        if isinstance(values[0], np.ndarray):
+            out[each.name] = np.concatenate(values)
+        elif isinstance(values[0], list):
+            out[each.name] = [x for value in values for x in value]
+        elif is_dataclass(values[0]):
+            out[each.name] = _joined(values)
+    return replace(first, **out)
 
 
 def _levels(data: Cube, logs: Array) -> Array:

@@ -90,11 +90,11 @@ def _of_mean(form: str) -> str:
     return "icc_1k" if form == "icc_1" else f"{form[:-1]}k"
 
 
-def icc_rows(place: Place, data: Cube, ms: MeanSquares, void: Why) -> None:
+def icc_rows(place: Place, data: Cube, ms: MeanSquares, void: Why, *, gaps: bool) -> None:
     """Add every ICC: published intervals first, then ours under another kind of interval.
 
     Of the intervals of ICC(A,1) the one for these sessions leads where it exists: the published
-    one is too narrow when sessions differ.
+    one is too narrow when sessions differ. With ``gaps`` the ICC from all values stands beside.
     """
     point = icc.agreement_point(ms)
     limits = {
@@ -112,7 +112,7 @@ def icc_rows(place: Place, data: Cube, ms: MeanSquares, void: Why) -> None:
             leads = ours[key] & (kind == FIXED)
             _icc(place, key, *found[kind], void=few, n=ms.n, estimator="mean_squares",
                  interval_kind=kind, leads=leads)  # fmt: skip
-    if np.isnan(data.values).any() and data.k > 1:
+    if gaps:
         _gaps(place, data, ms, void)
 
 

@@ -168,18 +168,9 @@ def _note(code: str, metrics: list[str], **values: Any) -> Note:
     return Note(code, {"metrics": metrics, **one, **values})
 
 
-def noise_notes(
-    data: Cube, block: IntraBlock, part: Shares, robust: Array, plain: Array
-) -> list[Note]:
-    """Return notes on athletes whose noise stands out, and on noise that is not normal.
-
-    Parameters
-    ----------
-    robust, plain : arrays, shape (n_metrics,)
-        Width of the two intervals of the typical error on the log scale.
-    """
+def odd_notes(data: Cube, block: IntraBlock, part: Shares) -> list[Note]:
+    """Return notes on athletes whose noise stands out."""
     notes = []
-    uneven = []
     odd = part.stands_out(ODD_ONE)
     for i, metric in enumerate(data.metrics):
         for a in np.flatnonzero(odd[i]):
@@ -190,11 +181,20 @@ def noise_notes(
                 "error_without": float(part.without[i, a]),
             }
             notes.append(Note("one_athlete_noise", values))
-        if np.isfinite(robust[i]) and robust[i] > UNEVEN * plain[i] and block.n[i] >= 8:
-            uneven.append(metric)
-    if uneven:
-        notes.append(_note("uneven_noise", uneven))
     return notes
+
+
+def uneven_notes(data: Cube, block: IntraBlock, robust: Array, plain: Array) -> list[Note]:
+    """Return a note on noise that is not normal.
+
+    Parameters
+    ----------
+    robust, plain : arrays, shape (n_metrics,)
+        Width of the two intervals of the typical error on the log scale.
+    """
+    wide = np.isfinite(robust) & (robust > UNEVEN * plain) & (block.n >= 8)
+    uneven = [m for m, w in zip(data.metrics, wide, strict=True) if w]
+    return [_note("uneven_noise", uneven)] if uneven else []
 
 
 def percent_notes(

@@ -10,7 +10,13 @@ from cmjlab.stats.common.components import crossed_mean_squares, crossed_reml
 from cmjlab.stats.common.intervals import f_quantile
 from cmjlab.stats.common.mean_squares import two_way
 from cmjlab.stats.reliability import icc as icc
-from cmjlab.stats.reliability.missing import between, consistency_missing, intra_block, pivot
+from cmjlab.stats.reliability.missing import (
+    between,
+    consistency_missing,
+    intra_block,
+    pivot,
+    together,
+)
 
 
 def gaps(seed, n=9, k=3, share=0.2):
@@ -185,3 +191,21 @@ def test_balanced_reml_equals_mean_squares_or_sits_at_zero():
     at = reml_criterion(noise, reml.athletes, reml.sessions, reml.remainder)
     for a, c, s in ((1e-3, 0, 1), (0, 1e-3, 1), (0, 0, 1.001), (0, 0, 0.999)):
         assert reml_criterion(noise, reml.athletes + a, reml.sessions + c, reml.remainder * s) > at
+
+
+@pytest.mark.parametrize("rho", [-0.2, 0.0, 0.4, 0.95])
+def test_athletes_with_the_same_gaps_may_be_put_together(rho):
+    values = np.stack([gaps(seed, n=600, k=4) for seed in (31, 32, 33)])
+    values[1, :, 2] = np.nan
+    alone = between(values)
+    crowd = together(alone, np.isfinite(values))
+    assert crowd.means.shape[1] <= 16
+    np.testing.assert_array_equal(crowd.sizes.sum(axis=1), 600)
+    rhos = np.full(3, rho)
+    np.testing.assert_allclose(pivot(crowd, rhos), pivot(alone, rhos), rtol=1e-11)
+
+
+def test_few_athletes_stay_alone():
+    values = np.stack([gaps(34, n=30)])
+    data = between(values)
+    assert together(data, np.isfinite(values)) is data
