@@ -16,6 +16,7 @@ estimated R in it is too sure of the far side in squads of 12 to 20 (67 % right 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ Array = NDArray[np.float64]
 
 #: Draws of the squad behind a probability; Monte Carlo error below 0.01.
 DRAWS = 4000
+#: True values that are drawn in one go (64 MB), and at a time where they are more.
+_VALUES_AT_ONCE, _VALUES_OF_SLICE = 8_000_000, 500_000
 #: Start of the random stream: the same table always gives the same numbers.
 SEED = 311
 
@@ -67,6 +70,39 @@ def squad_draws(
     errors : array, shape (size, p, p)
         Cholesky factor of the error covariance.
     """
+    drawn = _draw_spreads(values, noise, rng, size)
+    return _true_values(values, drawn, slice(None), rng), drawn.errors
+
+
+def squad_draws_in_slices(
+    values: Array, noise: Noise, rng: np.random.Generator, size: int = DRAWS
+) -> Iterator[Array]:
+    """Yield the true values of :func:`squad_draws` some draws at a time, the same ones.
+
+    All draws of 50,000 athletes would fill the memory; those of any usual squad are one slice.
+    """
+    drawn = _draw_spreads(values, noise, rng, size)
+    whole = size * values.size <= _VALUES_AT_ONCE
+    each = size if whole else max(1, _VALUES_OF_SLICE // values.size)
+    for start in range(0, size, each):
+        yield _true_values(values, drawn, slice(start, min(start + each, size)), rng)
+
+
+@dataclass(frozen=True)
+class _Spreads:
+    """What each draw takes for the squad's mean and spread, and for the size of the error.
+
+    ``keep`` is the true part along each of the ``axes``; first axis of all arrays: draws.
+    """
+
+    spread: Array
+    mean: Array
+    errors: Array
+    axes: Array
+    keep: Array
+
+
+def _draw_spreads(values: Array, noise: Noise, rng: np.random.Generator, size: int) -> _Spreads:
     n, p = values.shape
     spread = _covariance_roots(values, rng, size)
     mean = values.mean(axis=0) + (spread @ rng.standard_normal((size, p, 1)))[..., 0] / np.sqrt(n)
@@ -78,12 +114,30 @@ def squad_draws(
     errors = scale[:, :, None] * np.linalg.cholesky(_positive(noise.correlation))
     white = np.linalg.solve(spread, errors)
     share, axes = np.linalg.eigh(white @ np.swapaxes(white, 1, 2))
-    keep = np.clip(1.0 - share, 0.0, 1.0)[:, None, :]  # true part along each axis
-    turned = np.linalg.solve(spread, np.swapaxes(values - mean[:, None, :], 1, 2))
-    turned = np.swapaxes(turned, 1, 2) @ axes
-    drawn = keep * turned + np.sqrt(keep * (1 - keep)) * rng.standard_normal((size, n, p))
-    true = mean[:, None, :] + drawn @ np.swapaxes(spread @ axes, 1, 2)
-    return true, errors
+    return _Spreads(spread, mean, errors, axes, np.clip(1.0 - share, 0.0, 1.0)[:, None, :])
+
+
+def _true_values(values: Array, drawn: _Spreads, at: slice, rng: np.random.Generator) -> Array:
+    """Return the true values of some draws, shape (n_draws, n, p)."""
+    spread, mean, axes, keep = (x[at] for x in (drawn.spread, drawn.mean, drawn.axes, drawn.keep))
+    turned = _by_matrix(_solved(spread, values - mean[:, None, :]), axes)
+    noise = rng.standard_normal((len(mean), *values.shape))
+    noise *= np.sqrt(keep * (1 - keep))
+    turned *= keep
+    turned += noise
+    return np.asarray(mean[:, None, :] + _by_matrix(turned, np.swapaxes(spread @ axes, 1, 2)))
+
+
+def _solved(spread: Array, values: Array) -> Array:
+    """Return values by the inverse of a root; of one metric a product, as :func:`_by_matrix`."""
+    if spread.shape[-1] == 1:
+        return np.asarray(values * (1 / spread))
+    return np.asarray(np.swapaxes(np.linalg.solve(spread, np.swapaxes(values, 1, 2)), 1, 2))
+
+
+def _by_matrix(values: Array, matrix: Array) -> Array:
+    """Return values @ matrix; of one metric a product, which is many times as fast."""
+    return np.asarray(values * matrix if matrix.shape[-1] == 1 else values @ matrix)
 
 
 def _covariance_roots(values: Array, rng: np.random.Generator, size: int) -> Array:

@@ -18,9 +18,15 @@ from cmjlab.stats.common.measures import STRENGTH, explanations, strata
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite
 from cmjlab.stats.subgroups.certainty import FEWEST
-from cmjlab.stats.subgroups.draws import SEED, squad_draws
+from cmjlab.stats.subgroups.draws import DRAWS, SEED, Noise, squad_draws_in_slices
 from cmjlab.stats.subgroups.noise import FoundNoise, check_session, find_noise
-from cmjlab.stats.subgroups.standing import InReference, checked_reference, in_reference, percentile
+from cmjlab.stats.subgroups.standing import (
+    InReference,
+    checked_reference,
+    percentiles,
+    places_in_reference,
+)
+from cmjlab.stats.subgroups.tails import Tails
 
 Array = NDArray[np.float64]
 #: What a squad is looked at with when nothing else is asked for, where the table has it.
@@ -155,7 +161,7 @@ def _add(
     """Add the rows of one metric in one stratum; return the points."""
     values, athletes = part.values, list(part.rows["athlete"].astype(str))
     n = int(np.isfinite(values).sum())
-    place = np.array([percentile(part.rows[part.metric], v) for v in values])
+    place = percentiles(values)
     here = rows.at(
         metric=part.metric, athlete=athletes, session=part.session, group=part.stratum, n=n
     )
@@ -166,7 +172,7 @@ def _add(
         "percentile_likely", likely[0], limits=(likely[1], likely[2]), reason=reasons,
         estimator="posterior_mean", interval_kind="quantiles_of_draws",
     )  # fmt: skip
-    found = [in_reference(reference, part.metric, row) for row in part.rows.to_dict("records")]
+    found = places_in_reference(reference, part.metric, part.rows)
     if reference is not None:
         here.add("reference_percentile", [f.percentile for f in found],
                  reason=[f.reason for f in found], remark=[f.remark for f in found])  # fmt: skip
@@ -185,12 +191,31 @@ def _likely(part: _Part, noise: FoundNoise, level: float) -> tuple[Array, Reason
         return out, Reason("few_with_every_value", {"n": n, "needed": FEWEST})
     if is_constant(values[there]):
         return out, Reason("values_all_equal")
-    true = squad_draws(values[there][:, None], known, np.random.default_rng(SEED))[0][..., 0]
-    rank = true.argsort(axis=1).argsort(axis=1)  # draws have no ties
-    places = 100 * (rank + 0.5) / n
-    low, high = np.quantile(places, [0.5 - level / 2, 0.5 + level / 2], axis=0)
-    out[:, there] = [places.mean(axis=0), low, high]
+    out[:, there] = _places_of_draws(values[there], known, level)
     return out, None
+
+
+def _places_of_draws(values: Array, noise: Noise, level: float) -> Array:
+    """Return mean, low and high of the percentile of each athlete's true value in the draws."""
+    n, tail = len(values), 0.5 - level / 2
+    slices = squad_draws_in_slices(values[:, None], noise, np.random.default_rng(SEED))
+    tails, total = Tails(n, tail, DRAWS), np.zeros(n, dtype=np.int64)
+    for true in slices:
+        rank = _ranks(true[..., 0])
+        if len(rank) == DRAWS:
+            places = 100 * (rank + 0.5) / n
+            return np.array([places.mean(axis=0), *np.quantile(places, [tail, 1 - tail], axis=0)])
+        total += rank.sum(axis=0, dtype=np.int64)
+        tails.add(rank)
+    return np.asarray(100 * (np.array([total / DRAWS, *tails.quantiles()]) + 0.5) / n)
+
+
+def _ranks(values: Array) -> NDArray[np.int32]:
+    """Return the rank of every value in its row, from 0; draws have no ties."""
+    rank = np.empty(values.shape, dtype=np.int32)
+    at = np.arange(values.shape[1], dtype=np.int32)[None, :]
+    np.put_along_axis(rank, values.argsort(axis=1), at, axis=1)
+    return rank
 
 
 def _points(

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import special
 
 from cmjlab import checks
@@ -25,6 +26,8 @@ from cmjlab.stats.common.measures import explanations, strata
 from cmjlab.stats.common.rows import Place, Rows
 from cmjlab.stats.common.tables import check_table, metric_names, refuse_infinite, refuse_no_table
 from cmjlab.stats.subgroups.noise import check_session
+
+Array = NDArray[np.float64]
 
 #: Columns of the points.
 _COLUMNS = [
@@ -141,10 +144,10 @@ def _add_percentiles(
     stratum, session = where
     values = part[metric].to_numpy(dtype=float, na_value=np.nan)
     athletes, n = list(part["athlete"].astype(str)), int(np.isfinite(values).sum())
-    squad = [percentile(part[metric], v) for v in values]
+    squad = percentiles(values)
     here = rows.at(metric=metric, athlete=athletes, session=session)
     here.at(group=stratum, n=n).add("squad_percentile", squad, reason=Reason("no_value_here"))
-    places = [in_reference(reference, metric, row) for row in part.to_dict("records")]
+    places = places_in_reference(reference, metric, part)
     if reference is not None:
         here.add(
             "reference_percentile",
@@ -177,13 +180,13 @@ def _add_spread(place: Place, column: pd.Series) -> None:
     here.add("squad_sd", sd, limits=limits, df=n - 1, interval_kind="chi_square")
 
 
-def percentile(squad: pd.Series, value: float) -> float:
-    """Return 100 (mean rank - 0.5) / n of a value in its squad."""
-    known = squad.dropna().to_numpy(dtype=float)
-    if not np.isfinite(value) or not len(known):
-        return float("nan")
-    rank = (known < value).sum() + ((known == value).sum() + 1) / 2
-    return float(100 * (rank - 0.5) / len(known))
+def percentiles(values: Array) -> Array:
+    """Return 100 (mean rank - 0.5) / n of every value in its squad; nan where there is none."""
+    known = np.sort(values[np.isfinite(values)])
+    below, up_to = (np.searchsorted(known, values, side=side) for side in ("left", "right"))
+    rank = below + (up_to - below + 1) / 2
+    place = 100 * (rank - 0.5) / max(len(known), 1)
+    return np.asarray(np.where(np.isfinite(values), place, np.nan))
 
 
 def checked_reference(reference: pd.DataFrame, metrics: Sequence[str]) -> pd.DataFrame:
@@ -230,10 +233,18 @@ def _quantiles(row: dict[Any, Any]) -> list[tuple[float, float]]:
     return sorted(found)
 
 
-def in_reference(reference: pd.DataFrame | None, metric: str, row: dict[Any, Any]) -> InReference:
-    """Return where one athlete stands in the reference."""
+def places_in_reference(
+    reference: pd.DataFrame | None, metric: str, rows: pd.DataFrame
+) -> list[InReference]:
+    """Return where every athlete of some rows stands in the reference."""
     if reference is None:
-        return InReference()
+        return [InReference()] * len(rows)
+    needed = [c for c in dict.fromkeys((metric, *_PLACES)) if c in rows]
+    return [in_reference(reference, metric, row) for row in rows[needed].to_dict("records")]
+
+
+def in_reference(reference: pd.DataFrame, metric: str, row: dict[Any, Any]) -> InReference:
+    """Return where one athlete stands in the reference."""
     fitting = [
         r
         for r in reference[reference["metric"] == metric].to_dict("records")
