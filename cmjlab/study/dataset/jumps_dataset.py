@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
 from os import PathLike
 from pathlib import Path
 
@@ -25,7 +24,6 @@ _KEYS = ("athlete", "session")
 _DECIDE = (*_KEYS, "accepted", "load_kg")
 
 
-@dataclass(frozen=True)
 class JumpsDataset:
     """A Parquet data set of jumps, each athlete's side by side, that is read a part at a time.
 
@@ -49,17 +47,22 @@ class JumpsDataset:
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     jumps = cj.JumpsDataset.write([study.measure()], folder)
     ...     sessions = jumps.sessions_table()
-    >>> jumps.n_jumps == len(study.measure())
+    ...     again = cj.JumpsDataset.open(folder)
+    >>> jumps.n_jumps == again.n_jumps == len(study.measure())
     True
     >>> cj.reliability(sessions, "jump_height_m").kind
     'reliability'
     """
 
-    folder: Path
-    columns: tuple[str, ...]
-    n_jumps: int
-    _parts: tuple[Part, ...] = field(repr=False)
-    _kinds: dict[str, Kind] = field(repr=False)
+    def __init__(self, folder: Path, parts: Sequence[Part], kinds: dict[str, Kind], n_jumps: int):
+        self.folder = folder
+        self.columns = tuple(kinds)
+        self.n_jumps = n_jumps
+        self._parts = tuple(parts)
+        self._kinds = kinds
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}({self.folder.name!r}, n_jumps={self.n_jumps})"
 
     @classmethod
     def write(
@@ -110,9 +113,7 @@ class JumpsDataset:
         """
         parts = find_parts(Path(folder))
         found = [kinds_of(part) for part in parts]
-        kinds = found[0][0]
-        jumps = sum(rows for _, rows in found)
-        return cls(Path(folder), tuple(kinds), jumps, tuple(parts), kinds)
+        return cls(Path(folder), parts, found[0][0], sum(rows for _, rows in found))
 
     def batches(self, metrics: str | Sequence[str] | None = None) -> Iterator[pd.DataFrame]:
         """Yield the jumps part by part, every athlete whole.

@@ -3,7 +3,9 @@
 Every athlete belongs to one of 256 buckets, by a checksum of the id alone; a file holds all jumps
 of some buckets in a row, sorted by athlete, and its name says which. So one file always holds
 whole athletes, one athlete is found without looking for it, and a file that is missing, or came
-from elsewhere, leaves a gap or an overlap in the numbers.
+from elsewhere, leaves a gap or an overlap in the numbers. The name carries a checksum of the file's
+end, which says where everything lies, and every page of values one of its own: a changed byte is
+found when it is read, without reading the rest.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 import pandas as pd
@@ -32,16 +34,19 @@ from cmjlab.study.dataset.columns import ROW, Kind, from_metadata
 BUCKETS = 256
 #: Jumps in a group of rows: few enough that the jumps of one athlete are read quickly.
 _ROWS_IN_GROUP = 4096
-_NAME = re.compile(r"athletes-(\d{3})-(\d{3})\.parquet")
+#: Bytes of length and mark at the end of a Parquet file.
+_MARK = 8
+_NAME = re.compile(r"athletes-(\d{3})-(\d{3})-([0-9a-f]{8})\.parquet")
 
 
 @dataclass(frozen=True)
 class Part:
-    """One file, and the first and last bucket of athletes in it."""
+    """One file, the first and last bucket of athletes in it, and the checksum of its end."""
 
     path: Path
     first: int
     last: int
+    checksum: str
 
 
 def bucket_of(athlete: str) -> int:
@@ -68,7 +73,7 @@ def find_parts(folder: Path) -> list[Part]:
         name = _NAME.fullmatch(path.name)
         if name is None:
             raise StudyError(f"{folder.name}: {path.name} is no part of a data set; remove it.")
-        parts.append(Part(path, int(name[1]), int(name[2])))
+        parts.append(Part(path, int(name[1]), int(name[2]), name[3]))
     if not parts:
         raise StudyError(
             f"{folder.name}: no data set of jumps is there; JumpsDataset.write makes one."
@@ -97,8 +102,19 @@ def write_part(table: Any, folder: Path, first: int, last: int) -> None:
         table, buffer, row_group_size=_ROWS_IN_GROUP, compression="zstd", use_dictionary=others,
         use_byte_stream_split=reals, write_page_checksum=True,
     )  # fmt: skip
-    name = f"athletes-{first:03d}-{last:03d}.parquet"
+    name = f"athletes-{first:03d}-{last:03d}-{_checksum_of_end(buffer)}.parquet"
     atomic_write(folder / name, buffer.getvalue())
+
+
+def _checksum_of_end(file: BinaryIO) -> str:
+    """Return the checksum of the footer of a Parquet file: its length stands before the last mark."""
+    size = file.seek(0, os.SEEK_END)
+    file.seek(max(size - _MARK, 0))
+    length = int.from_bytes(file.read(4), "little") + _MARK
+    if length > size:
+        raise ValueError("it ends too early")
+    file.seek(size - length)
+    return f"{zlib.crc32(file.read(length)):08x}"
 
 
 @contextmanager
@@ -115,6 +131,8 @@ def opened(part: Part) -> Iterator[Any]:
 
     try:
         with open_file(part.path) as handle:
+            if _checksum_of_end(handle) != part.checksum:
+                raise ValueError("its bytes are not those that were written")
             file = pq.ParquetFile(handle, page_checksum_verification=True)
             said = file.metadata
             unpacked = sum(said.row_group(i).total_byte_size for i in range(said.num_row_groups))

@@ -8,6 +8,7 @@ sorted by athlete and written. Within an athlete the jumps keep the order in whi
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import shutil
 from collections.abc import Iterable, Iterator, Mapping
@@ -19,7 +20,7 @@ import pandas as pd
 
 from cmjlab.errors import StatsError, StudyError
 from cmjlab.files.abandoned import FOLDER, remove_abandoned, unfinished
-from cmjlab.files.atomic_write import atomic_write
+from cmjlab.files.atomic_write import REMEDIES, atomic_write
 from cmjlab.safe_open import open_file
 from cmjlab.study.dataset.columns import ROW, Columns, one_schema
 from cmjlab.study.dataset.parts import BUCKETS, buckets_of, write_part
@@ -39,11 +40,12 @@ def write_dataset(tables: pd.DataFrame | Iterable[pd.DataFrame], folder: Path) -
             f"{folder.name}: holds something already; a new or empty folder is needed. Name another"
             " folder."
         )
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    remove_abandoned(folder.parent, FOLDER)
     place = unfinished(folder, FOLDER)
-    try:
+    with _telling(folder):
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        remove_abandoned(folder.parent, FOLDER)
         place.mkdir()
+    try:
         pieces = _Pieces(place / "pieces")
         columns = Columns()
         for table in [tables] if isinstance(tables, pd.DataFrame) else tables:
@@ -55,13 +57,25 @@ def write_dataset(tables: pd.DataFrame | Iterable[pd.DataFrame], folder: Path) -
         schema = one_schema(pieces.schemas, kinds)
         for first, last in _ranges(pieces.counts):
             write_part(_sorted(pieces, range(first, last + 1), schema), place, first, last)
-        shutil.rmtree(pieces.folder)
-        if folder.is_dir():
-            folder.rmdir()
-        os.replace(place, folder)
+        with _telling(folder):
+            shutil.rmtree(pieces.folder)
+            if folder.is_dir():
+                folder.rmdir()
+            os.replace(place, folder)
     finally:
-        with contextlib.suppress(OSError):
-            shutil.rmtree(place, ignore_errors=True)
+        shutil.rmtree(place, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def _telling(folder: Path) -> Iterator[None]:
+    """Tell what the system says about a folder with what to do."""
+    try:
+        yield
+    except OSError as error:
+        remedy = REMEDIES.get(error.errno or 0, REMEDIES[errno.ENOENT])
+        raise StudyError(
+            f"{folder.name}: cannot be written ({error.strerror or error}). {remedy}"
+        ) from error
 
 
 class _Pieces:
