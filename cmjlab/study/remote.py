@@ -83,9 +83,9 @@ def _unreadable(url: str, problem: Exception) -> OSError:
 
 def _system(url: str) -> tuple[Any, str]:
     """Return the file system of a URL and the path in it."""
-    core = optional("fsspec.core", extra="cluster", purpose="a study at a URL needs")
+    fsspec = optional("fsspec", extra="cluster", purpose="a study at a URL needs")
     try:
-        system, path = core.url_to_fs(url)
+        system, path = fsspec.core.url_to_fs(url)
     except (ImportError, ValueError) as problem:
         raise ArgumentError(
             f"{url}: this kind of URL cannot be opened ({problem}). Install what it needs with pip"

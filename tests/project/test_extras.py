@@ -110,6 +110,10 @@ def _cluster(place) -> object:
     return cj.Study.open(cj.demo_study(mini=True), place).measure(cluster="tcp://127.0.0.1:1")
 
 
+def _remote(place) -> object:
+    return cj.Study.open("memory://squad/block", place)
+
+
 def _opinion(place) -> object:
     from cmjlab.stats.reliability.second_opinion import icc_second_opinion
 
@@ -132,6 +136,7 @@ def _opinion(place) -> object:
         ("docx", "docx", _word),
         ("dask", "cluster", _cluster),
         ("distributed", "cluster", _cluster),
+        ("fsspec", "cluster", _remote),
     ],
 )
 def test_a_missing_library_is_named_with_the_command(
