@@ -118,6 +118,7 @@ AGREED = {
     "report/notebooks/run.py": "a temporary file for one kernel",
     "report/render/pdf.py": "the page with its contents filled in, in a temporary folder",
     "share/share.py": "the folder of a copy gets its name when all of it is there",
+    "study/dataset/write.py": "a data set gets its name when all of its parts are there",
     "cli/say.py": "nothing is written: output whose reader has gone",
 }
 WRITERS = {"write_text", "write_bytes", "copy2", "copyfile", "savefig", "to_csv", "to_parquet"}

@@ -69,10 +69,8 @@ def usual(demo):
 @pytest.mark.parametrize(
     ("number", "name"),
     [
-        # A whole report is gathered for each parameter of 06: one of them in every run is enough.
-        pytest.param(
-            number, name, marks=pytest.mark.slow if (number == "06" and name != "metric") else ()
-        )
+        # A whole report is gathered for each parameter of 06; other tests gather it often enough.
+        pytest.param(number, name, marks=pytest.mark.slow if number == "06" else ())
         for number, name in DECLARED
     ],
 )
