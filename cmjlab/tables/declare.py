@@ -124,7 +124,11 @@ class Table:
             elif kinds[c.name] != kind:
                 made[c.name] = frame[c.name].astype(kind)
         names = self.names
-        return frame.assign(**made)[[*names, *(n for n in frame.columns if n not in names)]].copy()
+        order = [*names, *(n for n in frame.columns if n not in names)]
+        if made:
+            kept = [n for n in order if n not in made]
+            frame = pd.concat([frame[kept], pd.DataFrame(made, index=frame.index)], axis=1)
+        return frame[order].copy()
 
     def frictionless(self, frame: pd.DataFrame | None = None) -> dict[str, Any]:
         """Return the Frictionless Table Schema of this table as plain data.

@@ -35,7 +35,8 @@ def join_recordings(rows: pd.DataFrame, files: pd.DataFrame) -> pd.DataFrame:
         rows, found = rows[found >= 0], found[found >= 0]
     columns = ["athlete", "session", "trial", "date", "load_kg"]
     of_files = files[columns].iloc[found].set_axis(pd.RangeIndex(len(found)))
-    out = pd.concat([rows.reset_index(drop=True), of_files], axis=1)
+    # In one piece: what comes in pieces makes pandas 3.0 warn when a column is added.
+    out = pd.concat([rows.reset_index(drop=True), of_files], axis=1).copy()
     both = out["body_mass_kg"] + out["load_kg"]
     return out.assign(system_mass_kg=both.where(out["load_kg"] > 0.0))
 
