@@ -21,6 +21,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from scipy.linalg.lapack import dpotrf, dtrtri
 
 from cmjlab.jump.signal import FloatArray, Signal
 from cmjlab.jump.weighing import Weighing
@@ -149,9 +150,11 @@ def _weights(curves: _Curves, means: FloatArray, noise: FloatArray, fits: int) -
     """
     bins = means.shape[0]
     shapes = curves.values[:, :fits, -bins:].reshape(-1, bins)
-    weighed = shapes @ np.linalg.inv(noise)  # its diagonal keeps it far from singular
-    square = np.einsum("ij,ij->i", weighed, shapes)
-    cross = np.maximum(weighed @ means, 0.0)
+    root, _ = dpotrf(noise, lower=1, clean=1)  # its diagonal keeps it positive definite
+    inverse, _ = dtrtri(root, lower=1)
+    white = shapes @ inverse.T
+    square = np.einsum("ij,ij->i", white, white)
+    cross = np.maximum(white @ (inverse @ means), 0.0)
     fit = 0.5 * (cross * cross / square - np.log(square)).reshape(len(POWERS), -1)
     fit += curves.likely[:, :fits]
     fit -= fit.max()
