@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -11,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import distributed
-from places import ROOT
+from places import child_env
 from study_kit import jump_bytes, make
 
 from cmjlab.study.export import write_results
@@ -21,8 +20,8 @@ from cmjlab.study.study import Study
 FILES = 24
 #: Written by a run for people; where they were measured must not show in any of them.
 TABLES = ("jumps.csv", "sessions.csv", "checks.csv", "problems.csv", "jumps.parquet")
-#: A child process finds the package of this tree.
-ENV = os.environ | {"PYTHONPATH": str(ROOT)}
+#: Of scheduler and workers that a test starts by their own commands.
+ENV = child_env()
 
 
 @contextlib.contextmanager

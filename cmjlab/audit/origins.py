@@ -64,7 +64,7 @@ def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
     if not isinstance(then, dict):
         return [Finding("differs", "provenance_damaged", {"file": path.name})]
     now = json.loads(json.dumps(provenance_of(study, jumps), default=str))
-    found = [*_page(folder, then.get("page")), *_written(folder, then.get("written"))]
+    found = [*pages_compared(folder, then.get("pages")), *_written(folder, then.get("written"))]
     found += [*_files("recordings", then, now), *_files("tables", then, now)]
     changed = [name for name in _CHOICES if then.get(name) != now.get(name)]
     found.append(
@@ -75,17 +75,20 @@ def origins(study: Study, folder: Path, jumps: pd.DataFrame) -> list[Finding]:
     return found
 
 
-def _page(folder: Path, told: Any) -> list[Finding]:
-    """Compare the page with its checksum: somebody may have edited a number in the text."""
-    if not isinstance(told, dict) or not {"file", "sha256"} <= set(told):
+def pages_compared(folder: Path, told: Any) -> list[Finding]:
+    """Compare each page with its checksum: somebody may have edited a number in the text."""
+    if not isinstance(told, dict) or not told:
         return [Finding("unchecked", "page_unknown")]
-    name = Path(str(told["file"])).name
-    page = folder.parent / name
+    return [_page(folder.parent / Path(name).name, sha256) for name, sha256 in told.items()]
+
+
+def _page(page: Path, sha256: Any) -> Finding:
+    values = {"page": page.name}
     if not page.is_file():
-        return [Finding("unchecked", "page_gone", {"page": name})]
-    if file_sha256(page) != told["sha256"]:
-        return [Finding("differs", "page_changed", {"page": name})]
-    return [Finding("follows", "page_same", {"page": name})]
+        return Finding("unchecked", "page_gone", values)
+    if file_sha256(page) != sha256:
+        return Finding("differs", "page_changed", values)
+    return Finding("follows", "page_same", values)
 
 
 def _written(folder: Path, told: Any) -> list[Finding]:
@@ -93,7 +96,7 @@ def _written(folder: Path, told: Any) -> list[Finding]:
     if not isinstance(told, list):
         return [Finding("unchecked", "tables_unlisted")]
     there = {path.stem for path in folder.glob("*.csv") if path.is_file()}
-    gone = [f"{stem}.csv" for stem in map(str, told) if str(stem) not in there]
+    gone = [f"{stem}.csv" for stem in map(str, told) if stem not in there]
     return (
         [Finding("differs", "table_gone", {"n": len(gone), "names": listed(gone)})] if gone else []
     )

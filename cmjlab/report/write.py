@@ -6,7 +6,7 @@ import json
 import os
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -113,17 +113,18 @@ def write_data(data: ReportData, out: Path) -> Path:
 
 
 def _write(data: ReportData, target: Path) -> None:
+    pages = [target]
     if target.suffix.lower() == ".docx":
         write_docx(data, target)
     elif target.suffix.lower() == ".pdf":
-        page = target.with_suffix(".html")
-        atomic_write(page, render_html(data))
-        write_pdf(page, target)
+        pages = [target.with_suffix(".html"), target]
+        atomic_write(pages[0], render_html(data))
+        write_pdf(*pages)
     else:
         atomic_write(target, render_html(data))
     folder = files_of(target)
     _remove_former(folder, data)
-    write_tables(data, folder, page=target)
+    write_tables(data, folder, pages=pages)
     write_companion_files(data, folder)
 
 
@@ -138,11 +139,10 @@ def _remove_former(folder: Path, data: ReportData) -> None:
             path.unlink(missing_ok=True)
 
 
-def write_tables(data: ReportData, folder: Path, *, page: Path | None = None) -> list[Path]:
+def write_tables(data: ReportData, folder: Path, *, pages: Sequence[Path] = ()) -> list[Path]:
     """Write every table of the report as CSV with full precision, and provenance.json.
 
-    That names the tables that were written, and the page with its SHA-256.
-
+    That names the tables that were written, and each page with its SHA-256.
 
     No cell runs anything in a spreadsheet: a text that would gets an apostrophe in front, which
     :func:`cmjlab.files.table.read_table` takes away again.
@@ -155,8 +155,7 @@ def write_tables(data: ReportData, folder: Path, *, page: Path | None = None) ->
     if data.provenance:
         path = file_in(folder, PROVENANCE)
         told: dict[str, Any] = {**data.provenance, "written": sorted(data.tables)}
-        if page is not None:
-            told["page"] = {"file": page.name, "sha256": file_sha256(page)}
+        told["pages"] = {page.name: file_sha256(page) for page in pages}
         atomic_write(path, json.dumps(told, indent=2, ensure_ascii=False, default=str))
         written.append(path)
     return written

@@ -17,6 +17,7 @@ import pandas as pd
 from cmjlab.errors import StudyError
 from cmjlab.files.abandoned import FOLDER, remove_abandoned, unfinished
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.files.new_folder import put_in_place, refuse_taken
 from cmjlab.files.table import write_table
 from cmjlab.results import Sentence
 from cmjlab.safe_names import file_in, inside
@@ -158,7 +159,7 @@ def share_study(
         refuse_private(part, frames, private_words(opened, choice), private_days(opened))
         roster = tables["athletes.csv"][1] if "athletes.csv" in tables else ATHLETES.empty()
         told = _told(work, target, secret, roster)
-        _put_in_place(part, target, secret, _key_file(work))
+        _give_name(part, target, secret, _key_file(work))
     finally:
         shutil.rmtree(part, ignore_errors=True)
         for folder in parents:  # those that were made for the copy, when there is none
@@ -180,11 +181,7 @@ def _made(folder: Path) -> list[Path]:
 
 def _places(study: Study, target: Path, key: str | Path | None) -> Path:
     """Return where the key goes; stop when a place is taken or the key would be given away."""
-    if target.exists() and (not target.is_dir() or any(target.iterdir())):
-        raise StudyError(
-            f"{target.name}: holds something already; a new or empty folder is needed. Name another"
-            " folder."
-        )
+    refuse_taken(target)
     home = study.folder.resolve()
     if inside(target, home) or inside(home, target):
         raise StudyError(
@@ -275,16 +272,14 @@ def _key_file(work: Rewriting) -> pd.DataFrame:
     return key_rows(work.found, more)
 
 
-def _put_in_place(part: Path, target: Path, secret: Path, rows: pd.DataFrame) -> None:
+def _give_name(part: Path, target: Path, secret: Path, rows: pd.DataFrame) -> None:
     """Write the key, then give the copy its name: there is never a copy without its key."""
     _at_one_time(part)
     write_table(rows, secret)
     with contextlib.suppress(OSError):
         secret.chmod(0o600)
     try:
-        if target.is_dir():
-            target.rmdir()
-        os.replace(part, target)
+        put_in_place(part, target)
     except BaseException:
         secret.unlink(missing_ok=True)
         raise

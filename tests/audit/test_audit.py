@@ -10,8 +10,9 @@ from typer.testing import CliRunner
 
 import cmjlab as cj
 from cmjlab.audit.findings import Finding
-from cmjlab.audit.origins import origins
+from cmjlab.audit.origins import origins, pages_compared
 from cmjlab.cli.app import app
+from cmjlab.keys import file_sha256
 from cmjlab.study.frozen_plan import freeze
 
 
@@ -125,7 +126,18 @@ def test_an_edited_page_and_a_removed_table_are_named(study):
         "1 table(s) that were written with the report are not there any more: sessions.csv" in told
     )
     page.unlink()
-    assert "r.html is not where" in " ".join(cj.audit_study(study).sentences("unchecked"))
+    assert "r.html is not beside" in " ".join(cj.audit_study(study).sentences("unchecked"))
+
+
+def test_every_page_that_was_written_together_is_compared(tmp_path):
+    (tmp_path / "r_files").mkdir()
+    pages = {}
+    for name in ("r.html", "r.pdf"):
+        (tmp_path / name).write_text(name)
+        pages[name] = file_sha256(tmp_path / name)
+    (tmp_path / "r.html").write_text("edited")
+    keys = [f.key for f in pages_compared(tmp_path / "r_files", pages)]
+    assert keys == ["page_changed", "page_same"]
 
 
 @pytest.mark.usefixtures("without_tables")
@@ -137,7 +149,7 @@ def test_the_report_that_is_looked_at_is_the_newest_or_the_named_one(study, tmp_
         if name == "other.html":
             shutil.copytree(study / "results" / "r_files", files)
             told = json.loads((files / "provenance.json").read_text())
-            told["page"]["file"] = name
+            told["pages"] = {name: told["pages"]["r.html"]}
             (files / "provenance.json").write_text(json.dumps(told))
     assert "The page other.html" in cj.audit_study(study).page()
     assert "The page r.html" in cj.audit_study(study, report=study / "results" / "r.html").page()

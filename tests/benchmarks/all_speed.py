@@ -22,6 +22,7 @@ import measure_speed
 import pandas as pd
 import read_speed
 import study_speed
+from pairs import paired
 from pyarrow import csv
 
 from cmjlab.files.read import read_recording
@@ -47,10 +48,10 @@ def engine(folder: Path) -> Iterator[Row]:
     """Yield the figures of one file."""
     recording = measure_speed.recording()
     path = write_recording(recording, folder / "jump.csv")
-    ratio = measure_speed.paired(lambda: measure(recording), lambda: pd.read_csv(path))[2]
+    ratio = paired(lambda: measure(recording), lambda: pd.read_csv(path))[2]
     yield "measure one jump / pandas.read_csv of it", f"{ratio:.2f}", "0.70"
     plain = write_recording(read_speed.recording(), folder / "plain.csv")
-    ratio = read_speed.paired(lambda: read_recording(plain), lambda: csv.read_csv(plain))[2]
+    ratio = paired(lambda: read_recording(plain), lambda: csv.read_csv(plain))[2]
     yield "read / bare pyarrow", f"{ratio:.2f}", "1.50"
 
 

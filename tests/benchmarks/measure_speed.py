@@ -9,22 +9,18 @@ Method: 0.7 (aim 0.5); ``all_speed.py`` prints it with all other figures.
 from __future__ import annotations
 
 import os
-import statistics
 import tempfile
 import tracemalloc
-from collections.abc import Callable
 from pathlib import Path
-from time import perf_counter
 
 import numpy as np
 import pandas as pd
+from pairs import paired
 
 from cmjlab.jump.measure import measure
 from cmjlab.method import Method
 from cmjlab.recording import Recording
 from cmjlab.simulate.jump import RecordingSettings, simulate_jump
-
-ROUNDS = 200
 
 
 def recording() -> Recording:
@@ -32,25 +28,6 @@ def recording() -> Recording:
     how = RecordingSettings(quiet_before_s=2.0, quiet_after_s=4.0, resolution_n=0.1)
     sim = simulate_jump("typical", noise_sd_n=1.0, sway_sd_n=1.0, settings=how, seed=1)
     return sim.recording.replace(force_n=sim.recording.force_n[:6000])
-
-
-def paired(first: Callable[[], object], second: Callable[[], object]) -> tuple[float, float, float]:
-    """Return median times of both (ms) and the median of their paired ratios."""
-    times = []
-    for turn in range(ROUNDS + 10):
-        order = (first, second) if turn % 2 else (second, first)
-        spent = {}
-        for call in order:
-            start = perf_counter()
-            call()
-            spent[call] = perf_counter() - start
-        times.append((spent[first], spent[second]))
-    times = times[10:]
-    return (
-        1e3 * statistics.median(a for a, _ in times),
-        1e3 * statistics.median(b for _, b in times),
-        statistics.median(a / b for a, b in times),
-    )
 
 
 def main() -> None:

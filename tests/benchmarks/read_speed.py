@@ -9,20 +9,16 @@ most 10.
 from __future__ import annotations
 
 import os
-import statistics
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
-from time import perf_counter
 
 import numpy as np
+from pairs import paired
 from pyarrow import csv
 
 from cmjlab.files.read import read_recording
 from cmjlab.files.write import write_recording
 from cmjlab.recording import Recording
-
-ROUNDS = 200
 
 
 def recording() -> Recording:
@@ -31,26 +27,6 @@ def recording() -> Recording:
     t = np.arange(6000) / 1000.0
     total = 750.0 + 400.0 * np.exp(-(((t - 2.5) / 0.2) ** 2)) + rng.normal(0.0, 2.0, t.size)
     return Recording(np.column_stack([0.48 * total, 0.52 * total]), 1000.0, ("left", "right"))
-
-
-def paired(first: Callable[[], object], second: Callable[[], object]) -> tuple[float, float, float]:
-    """Return median times of both (ms) and the median of their paired ratios."""
-    times = []
-    for turn in range(ROUNDS + 10):
-        order = (first, second) if turn % 2 else (second, first)
-        spent = {}
-        for call in order:
-            start = perf_counter()
-            call()
-            spent[call] = perf_counter() - start
-        times.append((spent[first], spent[second]))
-    times = times[10:]
-    ratio = statistics.median(a / b for a, b in times)
-    return (
-        1e3 * statistics.median(a for a, _ in times),
-        1e3 * statistics.median(b for _, b in times),
-        ratio,
-    )
 
 
 def dialects(folder: Path, plain: Path) -> dict[str, Path]:

@@ -117,8 +117,7 @@ AGREED = {
     "study/store/lock.py": "who holds the lock, told to others if it can be",
     "report/notebooks/run.py": "a temporary file for one kernel",
     "report/render/pdf.py": "the page with its contents filled in, in a temporary folder",
-    "share/share.py": "the folder of a copy gets its name when all of it is there",
-    "study/dataset/write.py": "a data set gets its name when all of its parts are there",
+    "files/new_folder.py": "a copy or a data set gets its name when all of it is there",
     "cli/say.py": "nothing is written: output whose reader has gone",
 }
 WRITERS = {"write_text", "write_bytes", "copy2", "copyfile", "savefig", "to_csv", "to_parquet"}

@@ -11,12 +11,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from places import child_env
 from report_kit import kit_study
 
 HERE = Path(__file__).parent
-_ENV = os.environ | {
-    "PYTHONPATH": str(HERE.parents[1]), "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg",
-}  # fmt: skip
 COMMANDS = {
     "measure": ["measure", "{s}"],
     "report": ["report", "{s}", "--draft"],
@@ -54,7 +52,7 @@ def _fill(name: str, free_kb: int, study: Path, place: Path) -> tuple[int, str]:
     done = subprocess.run(
         ["unshare", "-rm", sys.executable, str(HERE / "full_disk_child.py"), str(study), str(place),
          str(free_kb), *COMMANDS[name]],
-        env=_ENV, capture_output=True, text=True, timeout=300, check=True,
+        env=child_env(), capture_output=True, text=True, timeout=300, check=True,
     )  # fmt: skip
     told = json.loads(done.stdout.splitlines()[-1])
     moment = f"{name}, {free_kb} kB free: {told}"

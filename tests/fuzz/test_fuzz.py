@@ -7,13 +7,13 @@ a memory bomb are found like a foreign exception. A fault is repeated by its kin
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 from fuzz_kinds import KINDS
+from places import TESTS, child_env
 
 HERE = Path(__file__).parent
 #: Tries a kind: in every run of the tests, and with ``-m slow``.
@@ -28,10 +28,9 @@ DEEP = {
 
 def _tries(kind: str, first: int, count: int, seconds: float) -> tuple[int, int, list[str]]:
     """Return the numbers of tries and of results, and what went wrong."""
-    path = os.pathsep.join([str(HERE.parents[1]), str(HERE.parent), str(HERE)])
     done = subprocess.run(
         [sys.executable, str(HERE / "fuzz_child.py"), kind, str(first), str(count)],
-        env=os.environ | {"PYTHONPATH": path, "OMP_NUM_THREADS": "1"},
+        env=child_env(TESTS, HERE),
         capture_output=True, text=True, timeout=seconds, check=False, errors="replace",
     )  # fmt: skip
     lines = done.stdout.splitlines()

@@ -12,13 +12,12 @@ import time
 from pathlib import Path
 
 import pytest
+from places import child_env
 from report_kit import kit_study
 
 from cmjlab.files import abandoned
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
-ROOT = Path(__file__).parents[2]
-_ENV = os.environ | {"PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg"}
 #: What is interrupted; {s} is the study.
 COMMANDS = {
     "measure": ["measure", "{s}"],
@@ -42,7 +41,7 @@ def _run(name: str, folder: Path) -> subprocess.Popen[str]:
     words = [word.format(s=folder) for word in COMMANDS[name]]
     return subprocess.Popen(
         [sys.executable, "-m", "cmjlab", *words],
-        env=_ENV, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env=child_env(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
 
 
@@ -107,5 +106,7 @@ def test_an_interrupt_while_the_command_is_loaded_is_answered_too(tmp_path):
         "builtins.__import__ = stop\n"
         "main()\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], env=_ENV, capture_output=True, text=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=child_env(), capture_output=True, text=True
+    )
     assert (done.returncode, done.stderr) == (130, "cmjlab: stopped.\n")

@@ -23,6 +23,7 @@ import kill_child
 import pandas as pd
 import pytest
 from kill_child import WORKS
+from places import TESTS, child_env
 from report_kit import kit_study
 
 import cmjlab as cj
@@ -33,15 +34,13 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="kill -9 is POSIX onl
 HERE = Path(__file__).parent
 #: Kills a work: in every run of the tests, and with ``-m slow``.
 FEW, MANY = 1, 16
-_PATH = os.pathsep.join([str(HERE.parents[1]), str(HERE.parent), str(HERE)])
-_ENV = os.environ | {"PYTHONPATH": _PATH, "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg"}
 
 
 def _started(work: str, folder: Path) -> subprocess.Popen[str]:
     """Start a work; returns when all it needs is loaded."""
     run = subprocess.Popen(
         [sys.executable, str(HERE / "kill_child.py"), work, str(folder)],
-        env=_ENV, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env=child_env(TESTS, HERE), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     assert run.stdout is not None
     assert run.stdout.readline() == "ready\n", run.communicate()[1]

@@ -6,7 +6,6 @@ import shutil
 import socket
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +18,7 @@ from cluster_kit import (
     client_of,
     measured,
     same,
-    spoiled_study,
     started,
-    written_alone,
 )
 from typer.testing import CliRunner
 
@@ -31,24 +28,6 @@ from cmjlab.keys import ENGINE
 from cmjlab.method import Method
 from cmjlab.study.store import batch, cluster
 from cmjlab.study.study import Study
-
-
-@pytest.fixture(scope="module")
-def two() -> Iterator[str]:
-    """Return the address of a cluster with two workers."""
-    with started(2) as made:
-        yield made.scheduler_address
-
-
-@pytest.fixture(scope="module")
-def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return spoiled_study(tmp_path_factory.mktemp("cluster") / "base")
-
-
-@pytest.fixture(scope="module")
-def alone(base: Path) -> Path:
-    return written_alone(base)
-
 
 # ---- the same tables ---------------------------------------------------------------------------
 
@@ -212,7 +191,7 @@ class Came:
 
 def test_a_worker_that_joined_late_with_another_version_measures_nothing(monkeypatch):
     work = cluster._Work(None, "tcp://h:1", cluster.Measuring(Method()), carry=False)
-    monkeypatch.setattr(cluster, "measure_file", None)
+    monkeypatch.setattr(cluster, "measure_chunk", None)
     came = cluster.done_there(work.job, [None], ("0.0.1", 1))
     assert came == ((cj.__version__, ENGINE), "")
     with pytest.raises(
@@ -223,7 +202,7 @@ def test_a_worker_that_joined_late_with_another_version_measures_nothing(monkeyp
 
 def test_an_error_that_nobody_foresaw_comes_back_as_text(monkeypatch):
     work = cluster._Work(None, "tcp://h:1", cluster.Measuring(Method()), carry=False)
-    monkeypatch.setattr(cluster, "measure_file", None)
+    monkeypatch.setattr(cluster, "measure_chunk", None)
     came = cluster.done_there(work.job, [None], (cj.__version__, ENGINE))
     with pytest.raises(cj.StudyError, match="could not do a part .TypeError"):
         work._results(Came(came), [])

@@ -7,8 +7,6 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import dask
@@ -20,9 +18,7 @@ from cluster_kit import (
     client_of,
     measured,
     same,
-    spoiled_study,
     started,
-    written_alone,
 )
 
 import cmjlab as cj
@@ -30,24 +26,6 @@ from cmjlab.study.export import write_results
 from cmjlab.study.store import cluster
 from cmjlab.study.store.batch import Progress
 from cmjlab.study.study import Study
-
-
-@pytest.fixture(scope="module")
-def two() -> Iterator[str]:
-    """Return the address of a cluster with two workers."""
-    with started(2) as made:
-        yield made.scheduler_address
-
-
-@pytest.fixture(scope="module")
-def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return spoiled_study(tmp_path_factory.mktemp("cluster") / "base")
-
-
-@pytest.fixture(scope="module")
-def alone(base: Path) -> Path:
-    return written_alone(base)
-
 
 # ---- who is killed ----------------------------------------------------------------------------
 
@@ -91,13 +69,13 @@ def test_a_killed_worker_that_nobody_starts_again_loses_nothing(base, alone, tmp
 #: In a worker: this file takes the process with it, as one that needs too much memory does.
 FATAL = """
 import os
-from cmjlab.study.store import cluster
-usual = cluster.__dict__.setdefault("usual", cluster.measure_file)
+from cmjlab.study.store import one_file
+usual = one_file.__dict__.setdefault("usual", one_file.measure_file)
 def fatal(task, method):
     if task.file == "sub-A01_ses-base1_run-02.csv":
         os._exit(9)
     return usual(task, method)
-cluster.measure_file = fatal
+one_file.measure_file = fatal
 """
 
 

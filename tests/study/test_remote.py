@@ -65,12 +65,6 @@ def memory(base: Path) -> Iterator[str]:
     system.rm("/squad", recursive=True)
 
 
-@pytest.fixture(scope="module")
-def two() -> Iterator[str]:
-    with started(2) as made:
-        yield made.scheduler_address
-
-
 @contextlib.contextmanager
 def counted(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
     """Note the names of recordings whose bytes are read in this process."""

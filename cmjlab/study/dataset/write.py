@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import os
 import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
@@ -21,6 +20,7 @@ import pandas as pd
 from cmjlab.errors import StatsError, StudyError
 from cmjlab.files.abandoned import FOLDER, remove_abandoned, unfinished
 from cmjlab.files.atomic_write import REMEDIES, atomic_write
+from cmjlab.files.new_folder import put_in_place, refuse_taken
 from cmjlab.safe_open import open_file
 from cmjlab.study.dataset.columns import ROW, Columns, one_schema
 from cmjlab.study.dataset.parts import BUCKETS, buckets_of, write_part
@@ -35,11 +35,7 @@ ROWS_OF_PIECE, ROWS_OF_PART = 40_000, 20_000
 
 def write_dataset(tables: pd.DataFrame | Iterable[pd.DataFrame], folder: Path) -> None:
     """Write a data set, whole or not at all; see :meth:`JumpsDataset.write`."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise StudyError(
-            f"{folder.name}: holds something already; a new or empty folder is needed. Name another"
-            " folder."
-        )
+    refuse_taken(folder)
     place = unfinished(folder, FOLDER)
     with _telling(folder):
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -59,9 +55,7 @@ def write_dataset(tables: pd.DataFrame | Iterable[pd.DataFrame], folder: Path) -
             write_part(_sorted(pieces, range(first, last + 1), schema), place, first, last)
         with _telling(folder):
             shutil.rmtree(pieces.folder)
-            if folder.is_dir():
-                folder.rmdir()
-            os.replace(place, folder)
+            put_in_place(place, folder)
     finally:
         shutil.rmtree(place, ignore_errors=True)
 

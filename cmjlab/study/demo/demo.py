@@ -14,8 +14,8 @@ import numpy as np
 import pandas as pd
 
 from cmjlab.checks import shown
-from cmjlab.errors import StudyError
 from cmjlab.files.atomic_write import atomic_write
+from cmjlab.files.new_folder import refuse_taken
 from cmjlab.files.write import write_recording
 from cmjlab.places import AROUND
 from cmjlab.plan import DEFAULT_REPORT_METRICS
@@ -110,11 +110,7 @@ def write_demo(
         When the folder holds files already.
     """
     folder = Path(folder)
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise StudyError(
-            f"{shown(str(folder))}: holds something already; a new or empty folder is needed."
-            " Name another folder, or empty this one yourself."
-        )
+    refuse_taken(folder, shown(str(folder)))
     study = _with_troubles(simulate_study(scenario.settings(), seed=seed), seed)
     rules = None if mini else scenario.subgroups(*find_rules(study))
     study = _subset(study) if mini else with_monitoring(study, seed)

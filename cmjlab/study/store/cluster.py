@@ -21,7 +21,13 @@ from cmjlab.errors import ArgumentError, CmjlabError, StudyError
 from cmjlab.extras import optional
 from cmjlab.keys import ENGINE
 from cmjlab.method import Method
-from cmjlab.study.store.one_file import FileResult, Task, measure_file, unreadable_file
+from cmjlab.study.store.one_file import (
+    FileResult,
+    Task,
+    measure_chunk,
+    measure_file,
+    unreadable_file,
+)
 
 #: Seconds in which a scheduler must answer.
 CONNECT_S = 5.0
@@ -217,7 +223,7 @@ class Measuring:
 
     def there(self, tasks: Sequence[Task]) -> list[FileResult]:
         """Measure some files in a worker."""
-        return [measure_file(t, self.method) for t in tasks]
+        return measure_chunk(tasks, self.method)
 
     def here(self, tasks: Sequence[Task], results: list[FileResult]) -> list[FileResult]:
         """Return results; what a worker could not open is tried here: the same rows as alone."""
