@@ -9,18 +9,18 @@ A study
     audit_study, Audit, JumpsDataset
 
 Numbers and words
-    Result, Note, glossary, known_truth
+    Result, Note, glossary
 
 Groups of names
     stats (every statistic), plots (every figure), simulate (jumps and squads with exact truth),
-    notebook (what the notebooks use besides)
+    scrutiny (would a sceptical reviewer believe it), notebook (what the notebooks use besides)
 
 Errors
     CmjlabError, ArgumentError, ReadError, JumpError, StatsError, StudyError, MissingExtraError
 
 Begin with ``study = cj.Study.open(folder)``: it has the analyses of a block as methods, filled in
-by its own plan. ``dir(cj)`` shows the names above; the statistics of ``cj.stats`` and the simulations of
-``cj.simulate`` can be called as ``cj.reliability`` and so on, too. Heavy parts load when they are first
+by its own plan. ``dir(cj)`` shows the names above; names of ``cj.stats``, ``cj.simulate`` and
+``cj.scrutiny`` can be called as ``cj.reliability`` and so on, too. Heavy parts load when they are first
 used.
 """
 
@@ -32,5 +32,5 @@ __getattr__, _every_name, __all__ = lazy.attach_stub(__name__, __file__)
 
 def __dir__() -> list[str]:
     """Return the names to begin with; those of the groups stand in the groups."""
-    inside = {*__getattr__("stats").__all__, *__getattr__("simulate").__all__}
+    inside = {name for group in ("stats", "simulate", "scrutiny") for name in __getattr__(group).__all__}
     return sorted(set(_every_name()) - inside - {"notebook_parameters"})

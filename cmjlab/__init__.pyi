@@ -1,5 +1,6 @@
 from . import notebook as notebook
 from . import plots as plots
+from . import scrutiny as scrutiny
 from . import simulate as simulate
 from . import stats as stats
 from .audit.audit import Audit as Audit

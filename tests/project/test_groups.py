@@ -10,7 +10,7 @@ import pytest
 
 import cmjlab as cj
 
-GROUPS = ("stats", "plots", "simulate", "notebook")
+GROUPS = ("stats", "plots", "simulate", "scrutiny", "notebook")
 
 
 @pytest.mark.parametrize("group", GROUPS)

@@ -19,6 +19,7 @@ ROOMS = [
     ["layout", "recording"], ["jump_types"],
     ["files", "jump", "simulate", "stats"],
     ["study", "truth"],
+    ["scrutiny"],
     ["plots", "screen"],
     ["report", "review", "share"], ["audit"],
     ["notebook"],

@@ -17,7 +17,7 @@ import pytest
 import cmjlab as cj
 from cmjlab.settings import Settings
 
-GROUPS = ("stats", "plots", "simulate")
+GROUPS = ("stats", "plots", "simulate", "scrutiny")
 #: Names that are no function and no class of ours: values, or what a figure library gives.
 VALUES = {"MOST_METRICS"}
 

@@ -87,7 +87,7 @@ def test_answers_are_checked_within_a_tolerance():
 
 
 #: Groups of names that a notebook may use, besides ``cj.name``.
-PUBLIC = ("stats", "plots", "simulate", "notebook")
+PUBLIC = ("stats", "plots", "simulate", "scrutiny", "notebook")
 
 # ---- what every notebook keeps -------------------------------------------------------------
 

@@ -13,7 +13,7 @@ import cmjlab as cj
 from making.layout import write
 
 #: Groups of names: the core has no name of its own after ``cj.``.
-GROUPS = ("", "stats", "plots", "simulate", "notebook")
+GROUPS = ("", "stats", "plots", "simulate", "scrutiny", "notebook")
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+from ..truth.budget import known_truth as known_truth
