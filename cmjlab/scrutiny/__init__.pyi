@@ -1,1 +1,1 @@
-from ..truth.budget import known_truth as known_truth
+from .known import known_truth as known_truth
