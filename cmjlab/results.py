@@ -323,7 +323,7 @@ def _in_words(row: Mapping[str, Any], words: Words) -> dict[str, str]:
     metric, statistic = _text(row.get("metric")), _text(row.get("statistic"))
     row = {**row, "contrast": contrast_words(row, words) or row.get("contrast")}
     entry, known = METRICS.get(metric), STATISTICS.get(statistic)
-    own = entry.unit if entry else ""
+    own = entry.unit if entry else _text(row.get("unit"))
     unit = own if known is None or known.unit == "metric" else known.unit
     values = [row.get(c) for c in ("estimate", "ci_low", "ci_high")]
     texts = [

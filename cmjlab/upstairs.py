@@ -15,6 +15,7 @@ from typing import Any
 
 #: Task -> module and function. Only methods that a person calls on an object go this way.
 TASKS = {
+    "compare_curves": "cmjlab.scrutiny.curves.compare:compare_curves",
     "plot_result": "cmjlab.plots.choose:plot_result",
     "plot_jump": "cmjlab.plots.jump:jump_figure",
     "plot_recording": "cmjlab.plots.recording:recording_figure",

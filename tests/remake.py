@@ -35,6 +35,7 @@ placement   calibration/placement.csv, placement_shown.csv                      
 doubts      calibration/session_doubts.csv                                       2 min
 targets     calibration/targets_coverage.csv                                     15 min
 threshold   calibration/threshold.csv                                            2 min
+curves      calibration/curve_bands.csv                                          4 min
 =========== ==================================================================== =======
 
 A number of the golden jump that is no longer what it was is only written with a new
@@ -183,6 +184,7 @@ PARTS = {
     "noise": Part(scripts("noise_check"), ("calibration/noise_check.csv",), long=True),
     "own": Part(scripts("own_noise"), ("calibration/own_noise.csv",), long=True),
     "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
+    "curves": Part(scripts("curve_bands"), ("calibration/curve_bands.csv",), long=True),
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cmjlab.catalog.entries import Statistic
 from cmjlab.catalog.statistics_change import CHANGE
+from cmjlab.catalog.statistics_curves import CURVES
 from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
@@ -14,5 +15,5 @@ from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 FORMER_NAMES = {"hedges_g": ("hedges_g_within", "hedges_g_between")}
 
 STATISTICS: dict[str, Statistic] = {
-    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON)
+    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES)
 }

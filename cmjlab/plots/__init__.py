@@ -33,6 +33,8 @@ What changed
     drift_figure: how far chosen groups fall back
     lineup_figure: the real figure among figures of chance
     season_figure: one athlete week by week
+    curves_figure: whole curves of groups before and after, with bands
+    athlete_curve_figure: one athlete's curve beside the noise of the test
 
 Planning and the flow of people
     planning_figure: what can be seen with how many athletes

@@ -3,6 +3,8 @@ from .change import difference_figure as difference_figure
 from .change import individual_figure as individual_figure
 from .change import paired_figure as paired_figure
 from .choose import figures_of as figures_of
+from .curves import athlete_curve_figure as athlete_curve_figure
+from .curves import curves_figure as curves_figure
 from .drift import drift_figure as drift_figure
 from .flow import FlowStep as FlowStep
 from .flow import flow_figure as flow_figure

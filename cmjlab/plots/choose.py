@@ -34,6 +34,7 @@ FIGURES: Mapping[str, Mapping[str, str]] = {
     "threshold": {"threshold": "subgroups:threshold_figure"},
     "measure repeatability": {"repeat": "subgroups:repeat_figure"},
     "relation": {"relation": "squad:relation_figure"},
+    "curves": {"curves": "curves:curves_figure", "athlete": "curves:athlete_curve_figure"},
 }
 
 
@@ -120,5 +121,5 @@ def _stated(result: Result) -> Any:
 
 
 def _first_athlete(result: Result) -> str:
-    weeks = result.points["weeks"]
-    return str(weeks["athlete"].iloc[0]) if len(weeks) else ""
+    each = result.points["weeks" if "weeks" in result.points else "athletes"]
+    return str(each["athlete"].iloc[0]) if len(each) else ""

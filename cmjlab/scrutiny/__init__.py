@@ -2,6 +2,9 @@
 
 How far the instrument is from the truth
     known_truth: every metric against jumps whose values are known exactly
+
+Where in the movement something changed
+    compare_curves: force, power, velocity, displacement along the phases, with bands for whole curves
 """
 
 import lazy_loader as lazy

@@ -1,1 +1,2 @@
+from .curves.compare import compare_curves as compare_curves
 from .known import known_truth as known_truth

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -42,6 +43,7 @@ def normalised_curves(
     *,
     phases: Sequence[str] = tuple(PHASES),
     points: int = 101,
+    each_phase: bool = False,
 ) -> pd.DataFrame:
     """Return curves of the accepted jumps, each stretched to the same number of points.
 
@@ -59,6 +61,10 @@ def normalised_curves(
         from the start of the first to the end of the last.
     points : int
         Points per curve, both ends included.
+    each_phase : bool
+        Stretch every phase by itself to ``points`` points, so that a percent of a phase is the
+        same place of the movement in every jump. A column ``phase`` is added; point, percent and
+        time_s then count from the start of the phase.
 
     Returns
     -------
@@ -69,28 +75,41 @@ def normalised_curves(
     """
     one_of("quantity", quantity, QUANTITIES)
     n = int(number("points", points, low=2, high=10001))
-    start, end = _bounds(phases)
+    whole = _bounds(phases)
+    bounds = [PHASES[p] for p in checks.names("phases", phases)] if each_phase else [whole]
     used = table[table["accepted"].astype(bool)]
-    parts, left_out = [], []
+    kept, curves, left_out = [], [], []
     for file, rows in used.groupby("file", sort=False):
         found = jumps_of_file(str(file))
         for row in rows[_COLUMNS].to_dict("records"):
             jump = found[int(row["jump"]) - 1][1]
-            curve = None
-            if not isinstance(jump, CmjlabError):
-                curve = _curve(jump, quantity, (start, end), n)
-            if curve is None:
+            own = [] if isinstance(jump, CmjlabError) else [_curve(jump, quantity, b, n) for b in bounds]
+            there = [c for c in own if c is not None]
+            if len(there) < len(bounds):
                 left_out.append((str(file), int(row["jump"])))
                 continue
-            part = pd.DataFrame({"point": np.arange(n), "percent": np.linspace(0.0, 100.0, n)})
-            part["time_s"], part["value"] = curve
-            for position, column in enumerate(_COLUMNS):
-                part.insert(position, column, row[column])
-            parts.append(part)
-    columns = [*_COLUMNS, "point", "percent", "time_s", "value"]
-    out = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+            kept.append(row)
+            curves.append(there)
+    names = checks.names("phases", phases) if each_phase else []
+    out = _tidy(kept, curves, n, names)
     out["session"] = out["session"].astype(table["session"].dtype)
     out.attrs["left_out"] = left_out
+    return out
+
+
+def _tidy(
+    kept: Sequence[Mapping[Any, Any]], curves: Sequence[Any], n: int, phases: Sequence[str]
+) -> pd.DataFrame:
+    """Return one row per point of the curves, shape (n_jumps, n_phases, time and value, n)."""
+    parts = max(len(phases), 1)
+    stacked = np.reshape(np.array(curves, dtype=np.float64), (len(kept), parts, 2, n))
+    labels = pd.DataFrame(kept, columns=_COLUMNS)
+    out = labels.loc[labels.index.repeat(parts * n)].reset_index(drop=True)
+    if phases:
+        out["phase"] = np.tile(np.repeat(np.array(phases, dtype=object), n), len(kept))
+    out["point"] = np.tile(np.arange(n), parts * len(kept))
+    out["percent"] = np.tile(np.linspace(0.0, 100.0, n), parts * len(kept))
+    out["time_s"], out["value"] = stacked[:, :, 0].ravel(), stacked[:, :, 1].ravel()
     return out
 
 

@@ -382,11 +382,14 @@ class Study(StudyAnalyses):
         *,
         phases: Sequence[str] = tuple(PHASES),
         points: int = 101,
+        each_phase: bool = False,
+        jumps: pd.DataFrame | None = None,
     ) -> pd.DataFrame:
-        """Return time-normalised curves of the accepted jumps; see ``cmjlab.study.curves``."""
+        """Return normalised curves of the accepted jumps (of some of them); see ``cmjlab.study.curves``."""
         return normalised_curves(
-            self.measure(), self._jumps_of, quantity, phases=phases, points=points
-        )
+            self.measure() if jumps is None else jumps, self._jumps_of, quantity,
+            phases=phases, points=points, each_phase=each_phase,
+        )  # fmt: skip
 
     def flow(self) -> dict[str, pd.DataFrame]:
         """Return who and what was counted in and out, and why; see ``cmjlab.study.flow``."""

@@ -32,6 +32,7 @@ INNER_ROOMS = {
     "stats": [
         ["common"],
         ["association", "change", "individual", "mixed", "planning", "reliability", "subgroups"],
+        ["curves"],
         ["targets", "season"],
     ],
     "study": [

@@ -155,6 +155,44 @@ class StudyAnalyses(StudyChange):
         """
         return follow_weeks(self, self.sessions_table(), metrics, settings)
 
+    def compare_curves(
+        self,
+        quantity: str = "force_per_kg",
+        *,
+        before: str | None = None,
+        after: str | None = None,
+        control: str | None = None,
+        level: float | None = None,
+    ) -> Result:
+        """Return where in the movement whole curves changed.
+
+        Parameters
+        ----------
+        quantity : str
+            "force_per_kg", "force", "velocity", "displacement", "acceleration", "power" or
+            "power_per_kg".
+        before, after : str, optional
+            Sessions; default those of the plan.
+        control : str, optional
+            Group that the others are compared with; default the plan's.
+        level : float, optional
+            Level of the bands; default the plan's.
+
+        Returns
+        -------
+        Result
+            See :func:`cmjlab.compare_curves`.
+
+        Examples
+        --------
+        >>> import cmjlab as cj
+        >>> cj.Study.open(cj.demo_study()).compare_curves("velocity").kind
+        'curves'
+        """
+        return upstairs("compare_curves")(  # type: ignore[no-any-return]
+            self, quantity, before=before, after=after, control=control, level=level
+        )
+
     def plot(
         self, figure: str = "squad", metric: str | None = None, *, session: str | None = None
     ) -> Figure:
