@@ -15,6 +15,7 @@ from cmjlab.audit.findings import Finding
 from cmjlab.catalog import METRICS
 from cmjlab.checks import listed
 from cmjlab.files.formula_guard import guarded_frame
+from cmjlab.report.build.choices import Choices
 from cmjlab.report.gather import gather
 from cmjlab.report.write import FILES
 from cmjlab.safe_open import read_text
@@ -22,6 +23,8 @@ from cmjlab.study.study import Study
 
 #: Fewer jumps than this are not measured again, whatever the share.
 FEWEST = 5
+#: Tables that only the full report has.
+_FULL_TABLES = ("curves",)
 #: Numbers of a table may differ by this share: sums in another order on another processor.
 RELATIVE = 1e-9
 
@@ -63,7 +66,8 @@ def computed_again(study: Study, folder: Path) -> list[Finding]:
     written = sorted(p for p in folder.glob("*.csv") if p.is_file()) if report else []
     if not written:
         return [Finding("unchecked", "no_tables", {"folder": folder.name})]
-    tables = gather(study, draft=True).tables
+    full = any(p.stem in _FULL_TABLES for p in written)
+    tables = gather(study, draft=True, choices=Choices(full=full)).tables
     found: list[Finding] = []
     cells = same = 0
     for path in written:

@@ -29,6 +29,7 @@ from cmjlab.report.sections.closing import (
     references_section,
 )
 from cmjlab.report.sections.coach import coach_section
+from cmjlab.report.sections.curves import curves_section
 from cmjlab.report.sections.links import links_section
 from cmjlab.report.sections.methods import methods_section
 from cmjlab.report.sections.people import people_section
@@ -54,6 +55,7 @@ _SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
         "subgroups": subgroups_section,
         "groups": groups_section,
         "individuals": individuals_section,
+        "curves": curves_section,
         "drift": drift_section,
         "season": season_section,
         "links": links_section,
@@ -64,7 +66,7 @@ _SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
     }
 )
 #: Sections that only the long form has.
-_FULL_ONLY = ("glossary",)
+_FULL_ONLY = ("curves", "glossary")
 #: Sections that name measures in full; the methods say what the short names of the others mean.
 _IN_FULL = ("coach", "methods", "sentences", "glossary")
 

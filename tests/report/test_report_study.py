@@ -37,8 +37,8 @@ def data(kit_full):
 
 def test_sections_stand_in_order_with_the_coach_page_first(data):
     assert [s.key for s in data.sections] == [
-        "coach", "methods", "people", "reliability", "squad", "groups", "individuals", "drift",
-        "limitations", "cautions", "sentences", "glossary", "provenance", "references",
+        "coach", "methods", "people", "reliability", "squad", "groups", "individuals", "curves",
+        "drift", "limitations", "cautions", "sentences", "glossary", "provenance", "references",
     ]  # fmt: skip
 
 

@@ -52,6 +52,11 @@ EXPLAINED = (
     "reference_percentile",
     "correlation",
     "correlation_change",
+    "curve_largest_t",
+    "curve_stretch",
+    "curve_typical_error",
+    "curve_athlete_largest",
+    "curve_athlete_stretch",
 )
 
 
