@@ -32,5 +32,7 @@ __getattr__, _every_name, __all__ = lazy.attach_stub(__name__, __file__)
 
 def __dir__() -> list[str]:
     """Return the names to begin with; those of the groups stand in the groups."""
-    inside = {name for group in ("stats", "simulate", "scrutiny") for name in __getattr__(group).__all__}
+    inside = {
+        name for group in ("stats", "simulate", "scrutiny") for name in __getattr__(group).__all__
+    }
     return sorted(set(_every_name()) - inside - {"notebook_parameters"})

@@ -82,13 +82,22 @@ def curve_study(
             gain = change if session == "post" and group == names[0] else 0.0
             for jump in range(1, jumps + 1):
                 this = rng.normal(0.0, 1.0, 4)
-                u, b, d, v = own * [0.05, 0.12, 0.03, 0.15] + (day + this) * [0.012, 0.03, 0.008, 0.03]
+                u, b, d, v = own * [0.05, 0.12, 0.03, 0.15] + (day + this) * [
+                    0.012,
+                    0.03,
+                    0.008,
+                    0.03,
+                ]
                 profile = Profile(
                     mass_kg=70.0 + number, unweighting=0.62 + u, braking=1.30 + b + gain,
                     depth_m=0.30 + d, takeoff_velocity_m_per_s=2.55 + v,
                 )  # fmt: skip
                 made = simulate_jump(
-                    profile, rate_hz=500.0, noise_sd_n=1.0, seed=seed, settings=RecordingSettings(plates=1)
+                    profile,
+                    rate_hz=500.0,
+                    noise_sd_n=1.0,
+                    seed=seed,
+                    settings=RecordingSettings(plates=1),
                 )
                 name = f"sub-{athlete}_ses-{session}_run-{jump:02d}.csv"
                 every[name] = made

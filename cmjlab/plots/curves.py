@@ -29,6 +29,8 @@ from cmjlab.words.catalog import read_words
 
 #: Height of a row of panels, cm.
 _ROW_CM = 4.9
+#: Phases by turns, lighter than elsewhere: bands must stand out from them in a grey print too.
+_PHASES = (TINTS[0], "#ffffff")
 _DASHED: Any = (0, (4, 1.6))
 
 
@@ -150,7 +152,10 @@ def _shown(result: Result, values: Any) -> np.ndarray:
 
 def _pair(result: Result, first: str | None, second: str | None) -> tuple[str, str]:
     """Return the groups of the comparison asked for; ("", "") without groups."""
-    found = [tuple(r) for r in points(result, "between")[["first", "second"]].drop_duplicates().to_numpy()]
+    found = [
+        tuple(r)
+        for r in points(result, "between")[["first", "second"]].drop_duplicates().to_numpy()
+    ]
     wanted = [p for p in found if first in (None, p[0]) and second in (None, p[1])]
     if wanted:
         return str(wanted[0][0]), str(wanted[0][1])
@@ -181,7 +186,9 @@ def _band(axes: Axes, result: Result, band: pd.DataFrame, color: str) -> None:
     place, estimate, low, high = (
         band["place"].to_numpy(float), *(_shown(result, band[c]) for c in ("estimate", "low", "high")),
     )  # fmt: skip
-    axes.fill_between(place, low, high, color=color, alpha=0.22, linewidth=0)
+    axes.fill_between(place, low, high, color=color, alpha=0.25, linewidth=0)
+    for edge in (low, high):
+        axes.plot(place, edge, color=color, linewidth=0.5)
     axes.plot(place, estimate, color=color)
     outside = band["outside"].to_numpy(bool)
     if outside.any():
@@ -210,14 +217,17 @@ def _frame(panels: Any, result: Result) -> None:
     unit = shown_unit(str(result.settings["unit"]))
     for axes in panels.flat:
         for number, name in enumerate(names):
-            axes.axvspan(number, number + 1, color=TINTS[(number + 1) % 2], linewidth=0, zorder=0)
+            axes.axvspan(number, number + 1, color=_PHASES[number % 2], linewidth=0, zorder=0)
             axes.text(number + 0.5, 1.0, say(f"word.{name}"), ha="center", va="top", fontsize=8,
                       color=MUTED, transform=axes.get_xaxis_transform())  # fmt: skip
         axes.set_xlim(0, len(names))
         low, high = axes.get_ylim()
         axes.set_ylim(low, high + 0.13 * (high - low))
         at = np.arange(0.0, len(names) + 0.01, 0.5)
-        axes.set_xticks(at, ["50" if x % 1 else "0" if x == 0 else "100" if x == at[-1] else "100|0" for x in at])
+        axes.set_xticks(
+            at,
+            ["50" if x % 1 else "0" if x == 0 else "100" if x == at[-1] else "100|0" for x in at],
+        )
     for axes, key in zip(panels[-1], ("percent", "percent_marked"), strict=True):
         axes.set_xlabel(_say(key))
     for row in panels:
@@ -243,7 +253,10 @@ def _alt_text(result: Result, groups: list[str]) -> str:
     said = []
     for sentence in result.sentences:
         values = sentence.values
-        if sentence.key.startswith("curves.between_") and {values["first"], values["second"]} == names:
+        if (
+            sentence.key.startswith("curves.between_")
+            and {values["first"], values["second"]} == names
+        ):
             said.append(str(sentence))
         if sentence.key.startswith("curves.within_") and sentence.group in names:
             said.append(str(sentence))

@@ -83,7 +83,11 @@ def normalised_curves(
         found = jumps_of_file(str(file))
         for row in rows[_COLUMNS].to_dict("records"):
             jump = found[int(row["jump"]) - 1][1]
-            own = [] if isinstance(jump, CmjlabError) else [_curve(jump, quantity, b, n) for b in bounds]
+            own = (
+                []
+                if isinstance(jump, CmjlabError)
+                else [_curve(jump, quantity, b, n) for b in bounds]
+            )
             there = [c for c in own if c is not None]
             if len(there) < len(bounds):
                 left_out.append((str(file), int(row["jump"])))

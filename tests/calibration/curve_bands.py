@@ -37,7 +37,11 @@ LEVEL = 0.95
 POINTS, DEALS, DRAWS = 21, 500, 500
 #: Changes of unchanged athletes that are read against each noise.
 READ = 4
-BARS = {"any change": (0.04, 0.06), "band holds the truth": (0.94, 0.97), "one athlete": (0.035, 0.065)}
+BARS = {
+    "any change": (0.04, 0.06),
+    "band holds the truth": (0.94, 0.97),
+    "one athlete": (0.035, 0.065),
+}
 HIGH = 1.5
 
 _NONE = {"kind": "", "n": 0, "other": 0, "shape": "smooth", "change": "none", "sessions": 0}
@@ -64,7 +68,9 @@ def _roots() -> dict[str, np.ndarray]:
     apart = at[:, None] - at[None, :]
     out = {}
     for shape, quick in (("smooth", 1.0), ("rough", 3.0)):
-        waves = 0.7 * np.exp(-((apart * quick / 0.6) ** 2)) + 0.3 * np.exp(-((apart * quick / 0.15) ** 2))
+        waves = 0.7 * np.exp(-((apart * quick / 0.6) ** 2)) + 0.3 * np.exp(
+            -((apart * quick / 0.15) ** 2)
+        )
         values, vectors = np.linalg.eigh(waves * sd[:, None] * sd[None, :])
         keep = values > 1e-6 * values[-1]
         out[shape] = (vectors[:, keep] * np.sqrt(values[keep])).T
@@ -75,7 +81,9 @@ ROOTS = _roots()
 PLACE = np.arange(3 * POINTS) / (POINTS - 1)
 #: A bump on the second phase: half as high at 60 and 80 % of it.
 _PERCENT = np.linspace(0.0, 100.0, POINTS)
-BUMP = HIGH * np.concatenate([np.zeros(POINTS), 0.5 ** (((_PERCENT - 70.0) / 10.0) ** 2), np.zeros(POINTS)])
+BUMP = HIGH * np.concatenate(
+    [np.zeros(POINTS), 0.5 ** (((_PERCENT - 70.0) / 10.0) ** 2), np.zeros(POINTS)]
+)
 
 
 def curves(rng, shape, *size):
@@ -115,7 +123,9 @@ def study(rng, cell, size):
     if cell["change"] == "none":
         return {"any change": rejects([band.p_any for band, _ in bands])}
     hits = np.array([found(*b) for b in bands], dtype=float)
-    return dict(zip(("found there", "stretches meet it", "band holds the truth"), hits.T, strict=True))
+    return dict(
+        zip(("found there", "stretches meet it", "band holds the truth"), hits.T, strict=True)
+    )
 
 
 def athletes(rng, cell, size):

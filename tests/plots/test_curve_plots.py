@@ -57,7 +57,9 @@ def test_before_and_after_differ_by_their_line_and_words_tell_what_is_found(resu
     assert "slow" not in figure.alt_text
     other = cj.plots.curves_figure(result, "slow")
     assert "slow compared with usual" in other.alt_text
-    with pytest.raises(cj.StatsError, match="no comparison of usual and slow; there is: quick and usual"):
+    with pytest.raises(
+        cj.StatsError, match="no comparison of usual and slow; there is: quick and usual"
+    ):
         cj.plots.curves_figure(result, "usual", "slow")
 
 

@@ -15,7 +15,9 @@ def test_the_full_report_shows_figure_sentences_and_table(kit, kit_full, kit_rep
     section = kit_full.section("curves")
     result = kit.compare_curves()
     text = text_of(section)
-    assert all(str(s).replace("\u00a0", " ") in text.replace("\u00a0", " ") for s in result.sentences)
+    assert all(
+        str(s).replace("\u00a0", " ") in text.replace("\u00a0", " ") for s in result.sentences
+    )
     assert "curves" in kit_full.figures
     assert kit_full.tables["curves"].equals(result.table)
     assert "curves" not in [s.key for s in kit_report.sections]

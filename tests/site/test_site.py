@@ -46,9 +46,13 @@ def _names_with_a_place(built: Path) -> set[str]:
 def test_every_public_name_has_its_reference(built):
     known = _names_with_a_place(built)
     wanted = {
-        f"cmjlab.{g}.{n}" for g in ("stats", "plots", "simulate", "scrutiny") for n in getattr(cj, g).__all__
+        f"cmjlab.{g}.{n}"
+        for g in ("stats", "plots", "simulate", "scrutiny")
+        for n in getattr(cj, g).__all__
     }
-    in_groups = {n for g in ("stats", "simulate", "scrutiny", "notebook") for n in getattr(cj, g).__all__}
+    in_groups = {
+        n for g in ("stats", "simulate", "scrutiny", "notebook") for n in getattr(cj, g).__all__
+    }
     modules = {"stats", "plots", "simulate", "scrutiny", "notebook"}
     wanted |= {f"cmjlab.{n}" for n in set(cj.__all__) - in_groups - modules}
     wanted |= {f"cmjlab.notebook.{n}" for n in cj.notebook.__all__}

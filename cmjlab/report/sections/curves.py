@@ -38,6 +38,7 @@ def curves_section(context: Context) -> Section:
 
 def _named(context: Context, said: Sentence) -> Sentence:
     """Return a sentence with athletes as this report says them."""
+
     def turned(values: Mapping[str, Any]) -> dict[str, Any]:
         return {k: [_named(context, v) for v in value] if k == "each" else value for k, value in values.items()}  # fmt: skip
 

@@ -74,7 +74,7 @@ def compare_curves(
 
     Notes
     -----
-    Bands hold for all points of a curve at once (largest \\|t\\| of dealt signs or labels, Welch's t of
+    Bands hold for all points of a curve at once (the largest t, in size, of dealt signs or labels; Welch's t of
     two groups). The noise of an athlete comes from the baselines that were tested, with a band for
     the whole curve by a parametric bootstrap. How often both are wrong without any change stands in
     ``tests/calibration/curve_bands.csv``. How long a phase lasts is not in these curves.

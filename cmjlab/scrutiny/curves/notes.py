@@ -35,7 +35,11 @@ def _formed(question: Question, squad: SquadCurves) -> list[Note]:
     how = question.assignment
     if not isinstance(how, Selection):
         return [Note(f"curves_groups_{how}"), Note("not_a_comparison")]
-    values: dict[str, Any] = {"deciding": list(how.metrics), "session": how.session, "before": question.before}
+    values: dict[str, Any] = {
+        "deciding": list(how.metrics),
+        "session": how.session,
+        "before": question.before,
+    }
     code = "curves_selected_here" if question.biased else "curves_selected_elsewhere"
     return [Note(code, values), Note("not_a_comparison")]
 
@@ -49,7 +53,9 @@ def _band(effects: Sequence[Effect], between: Sequence[Effect]) -> list[Note]:
         notes.append(Note("curves_several", {"n": len(between)}))
     if any(e.found for e in effects):
         notes.append(Note("curves_found_by_looking"))
-    notes += [Note("curves_uneven", {"first": e.first, "second": e.second}) for e in effects if e.uneven]
+    notes += [
+        Note("curves_uneven", {"first": e.first, "second": e.second}) for e in effects if e.uneven
+    ]
     return notes
 
 

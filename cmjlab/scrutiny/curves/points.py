@@ -45,7 +45,18 @@ def mean_curves(squad: SquadCurves, question: Question) -> pd.DataFrame:
 def change_curves(question: Question, effects: Sequence[Effect]) -> pd.DataFrame:
     """Return the change along the curve of each group and comparison, with its band."""
     parts = [_change(question, e) for e in effects if not isinstance(e.band, Reason)]
-    names = ["first", "second", *places(question), "estimate", "low", "high", "se", "t", "p", "outside"]
+    names = [
+        "first",
+        "second",
+        *places(question),
+        "estimate",
+        "low",
+        "high",
+        "se",
+        "t",
+        "p",
+        "outside",
+    ]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=names)
 
 
@@ -68,7 +79,9 @@ def athlete_curves(
     half = unknown if isinstance(noise, Reason) else noise.half_width
     parts = []
     for one in athletes:
-        outside = np.zeros(len(half), bool) if isinstance(noise, Reason) else noise.outside(one.change)
+        outside = (
+            np.zeros(len(half), bool) if isinstance(noise, Reason) else noise.outside(one.change)
+        )
         parts.append(pd.DataFrame({
             "athlete": one.athlete, "group": one.group, **places(question), "before": one.before,
             "after": one.after, "change": one.change, "low": one.change - half,

@@ -35,7 +35,9 @@ def over(stretch: Stretch, estimate: Array, half: Array) -> tuple[float, float, 
     return middle, middle - wide, middle + wide
 
 
-def add_effects(rows: Rows, question: Question, within: Sequence[Effect], between: Sequence[Effect]) -> None:
+def add_effects(
+    rows: Rows, question: Question, within: Sequence[Effect], between: Sequence[Effect]
+) -> None:
     """Add the rows of groups and of their differences."""
     shared = {"metric": question.quantity, "unit": question.unit}
     for effect in within:

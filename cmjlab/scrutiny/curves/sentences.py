@@ -23,7 +23,11 @@ def effect_sentences(question: Question, effects: Sequence[Effect]) -> list[Sent
 
 def _effect(question: Question, effect: Effect) -> Sentence:
     kind = "between" if effect.second else "within"
-    values: dict[str, Any] = {"before": question.before, "after": question.after, "unit": question.unit}
+    values: dict[str, Any] = {
+        "before": question.before,
+        "after": question.after,
+        "unit": question.unit,
+    }
     if effect.second:
         values |= {"first": effect.first, "second": effect.second,
                    "n_first": effect.sizes[0], "n_second": effect.sizes[1]}  # fmt: skip
@@ -59,7 +63,7 @@ def _where(question: Question, stretch: Stretch) -> dict[str, Sentence]:
 
 
 def way(question: Question, stretch: Stretch) -> Sentence:
-    """Return which way the curve moved: more force, faster downward movement, …"""
+    """Return which way the curve moved: more force, or faster downward movement."""
     family = question.quantity.removesuffix("_per_kg")
     upward = question.phases[stretch.phase] == "propulsion"
     heading = ("_up" if upward else "_down") if family in ("velocity", "power") else ""

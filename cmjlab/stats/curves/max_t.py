@@ -1,11 +1,11 @@
 """A change along a whole curve, with one band that holds at all its points together.
 
 A curve has a hundred points, and neighbours say nearly the same: neither a plain interval at each
-point (too narrow for all of them) nor Bonferroni (far too wide) will do. Here the largest \\|t\\| along
-the curve is compared with the largest \\|t\\| of the same curves after the signs of the athletes'
+point (too narrow for all of them) nor Bonferroni (far too wide) will do. Here the largest |t| along
+the curve is compared with the largest |t| of the same curves after the signs of the athletes'
 changes (one group) or the groups' labels (two groups) are dealt again. Whole curves are dealt, so
 the band knows how closely points hang together without any assumption about it. The p value of a
-point is the share of deals whose largest \\|t\\| reaches the point's own: it holds for all points at
+point is the share of deals whose largest |t| reaches the point's own: it holds for all points at
 once (single step).
 
 The t of two groups is that of Welch. Where both groups have one spread, any t gives an exact
@@ -74,7 +74,7 @@ class Band:
 
     @property
     def largest(self) -> float:
-        """The largest \\|t\\| along the curve; nan where no point has one."""
+        """The largest |t| along the curve; nan where no point has one."""
         size = np.abs(self.t)
         return float(np.nanmax(size)) if np.isfinite(size).any() else float("nan")
 
@@ -112,7 +112,9 @@ def one_group(changes: Array, level: float, *, drawn: int = DRAWN, seed: int = _
     return _band((mean, se), t, moving(np.sqrt(squares)) & (se > 0), level, complete)
 
 
-def two_groups(first: Array, second: Array, level: float, *, drawn: int = DRAWN, seed: int = _SEED) -> Band:
+def two_groups(
+    first: Array, second: Array, level: float, *, drawn: int = DRAWN, seed: int = _SEED
+) -> Band:
     """Return the difference first − second along a curve, by dealing the groups' labels.
 
     Parameters
@@ -156,9 +158,7 @@ def _band(
     floor = float(share(largest[-1:])[0])
     allowed = int(np.floor(alpha * deals + 1e-9))
     critical = np.inf if floor > alpha + 1e-12 else float(largest[-1 - allowed]) * (1 + _SAME)
-    return Band(
-        estimate, se, own, p, critical, level, float(np.nanmin(p)), floor, deals, complete
-    )
+    return Band(estimate, se, own, p, critical, level, float(np.nanmin(p)), floor, deals, complete)
 
 
 def _t_of_signs(sums: Array, squares: Array, n: int) -> Array:
@@ -183,15 +183,15 @@ def _welch(labels: Array, values: Array) -> Array:
 
 
 def _all_signs(n: int) -> Array:
-    """Return every deal of signs but for its mirror, whose \\|t\\| is the same; the observed first."""
+    """Return every deal of signs but for its mirror, whose |t| is the same; the observed first."""
     bits = (np.arange(2 ** (n - 1))[:, None] >> np.arange(n)) & 1
-    return 1.0 - 2.0 * bits
+    return np.asarray(1.0 - 2.0 * bits, dtype=np.float64)
 
 
 def _drawn_signs(n: int, drawn: int, seed: int) -> Array:
     signs = 1.0 - 2.0 * np.random.default_rng(seed).integers(0, 2, (drawn, n))
     signs[0] = 1.0
-    return signs
+    return np.asarray(signs, dtype=np.float64)
 
 
 def _all_labels(n: int, size: int) -> Array:

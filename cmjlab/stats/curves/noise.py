@@ -63,7 +63,9 @@ class CurveNoise:
         return np.asarray((np.abs(change) > self.half_width) & self.moving)
 
 
-def curve_noise(values: Array, level: float, *, draws: int = DRAWS, seed: int = _SEED) -> CurveNoise:
+def curve_noise(
+    values: Array, level: float, *, draws: int = DRAWS, seed: int = _SEED
+) -> CurveNoise:
     """Return the noise of curves from repeated sessions.
 
     Parameters

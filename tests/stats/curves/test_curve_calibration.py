@@ -56,7 +56,13 @@ def test_verdicts_follow_from_the_counts(table):
 @pytest.mark.parametrize("number", [0, 6, 12, 17, 23])
 def test_the_first_studies_come_out_the_same_again(table, number):
     cell = curve_bands.CELLS[number]
-    made = count(cell, curve_bands.study, studies=curve_bands.BATCH, seed=curve_bands.SEED, batch=curve_bands.BATCH)
+    made = count(
+        cell,
+        curve_bands.study,
+        studies=curve_bands.BATCH,
+        seed=curve_bands.SEED,
+        batch=curve_bands.BATCH,
+    )
     rows = table[(table[KEYS] == [cell[k] for k in KEYS]).all(axis=1)].set_index("quantity")
     for row in made:
         assert row["hits"] == rows.loc[row["quantity"], "first_batch_hits"]

@@ -109,7 +109,10 @@ def test_one_point_is_the_usual_permutation_test():
 def test_signs_of_one_point_can_be_counted_by_hand():
     changes = np.array([[3.0], [1.0], [2.0], [5.0]])
     band = one_group(changes, 0.8)
-    sums = [abs(sum(s * c for s, c in zip(signs, (3, 1, 2, 5), strict=True))) for signs in product((1, -1), repeat=4)]
+    sums = [
+        abs(sum(s * c for s, c in zip(signs, (3, 1, 2, 5), strict=True)))
+        for signs in product((1, -1), repeat=4)
+    ]
     assert band.p_any == sum(s >= 11 for s in sums) / 16 == 2 / 16
 
 

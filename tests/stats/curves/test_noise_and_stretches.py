@@ -50,7 +50,9 @@ def test_a_change_is_outside_where_it_passes_root_two_of_the_noise():
 def test_stretches_are_runs_of_one_sign_inside_one_phase():
     outside = np.array([0, 1, 1, 0, 0, 1, 1, 1, 1, 0, 0, 0, 0, 0, 1], dtype=bool)
     estimate = np.array([1, 1, 1, 1, 1, -2, -2, 3, 3, 1, 1, 1, 1, 1, -1.0])
-    found = [(s.phase, s.first, s.last, s.start, s.end, s.sign) for s in stretches(outside, estimate, 5)]
+    found = [
+        (s.phase, s.first, s.last, s.start, s.end, s.sign) for s in stretches(outside, estimate, 5)
+    ]
     assert found == [
         (0, 1, 2, 25.0, 50.0, 1),
         (1, 5, 6, 0.0, 25.0, -1),
