@@ -306,3 +306,29 @@ def test_all_quantities_have_their_unit_and_words(changed):
 def test_the_same_study_gives_the_same_numbers(changed, found):
     again = changed[0].compare_curves("force_per_kg")
     pd.testing.assert_frame_equal(again.table, found.table)
+
+
+def test_only_jumps_with_the_load_of_the_plan_count(changed):
+    study, _ = changed
+    loaded = study.with_choices(plan=study.plan.replace(load_kg=20.0))
+    with pytest.raises(cj.StatsError, match="A01: not tested in base2"):
+        loaded.compare_curves()
+
+
+def test_jumps_without_the_events_are_counted(changed, monkeypatch):
+    """A curve that cannot be cut into phases is left out, and a note says how many there were."""
+    from cmjlab.study import curves
+
+    study, _ = changed
+    real, calls = curves._curve, []
+
+    def without_braking(jump, quantity, bounds, n):
+        calls.append(bounds)
+        spoiled = len(calls) <= 4 and bounds[0] == "peak_downward_velocity"
+        return None if spoiled else real(jump, quantity, bounds, n)
+
+    monkeypatch.setattr(curves, "_curve", without_braking)
+    result = study.compare_curves()
+    note = next(n for n in result.notes if n.code == "curves_jumps_left_out")
+    assert note.values["n"] == 1
+    assert "1 accepted jump lacks an event" in note.text

@@ -10,6 +10,7 @@ from cmjlab.errors import CmjlabError
 from cmjlab.plots.curves import curves_figure
 from cmjlab.report.blocks.data import Items, Paragraph, Section
 from cmjlab.report.build.context import Context
+from cmjlab.report.sections.alike import together
 from cmjlab.results import Sentence
 
 
@@ -26,7 +27,8 @@ def curves_section(context: Context) -> Section:
     settings = result.settings
     caption = say("curves_page.figure", quantity=settings["quantity"], before=settings["before"],
                   after=settings["after"], level=settings["level"])  # fmt: skip
-    said = tuple(context.words.phrase(_named(context, s)) for s in result.sentences)
+    named = [_named(context, s) for s in result.sentences]
+    said = tuple(together(context.words, sorted(named, key=_order)))
     notes = [context.words.phrase(n) for n in result.notes]
     return Section("curves", title, (
         Paragraph(say("curves_page.intro")),
@@ -34,6 +36,16 @@ def curves_section(context: Context) -> Section:
         Items(said),
         Items(tuple(n for n in notes if context.is_new(n)), small=True),
     ))  # fmt: skip
+
+
+#: Differences first, then groups, then athletes; what was found before what was not.
+_ORDER = ("between_found", "between_open", "between_none", "within_found", "within_open",
+          "within_none")  # fmt: skip
+
+
+def _order(said: Sentence) -> int:
+    kind = said.key.removeprefix("curves.")
+    return _ORDER.index(kind) if kind in _ORDER else len(_ORDER)
 
 
 def _named(context: Context, said: Sentence) -> Sentence:
