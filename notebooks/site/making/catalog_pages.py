@@ -6,6 +6,7 @@ from pathlib import Path
 
 from cmjlab.catalog import CHECKS, METRICS, STATISTICS
 from cmjlab.catalog.statistics_change import CHANGE
+from cmjlab.catalog.statistics_curves import CURVES
 from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
@@ -23,6 +24,7 @@ FAMILIES = {
     "mixed": MIXED,
     "loads": LOADS,
     "season": SEASON,
+    "curves": CURVES,
 }
 #: Phases in order of time; a page each.
 PHASES = (
