@@ -31,6 +31,7 @@ from .results import Result as Result
 from .review.session import Review as Review
 from .review.widget import review_jumps as review_jumps
 from .scrutiny.curves.compare import compare_curves as compare_curves
+from .scrutiny.methods.sensitivity import method_sensitivity as method_sensitivity
 from .share.share import SharedStudy as SharedStudy
 from .share.share import share_study as share_study
 from .simulate.faults import simulate_fault as simulate_fault

@@ -210,6 +210,7 @@ class Result:
         metric: str | None = None,
         *,
         athlete: str | None = None,
+        group: str | None = None,
         change_that_matters: Any = None,
         ax: Axes | None = None,
     ) -> Figure:
@@ -224,6 +225,8 @@ class Result:
             Where the figure shows one measure; default the first of the result.
         athlete : str, optional
             Where the figure shows one athlete.
+        group : str, optional
+            Where the figure shows one group.
         change_that_matters : float or mapping, optional
             In the measure's table unit; default as the plan of the result says.
         ax : matplotlib.axes.Axes, optional
@@ -247,8 +250,8 @@ class Result:
         'Jump height'
         """
         return upstairs("plot_result")(  # type: ignore[no-any-return]
-            self, figure, metric=metric, athlete=athlete, change_that_matters=change_that_matters,
-            ax=ax,
+            self, figure, metric=metric, athlete=athlete, group=group,
+            change_that_matters=change_that_matters, ax=ax,
         )  # fmt: skip
 
     def __str__(self) -> str:

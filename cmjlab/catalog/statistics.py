@@ -9,11 +9,12 @@ from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
 from cmjlab.catalog.statistics_season import SEASON
+from cmjlab.catalog.statistics_specifications import SPECIFICATIONS
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 
 #: Keys that a reader of rows may still ask by, and what they became.
 FORMER_NAMES = {"hedges_g": ("hedges_g_within", "hedges_g_between")}
 
 STATISTICS: dict[str, Statistic] = {
-    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES)
+    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES, *SPECIFICATIONS)
 }

@@ -24,6 +24,7 @@ from cmjlab.cli import (
     share,
     squad,
     subgroups,
+    survive,
 )
 
 app = typer.Typer(
@@ -49,6 +50,7 @@ for _room in (
     link,
     season,
     share,
+    survive,
     audit,
     analysis,
     glossary,

@@ -32,6 +32,7 @@ What changed
     individual_figure: each athlete's change with its noise
     drift_figure: how far chosen groups fall back
     lineup_figure: the real figure among figures of chance
+    specification_figure: one question answered in every defensible way
     season_figure: one athlete week by week
     curves_figure: whole curves of groups before and after, with bands
     athlete_curve_figure: one athlete's curve beside the noise of the test

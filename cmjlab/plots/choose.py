@@ -33,6 +33,7 @@ FIGURES: Mapping[str, Mapping[str, str]] = {
     "subgroups": {"placement": "subgroups:placement_figure"},
     "threshold": {"threshold": "subgroups:threshold_figure"},
     "measure repeatability": {"repeat": "subgroups:repeat_figure"},
+    "survival": {"specifications": "specifications:specification_figure"},
     "relation": {"relation": "squad:relation_figure"},
     "curves": {"curves": "curves:curves_figure", "athlete": "curves:athlete_curve_figure"},
 }
@@ -47,7 +48,7 @@ def plot_result(result: Result, figure: str | None = None, **choices: Any) -> Pi
     figure : str, optional
         One of the figures of this kind of result (:func:`figures_of`); default the first.
     **choices
-        ``metric``, ``athlete``, ``change_that_matters``, ``ax``; None: not chosen. What the
+        ``metric``, ``athlete``, ``group``, ``change_that_matters``, ``ax``; None: not chosen. What the
         figure has no use for is refused.
 
     Raises

@@ -39,6 +39,7 @@ from cmjlab.report.sections.sentences import sentences_section
 from cmjlab.report.sections.squad import squad_section
 from cmjlab.report.sections.stopped import with_stop_note
 from cmjlab.report.sections.subgroups import subgroups_section
+from cmjlab.report.sections.survival import survival_section
 from cmjlab.words.catalog import read_words
 
 if TYPE_CHECKING:
@@ -57,6 +58,7 @@ _SECTIONS: Mapping[str, Callable[[Context], Section | None]] = MappingProxyType(
         "individuals": individuals_section,
         "curves": curves_section,
         "drift": drift_section,
+        "survival": survival_section,
         "season": season_section,
         "links": links_section,
         "limitations": limitations_section,

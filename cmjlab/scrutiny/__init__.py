@@ -5,6 +5,9 @@ How far the instrument is from the truth
 
 Where in the movement something changed
     compare_curves: force, power, velocity, displacement along the phases, with bands for whole curves
+
+Whether the conclusion survives
+    method_sensitivity: every target answered in every defensible way
 """
 
 import lazy_loader as lazy

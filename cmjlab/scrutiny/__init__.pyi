@@ -1,2 +1,3 @@
 from .curves.compare import compare_curves as compare_curves
 from .known import known_truth as known_truth
+from .methods.sensitivity import method_sensitivity as method_sensitivity

@@ -236,6 +236,38 @@ PROBLEMS = Table(
     ),
 )
 
+SPECIFICATIONS = Table(
+    "specifications",
+    "one row per target and defensible way to analyse it",
+    (
+        Column("subgroup", "text", "subgroup of the target", required=True),
+        Column("metric", "text", "metric key", required=True),
+        Column("onset", "text", "where the movement begins", required=True),
+        Column("weighing", "text", "window of body weight", required=True),
+        Column("rest", "text", "from where force is integrated", required=True),
+        Column(
+            "body_weight", "text", "body weight of the window or of the whole jump", required=True
+        ),
+        Column("takeoff", "text", "force at take-off and landing", required=True),
+        Column("filter", "text", "low-pass filter", required=True),
+        Column("height", "text", "definition of jump height", required=True),
+        Column("summary", "text", "value of a session from its jumps", required=True),
+        Column("exclusion", "text", "which jumps and athletes count", required=True),
+        Column("baseline", "text", "session that the change starts from", required=True),
+        Column("estimator", "text", "how the change is estimated", required=True),
+        Column("n", "integer", "athletes of the groups compared"),
+        Column("estimate", "number", "change of the target, in the metric's unit"),
+        Column("se", "number", "its standard error"),
+        Column("df", "number", "degrees of freedom of its interval"),
+        Column("low", "number", "lower limit"),
+        Column("high", "number", "upper limit"),
+        Column("level", "number", "level of the interval, as page one uses it"),
+        Column("verdict", "text", "the answer"),
+        Column("counts", "boolean", "false where an earlier row has the very same numbers"),
+        Column("own", "boolean", "whether the study itself does it this way"),
+    ),
+)
+
 #: Tables that cmjlab writes.
 RESULT_TABLES: dict[str, Table] = {
     "jumps": JUMPS,
@@ -245,4 +277,5 @@ RESULT_TABLES: dict[str, Table] = {
     "problems": PROBLEMS,
     "target_answers": TARGET_ANSWERS,
     "weeks": WEEKS,
+    "specifications": SPECIFICATIONS,
 }

@@ -34,6 +34,7 @@ INNER_ROOMS = {
         ["association", "change", "individual", "mixed", "planning", "reliability", "subgroups"],
         ["curves"],
         ["targets", "season"],
+        ["specifications"],
     ],
     "study": [
         ["shared_names", "remote"], ["folder"], ["store"], ["decide"], ["check"], ["demo"],

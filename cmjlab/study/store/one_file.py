@@ -149,10 +149,16 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
     ReadError
         When the file cannot be read at all.
     """
+    return jumps_in(read_task(task), task, method)
+
+
+def jumps_in(
+    recording: Recording, task: Task, method: Method
+) -> list[tuple[int, Jump | CmjlabError]]:
+    """Return (stretch, Jump) for every jump of a task's recording; see :func:`jumps_of`."""
     from cmjlab.jump.measure import measure_with
     from cmjlab.jump.split import split_with_contacts
 
-    recording = _read(task)
     out: list[tuple[int, Jump | CmjlabError]] = []
     for stretch, (low, high) in enumerate(task.stretches):
         try:
@@ -173,7 +179,7 @@ def jumps_of(task: Task, method: Method) -> list[tuple[int, Jump | CmjlabError]]
     return out
 
 
-def _read(task: Task) -> Recording:
+def read_task(task: Task) -> Recording:
     """Return the recording of a task: of its file, or of bytes that came from elsewhere."""
     from cmjlab.files.read import read_recording, recording_of
 
@@ -227,6 +233,11 @@ def measure_chunk(tasks: Sequence[Task], method: Method) -> list[FileResult]:
     return [measure_file(t, method) for t in tasks]
 
 
+def flags_of(jump: Jump) -> str:
+    """Return the checks of a jump that did not just pass, as they stand in its row."""
+    return ";".join(sorted(f"{c.code}:{c.status}" for c in jump.flags))
+
+
 def _changed(jump: Jump, task: Task) -> bool:
     source = jump.recording.source
     return bool(source and source.sha256 and task.sha256 and source.sha256 != task.sha256)
@@ -263,7 +274,7 @@ def _jump_row(task: Task, stretch: int, jump: Jump) -> dict[str, Any]:
     row = _base_row(task, stretch, jump.recording.jump)
     row["rate_hz"] = jump.recording.rate_hz
     row["accepted_by_rules"] = jump.accepted
-    row["flags"] = ";".join(sorted(f"{c.code}:{c.status}" for c in jump.flags))
+    row["flags"] = flags_of(jump)
     row["notes"] = json.dumps([[n.code, n.text] for n in jump.recording.notes])
     row["voided"] = json.dumps(dict(jump.voided), sort_keys=True)
     row.update(jump.metrics)

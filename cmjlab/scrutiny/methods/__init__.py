@@ -1,0 +1,1 @@
+"""Every defensible way to analyse a study: choices, one reading of the files, values, estimates."""

@@ -1,0 +1,1 @@
+"""One question answered in many ways: estimates, agreement, shares of choices, a joint test."""
