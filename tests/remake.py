@@ -36,7 +36,7 @@ doubts      calibration/session_doubts.csv                                      
 targets     calibration/targets_coverage.csv                                     15 min
 threshold   calibration/threshold.csv                                            2 min
 curves      calibration/curve_bands.csv                                          4 min
-specifications  calibration/specifications_rates.csv                             10 min
+ways        calibration/specifications_rates.csv                                10 min
 =========== ==================================================================== =======
 
 A number of the golden jump that is no longer what it was is only written with a new
@@ -184,7 +184,7 @@ PARTS = {
     ),
     "noise": Part(scripts("noise_check"), ("calibration/noise_check.csv",), long=True),
     "own": Part(scripts("own_noise"), ("calibration/own_noise.csv",), long=True),
-    "specifications": Part(
+    "ways": Part(
         scripts("specifications"), ("calibration/specifications_rates.csv",), long=True
     ),
     "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
