@@ -184,9 +184,7 @@ PARTS = {
     ),
     "noise": Part(scripts("noise_check"), ("calibration/noise_check.csv",), long=True),
     "own": Part(scripts("own_noise"), ("calibration/own_noise.csv",), long=True),
-    "ways": Part(
-        scripts("specifications"), ("calibration/specifications_rates.csv",), long=True
-    ),
+    "ways": Part(scripts("specifications"), ("calibration/specifications_rates.csv",), long=True),
     "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
     "curves": Part(scripts("curve_bands"), ("calibration/curve_bands.csv",), long=True),
 }

@@ -16,5 +16,6 @@ from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 FORMER_NAMES = {"hedges_g": ("hedges_g_within", "hedges_g_between")}
 
 STATISTICS: dict[str, Statistic] = {
-    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES, *SPECIFICATIONS)
+    s.key: s
+    for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES, *SPECIFICATIONS)
 }
