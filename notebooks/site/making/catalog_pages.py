@@ -11,6 +11,7 @@ from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
 from cmjlab.catalog.statistics_season import SEASON
+from cmjlab.catalog.statistics_specifications import SPECIFICATIONS
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 from cmjlab.units import shown_unit
 from making.layout import write
@@ -25,6 +26,7 @@ FAMILIES = {
     "loads": LOADS,
     "season": SEASON,
     "curves": CURVES,
+    "specifications": SPECIFICATIONS,
 }
 #: Phases in order of time; a page each.
 PHASES = (
