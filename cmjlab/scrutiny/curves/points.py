@@ -92,10 +92,10 @@ def athlete_curves(
 
 def noise_curve(question: Question, noise: CurveNoise | Reason) -> pd.DataFrame:
     """Return the typical error along the curve; no rows when nobody knows it."""
-    known = not isinstance(noise, Reason)
-    values = {"typical_error": noise.typical_error, "half_width": noise.half_width} if known else {}  # type: ignore[union-attr]
-    frame = pd.DataFrame({**places(question), **values})
-    return frame if known else frame.iloc[:0].assign(typical_error=[], half_width=[])
+    frame = pd.DataFrame(places(question))
+    if isinstance(noise, Reason):
+        return frame.iloc[:0].assign(typical_error=[], half_width=[])
+    return frame.assign(typical_error=noise.typical_error, half_width=noise.half_width)
 
 
 def left_out(squad: SquadCurves) -> pd.DataFrame:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from cmjlab.stats.curves import noise
 from cmjlab.stats.curves.noise import curve_noise
 from cmjlab.stats.curves.stretches import stretches
 
@@ -62,3 +63,11 @@ def test_stretches_are_runs_of_one_sign_inside_one_phase():
     both = stretches(np.ones(10, bool), np.ones(10), 5)
     assert [(s.phase, s.start, s.end) for s in both] == [(0, 0.0, 100.0), (1, 0.0, 100.0)]
     assert stretches(np.zeros(10, bool), np.ones(10), 5) == []
+
+
+def test_a_large_squad_has_nearly_the_same_critical_value_when_less_of_it_is_drawn(monkeypatch):
+    values = np.random.default_rng(6).standard_normal((200, 2, 8)).cumsum(axis=2)
+    few = curve_noise(values, 0.95, draws=8_000).critical
+    monkeypatch.setattr(noise, "_MOST_DF", 1_000)
+    every = curve_noise(values, 0.95, draws=8_000).critical
+    assert few == pytest.approx(every, rel=0.025)
