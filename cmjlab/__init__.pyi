@@ -31,7 +31,10 @@ from .results import Result as Result
 from .review.session import Review as Review
 from .review.widget import review_jumps as review_jumps
 from .scrutiny.curves.compare import compare_curves as compare_curves
+from .scrutiny.lab.page import lab_truth as lab_truth
 from .scrutiny.methods.sensitivity import method_sensitivity as method_sensitivity
+from .scrutiny.pool.metrics import pool_metrics as pool_metrics
+from .scrutiny.pool.rule import PoolRule as PoolRule
 from .share.share import SharedStudy as SharedStudy
 from .share.share import share_study as share_study
 from .simulate.faults import simulate_fault as simulate_fault

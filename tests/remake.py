@@ -32,6 +32,7 @@ mixed       calibration/mixed_random_intercept.csv, mixed_general.csv,
 noise       calibration/noise_check.csv                                          2 min
 own         calibration/own_noise.csv                                            8 min
 placement   calibration/placement.csv, placement_shown.csv                       10 min
+pooling     calibration/pooling.csv                                              3 min
 doubts      calibration/session_doubts.csv                                       2 min
 targets     calibration/targets_coverage.csv                                     15 min
 threshold   calibration/threshold.csv                                            2 min
@@ -185,6 +186,7 @@ PARTS = {
     "noise": Part(scripts("noise_check"), ("calibration/noise_check.csv",), long=True),
     "own": Part(scripts("own_noise"), ("calibration/own_noise.csv",), long=True),
     "ways": Part(scripts("specifications"), ("calibration/specifications_rates.csv",), long=True),
+    "pooling": Part(scripts("pooling_calibration"), ("calibration/pooling.csv",), long=True),
     "threshold": Part(scripts("threshold"), ("calibration/threshold.csv",), long=True),
     "curves": Part(scripts("curve_bands"), ("calibration/curve_bands.csv",), long=True),
 }

@@ -19,12 +19,14 @@ from cmjlab.cli import (
     glossary,
     link,
     planning,
+    pool,
     review,
     season,
     share,
     squad,
     subgroups,
     survive,
+    truth,
 )
 
 app = typer.Typer(
@@ -52,6 +54,8 @@ for _room in (
     share,
     survive,
     audit,
+    truth,
+    pool,
     analysis,
     glossary,
 ):

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cmjlab.cli import names, say
+from cmjlab.cli.method_set import method_with
 from cmjlab.cli.spread import spread
-from cmjlab.toml_text import read_toml
 
 if TYPE_CHECKING:
     from cmjlab.jump_types import Jump
@@ -175,7 +175,7 @@ def measure(
         from cmjlab.study.folder.one_recording import stated_for
 
         stated = stated_for(file, layout)
-        method = _method(stated.method, setting or [])
+        method = method_with(stated.method, setting or [])
         _measure_file(file, rate, stated, method, figure=figure, details=details)
 
 
@@ -196,26 +196,6 @@ def _only_for_studies(options: dict[str, object]) -> None:
 
     if named := [name for name, value in options.items() if value is not None]:
         raise ArgumentError(f"{', '.join(named)}: for a study folder; one recording is done here.")
-
-
-def _method(stated: Method | None, settings: list[str]) -> Method:
-    """Return the study's method, or a preset, with the settings of the command line on top."""
-    import tomllib
-
-    from cmjlab.errors import ArgumentError
-    from cmjlab.method import Method
-    from cmjlab.study.folder.settings import method_from
-
-    changes: dict[str, Any] = {}
-    for item in settings:
-        name, equals, value = item.partition("=")
-        if not equals:
-            raise ArgumentError(f"--set {item!r}: write it as name=value.")
-        try:
-            changes[name.strip()] = read_toml(f"v = {value.strip()}")["v"]
-        except tomllib.TOMLDecodeError:
-            changes[name.strip()] = value.strip()
-    return method_from(changes) if "preset" in changes else (stated or Method()).replace(**changes)
 
 
 def _measure_file(

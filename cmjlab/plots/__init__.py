@@ -14,6 +14,8 @@ Which measures to believe
     sessions_figure: each athlete over the baselines
     agreement_figure: difference against mean, with limits of agreement
     jumps_needed_figure: noise against number of jumps
+    instrument_share_figure: part of the noise that instrument and method make
+    pooling_figure: two measurements of the same jumps, and the conversion
 
 The squad
     squad_overview: distributions in one session

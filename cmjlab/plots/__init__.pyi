@@ -9,6 +9,7 @@ from .drift import drift_figure as drift_figure
 from .flow import FlowStep as FlowStep
 from .flow import flow_figure as flow_figure
 from .jump import jump_figure as jump_figure
+from .lab_truth import instrument_share_figure as instrument_share_figure
 from .labels import metric_label as metric_label
 from .labels import value_text as value_text
 from .lineup import lineup_figure as lineup_figure
@@ -17,6 +18,7 @@ from .overview import MOST_METRICS as MOST_METRICS
 from .overview import squad_overview as squad_overview
 from .planning import designs as designs
 from .planning import planning_figure as planning_figure
+from .pooling import pooling_figure as pooling_figure
 from .recording import recording_figure as recording_figure
 from .reliability import agreement_figure as agreement_figure
 from .reliability import jumps_needed_figure as jumps_needed_figure

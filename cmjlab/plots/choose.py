@@ -34,6 +34,8 @@ FIGURES: Mapping[str, Mapping[str, str]] = {
     "threshold": {"threshold": "subgroups:threshold_figure"},
     "measure repeatability": {"repeat": "subgroups:repeat_figure"},
     "survival": {"specifications": "specifications:specification_figure"},
+    "lab_truth": {"instrument_share": "lab_truth:instrument_share_figure"},
+    "pooling": {"pooling": "pooling:pooling_figure"},
     "relation": {"relation": "squad:relation_figure"},
     "curves": {"curves": "curves:curves_figure", "athlete": "curves:athlete_curve_figure"},
 }

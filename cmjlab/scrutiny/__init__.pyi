@@ -1,3 +1,6 @@
 from .curves.compare import compare_curves as compare_curves
 from .known import known_truth as known_truth
+from .lab.page import lab_truth as lab_truth
 from .methods.sensitivity import method_sensitivity as method_sensitivity
+from .pool.metrics import pool_metrics as pool_metrics
+from .pool.rule import PoolRule as PoolRule

@@ -27,7 +27,9 @@ def test_every_kind_is_one_that_a_statistic_makes():
     """A renamed kind would leave its figure behind."""
     from places import PACKAGE
 
-    source = "\n".join(p.read_text(encoding="utf-8") for p in (PACKAGE / "stats").rglob("*.py"))
+    rooms = ("stats", "scrutiny")
+    files = [p for room in rooms for p in (PACKAGE / room).rglob("*.py")]
+    source = "\n".join(p.read_text(encoding="utf-8") for p in files)
     assert [k for k in FIGURES if f'"{k}"' not in source] == []
 
 

@@ -19,6 +19,7 @@ from cmjlab.report.blocks.format import (
 )
 from cmjlab.report.build.context import Context
 from cmjlab.report.build.leading_rows import first_row
+from cmjlab.report.sections.lab import lab_paragraph
 from cmjlab.report.sections.result_text import result_text
 from cmjlab.results import Result
 
@@ -55,6 +56,7 @@ def reliability_section(context: Context) -> Section:
     blocks.append(reliability_table(context, result))
     blocks += _figures(context, result)
     blocks += result_text(context, result)
+    blocks += lab_paragraph(context)
     blocks += icc_names(context, result)
     return Section("reliability", title, tuple(blocks))
 

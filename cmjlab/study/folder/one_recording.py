@@ -70,6 +70,26 @@ def stated_for(recording: Path, given: Path | None = None) -> Stated:
     return Stated(layout, method, _origin(source, place, layout, method))
 
 
+def method_in(source: Path) -> Method:
+    """Return the Method that the section [method] of a TOML file states, such as a study.toml.
+
+    Raises
+    ------
+    ArgumentError
+        When the file cannot be read, has no such section, or a setting is wrong.
+    """
+    try:
+        found = _method(_toml(source))
+    except ArgumentError as problem:
+        raise ArgumentError(f"{source}: {problem}") from None
+    if found is None:
+        raise ArgumentError(
+            f"{source}: there is no section [method]; write one, with settings such as"
+            ' onset_rule = "sd" below it.'
+        )
+    return found
+
+
 def _toml(source: Path) -> dict[str, Any]:
     try:
         return read_toml(read_file(source).decode("utf-8-sig"))
