@@ -35,6 +35,8 @@ from .scrutiny.lab.page import lab_truth as lab_truth
 from .scrutiny.methods.sensitivity import method_sensitivity as method_sensitivity
 from .scrutiny.pool.metrics import pool_metrics as pool_metrics
 from .scrutiny.pool.rule import PoolRule as PoolRule
+from .scrutiny.compare import compare_paper as compare_paper
+from .scrutiny.paper_table import paper_template as paper_template
 from .share.share import SharedStudy as SharedStudy
 from .share.share import share_study as share_study
 from .simulate.faults import simulate_fault as simulate_fault

@@ -17,6 +17,7 @@ onsets      calibration/onset_rules.csv, body_weight_rules.csv                  
 budget      calibration/error_budget.csv, error_budget_onsets.csv                5 min
 profiles    calibration/random_profiles.csv                                      30 s
 follow      calibration/follow_rates.csv                                         10 s
+replication calibration/replication.csv                                          30 s
 =========== ==================================================================== =======
 
 With ``--long``:
@@ -140,6 +141,7 @@ PARTS = {
     ),
     "profiles": Part(scripts("random_profiles"), ("calibration/random_profiles.csv",)),
     "follow": Part(scripts("follow_calibration"), ("calibration/follow_rates.csv",)),
+    "replication": Part(scripts("replication"), ("calibration/replication.csv",)),
     "errors": Part(scripts("standard_errors"), ("calibration/standard_errors.csv",), long=True),
     "reliability": Part(
         scripts(

@@ -9,6 +9,7 @@ from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
 from cmjlab.catalog.statistics_scrutiny import SCRUTINY
+from cmjlab.catalog.statistics_replication import REPLICATION
 from cmjlab.catalog.statistics_season import SEASON
 from cmjlab.catalog.statistics_specifications import SPECIFICATIONS
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
@@ -17,16 +18,5 @@ from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 FORMER_NAMES = {"hedges_g": ("hedges_g_within", "hedges_g_between")}
 
 STATISTICS: dict[str, Statistic] = {
-    s.key: s
-    for s in (
-        *RELIABILITY,
-        *CHANGE,
-        *MIXED,
-        *SUBGROUPS,
-        *LOADS,
-        *SEASON,
-        *CURVES,
-        *SPECIFICATIONS,
-        *SCRUTINY,
-    )
+    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES, *SPECIFICATIONS, *SCRUTINY, *REPLICATION)
 }

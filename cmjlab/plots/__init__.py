@@ -39,6 +39,9 @@ What changed
     curves_figure: whole curves of groups before and after, with bands
     athlete_curve_figure: one athlete's curve beside the noise of the test
 
+What others found
+    replication_figure: a published table beside this study
+
 Planning and the flow of people
     planning_figure: what can be seen with how many athletes
     designs: designs that a plan compares

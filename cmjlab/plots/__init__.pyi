@@ -24,6 +24,7 @@ from .reliability import agreement_figure as agreement_figure
 from .reliability import jumps_needed_figure as jumps_needed_figure
 from .reliability import sessions_figure as sessions_figure
 from .reliability import typical_error_figure as typical_error_figure
+from .replication import replication_figure as replication_figure
 from .season import season_figure as season_figure
 from .specifications import specification_figure as specification_figure
 from .squad import relation_figure as relation_figure

@@ -38,6 +38,7 @@ FIGURES: Mapping[str, Mapping[str, str]] = {
     "pooling": {"pooling": "pooling:pooling_figure"},
     "relation": {"relation": "squad:relation_figure"},
     "curves": {"curves": "curves:curves_figure", "athlete": "curves:athlete_curve_figure"},
+    "replication": {"replication": "replication:replication_figure"},
 }
 
 

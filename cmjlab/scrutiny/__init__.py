@@ -13,6 +13,10 @@ Whether the conclusion survives
 Which numbers may stand side by side
     pool_metrics: which metrics of two plates, methods or labs can be pooled, and by which conversion
     PoolRule: how much pooling may add to the noise
+
+Does it say what others found
+    paper_template: the table that is filled in from a published one
+    compare_paper: a published table beside this study: replicated, not replicated, or cannot tell
 """
 
 import lazy_loader as lazy

@@ -32,7 +32,7 @@ def test_every_script_of_a_table_is_run_by_a_part(monkeypatch: pytest.MonkeyPatc
 
 
 def test_the_quick_ones_come_by_default_and_the_long_ones_when_asked():
-    quick = ["golden", "demo", "alarms", "onsets", "budget", "profiles", "follow"]
+    quick = ["golden", "demo", "alarms", "onsets", "budget", "profiles", "follow", "replication"]
     assert wanted([]) == quick
     assert wanted(["--long"]) == list(PARTS)
     assert wanted(["mixed", "golden"]) == ["golden", "mixed"]

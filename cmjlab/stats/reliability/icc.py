@@ -42,7 +42,7 @@ class Icc:
         return Icc(estimate, low, high, self.f, self.df1, self.df2, self.p)
 
 
-def _exact(f: Array, df1: Array, df2: Array, k: int, level: float) -> Icc:
+def of_ratio(f: Array, df1: Array, df2: Array, k: int, level: float) -> Icc:
     """Return the ICC of an F ratio, (F - 1) / (F + k - 1), with exact F limits."""
     upper = 0.5 + level / 2
     low_f = ratio(f, f_quantile(upper, df1, df2))
@@ -57,12 +57,12 @@ def _exact(f: Array, df1: Array, df2: Array, k: int, level: float) -> Icc:
 
 def one_way(ms: MeanSquares, level: float) -> Icc:
     """Return ICC(1) with its exact F interval; right only without a session change."""
-    return _exact(ratio(ms.msr, ms.msw), ms.df_r, ms.df_w, ms.k, level)
+    return of_ratio(ratio(ms.msr, ms.msw), ms.df_r, ms.df_w, ms.k, level)
 
 
 def consistency(ms: MeanSquares, level: float) -> Icc:
     """Return ICC(C,1) with its exact F interval."""
-    return _exact(ratio(ms.msr, ms.mse), ms.df_r, ms.df_e, ms.k, level)
+    return of_ratio(ratio(ms.msr, ms.mse), ms.df_r, ms.df_e, ms.k, level)
 
 
 def agreement_point(ms: MeanSquares) -> Array:
