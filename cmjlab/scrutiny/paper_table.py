@@ -18,6 +18,7 @@ from typing import Any
 
 import pandas as pd
 
+from cmjlab.catalog import METRICS
 from cmjlab.checks import closest, listed, suggestion
 from cmjlab.errors import ArgumentError
 from cmjlab.files.atomic_write import atomic_write
@@ -303,9 +304,10 @@ def _in_our_unit(row: PaperRow, cell: _Cell) -> PaperRow:
     kind = KINDS[row.statistic]
     unit, written = unit_of(kind, row.metric), cell.text("unit")
     by: float | None = 1.0
-    if kind.unit == "metric":
+    own = kind.unit == "metric" and row.metric not in METRICS
+    if kind.unit == "metric" and not own:
         by = factor(written, unit)
-    elif written not in ("", kind.unit):
+    elif not own and written not in ("", kind.unit):
         by = None
     if by is None:
         cell.fail("unit", written, f"the unit as printed, one of the quantity {unit}" if unit else "no unit",
@@ -313,6 +315,8 @@ def _in_our_unit(row: PaperRow, cell: _Cell) -> PaperRow:
         return row
     scaled = {name: getattr(row, name).times(by) for name in ("value", "sd", "low", "high")}
     notes = row.notes
+    if own:
+        notes += (Note("paper_own_measure", {"metric": row.metric}),)
     if by != 1.0:
         notes += (Note("paper_unit", {"written": written, "ours": unit}),)
     return replace(row, unit=unit, notes=notes, **scaled)

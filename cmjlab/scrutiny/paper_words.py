@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from cmjlab.catalog import METRICS, STATISTICS
+from cmjlab.catalog import STATISTICS
 from cmjlab.catalog.search import find
+from cmjlab.stats.common.tables import unit_of as of_metric
 
 
 @dataclass(frozen=True)
@@ -171,6 +172,4 @@ def defined_otherwise(metric: str, how: str) -> str:
 
 def unit_of(kind: Kind, metric: str) -> str:
     """Return the table unit of a statistic of a metric."""
-    if kind.unit != "metric":
-        return kind.unit
-    return METRICS[metric].unit if metric in METRICS else ""
+    return of_metric(metric) if kind.unit == "metric" else kind.unit

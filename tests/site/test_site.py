@@ -133,6 +133,7 @@ FLAGS = [
 KINDS = (
     "index.html", "tutorials/04_block_change.html", "reference/names.html",
     "reference/metrics-braking.html", "reference/names-stats-what-changed.html", "changelog.html",
+    "reviewers/dossier.html",
 )  # fmt: skip
 
 

@@ -10,6 +10,8 @@ from cmjlab.catalog.statistics_curves import CURVES
 from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
+from cmjlab.catalog.statistics_replication import REPLICATION
+from cmjlab.catalog.statistics_scrutiny import SCRUTINY
 from cmjlab.catalog.statistics_season import SEASON
 from cmjlab.catalog.statistics_specifications import SPECIFICATIONS
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
@@ -27,6 +29,8 @@ FAMILIES = {
     "season": SEASON,
     "curves": CURVES,
     "specifications": SPECIFICATIONS,
+    "scrutiny": SCRUTINY,
+    "replication": REPLICATION,
 }
 #: Phases in order of time; a page each.
 PHASES = (

@@ -37,8 +37,13 @@ _ENGINE.filters["plain"] = plain
 _ENGINE.filters["shown_source"] = reference_of
 
 
+def filled(template: str, **values: Any) -> str:
+    """Return a template filled with values."""
+    return _ENGINE.get_template(template).render(**values)
+
+
 def write(source: Path, name: str, template: str, **values: Any) -> None:
     """Fill a template and write it as a page below the folder of sources."""
     page = source / name
     page.parent.mkdir(parents=True, exist_ok=True)
-    page.write_text(_ENGINE.get_template(template).render(**values), encoding="utf-8")
+    page.write_text(filled(template, **values), encoding="utf-8")
