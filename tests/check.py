@@ -13,10 +13,13 @@ import os
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 from places import PACKAGE, ROOT, TESTS
 
 PYTHON = sys.executable
+#: Whether a step passed, and its seconds.
+Outcome = tuple[bool, float]
 
 #: name -> command; the order is the order of running. A worker takes whole files of tests, so
 #: that what a file prepares is prepared once.
@@ -31,6 +34,8 @@ STEPS: dict[str, list[str]] = {
     + ["-n", "auto", "--dist", "loadfile", "--nbval-current-env", "--nbval-cell-timeout=300"],
     "site": ["notebooks/site/build.py"],
 }
+#: Steps of one processor each: they run at the same time, and each tells all it has to say at its end.
+TOGETHER = ("types", "doctests")
 #: Steps that ``--fast`` leaves out.
 SLOW = ("notebooks", "site")
 #: The room of layer 0 has no folder of its own: what stands at the top of the package, and these.
@@ -90,6 +95,41 @@ def arguments(words: list[str] | None = None) -> argparse.Namespace:
     return args
 
 
+def stages(wanted: list[str]) -> list[list[str]]:
+    """Return the steps in their order; those that run at the same time stand together at the first."""
+    both = [s for s in wanted if s in TOGETHER]
+    out: list[list[str]] = []
+    for step in wanted:
+        if step not in both:
+            out.append([step])
+        elif step == both[0]:
+            out.append(both)
+    return out
+
+
+def run_stage(commands: dict[str, list[str]], environment: dict[str, str]) -> dict[str, Outcome]:
+    """Run the steps of a stage; return whether each passed, and its seconds."""
+    if len(commands) == 1:
+        [(step, command)] = commands.items()
+        print(f"\n=== {step} ===", flush=True)
+        start = time.perf_counter()
+        done = subprocess.run(command, cwd=ROOT, env=environment, check=False)
+        return {step: (done.returncode == 0, time.perf_counter() - start)}
+    with ThreadPoolExecutor(len(commands)) as pool:
+        return dict(pool.map(lambda item: _aside(*item, environment), commands.items()))
+
+
+def _aside(step: str, command: list[str], environment: dict[str, str]) -> tuple[str, Outcome]:
+    """Run a step beside another; what it says is kept until it ends, so that lines do not mix."""
+    start = time.perf_counter()
+    done = subprocess.run(
+        command, cwd=ROOT, env=environment, check=False,
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace",
+    )  # fmt: skip
+    print(f"\n=== {step} ===\n{done.stdout}", flush=True)
+    return step, (done.returncode == 0, time.perf_counter() - start)
+
+
 def main() -> int:
     """Run every step, print a summary, return the number of failed steps."""
     args = arguments()
@@ -97,12 +137,10 @@ def main() -> int:
     environment = {**os.environ, "MPLBACKEND": "agg", "PYTHONHASHSEED": "0"}
     # Two workers on two cores: each linear-algebra library with one thread.
     environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    outcome = {}
-    for step in wanted:
-        print(f"\n=== {step} ===", flush=True)
-        start = time.perf_counter()
-        done = subprocess.run([PYTHON, *args.steps[step]], cwd=ROOT, env=environment, check=False)
-        outcome[step] = (done.returncode == 0, time.perf_counter() - start)
+    outcome: dict[str, Outcome] = {}
+    for stage in stages(wanted):
+        commands = {step: [PYTHON, *args.steps[step]] for step in stage}
+        outcome |= run_stage(commands, environment)
     print("\n=== summary ===")
     for step, (passed, seconds) in outcome.items():
         print(f"{'ok    ' if passed else 'FAILED'} {step} ({seconds:.0f} s)")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from check import BASE, arguments, files_of, rooms
+from check import BASE, STEPS, TOGETHER, arguments, files_of, rooms, run_stage, stages
 from places import PACKAGE, ROOT, TESTS
 
 #: Folders of tests without a room of the package: rules of the whole project.
@@ -54,3 +54,27 @@ def test_an_unknown_room_is_told_with_those_there_are(capsys):
 def test_a_path_names_its_room_too():
     assert arguments(["--room", "tests/stats/change/"]).room == ["stats/change"]
     assert arguments(["--room", "cmjlab/files"]).room == ["files"]
+
+
+def test_every_step_runs_once_and_steps_of_one_processor_at_the_same_time():
+    order = stages(list(STEPS))
+    assert sorted(s for stage in order for s in stage) == sorted(STEPS)
+    assert [stage for stage in order if len(stage) > 1] == [list(TOGETHER)]
+    assert stages(["doctests"]) == [["doctests"]]
+    for step in TOGETHER:
+        assert "-n" not in STEPS[step]
+
+
+def test_what_runs_beside_another_is_told_whole_and_its_failure_is_seen(capsys):
+    import os
+    import sys
+
+    words = "import sys; print('first'); print('second'); sys.exit({})"
+    commands = {
+        name: [sys.executable, "-c", words.format(code)] for name, code in (("a", 0), ("b", 3))
+    }
+    found = run_stage(commands, dict(os.environ))
+    assert {name: passed for name, (passed, _) in found.items()} == {"a": True, "b": False}
+    told = capsys.readouterr().out
+    for name in commands:
+        assert f"=== {name} ===\nfirst\nsecond\n" in told

@@ -146,7 +146,8 @@ def _all_checks(
     own = _checks_in(fresh)
     wanted = set(jumps.loc[jumps["error"] == "", "key"]) - set(own["key"])
     kept = store.load_checks()
-    lost = [t for t in tasks if t.key in wanted - set(kept["key"])]
+    gone = wanted - set(kept["key"])
+    lost = [t for t in tasks if t.key in gone]
     if lost and not store.folder.is_dir():  # somebody removed the results since
         own = pd.concat([own, _checks_in(measure_tasks(lost, method))], ignore_index=True)
     elif lost:
