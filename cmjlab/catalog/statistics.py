@@ -8,8 +8,8 @@ from cmjlab.catalog.statistics_curves import CURVES
 from cmjlab.catalog.statistics_loads import LOADS
 from cmjlab.catalog.statistics_mixed import MIXED
 from cmjlab.catalog.statistics_reliability import RELIABILITY
-from cmjlab.catalog.statistics_scrutiny import SCRUTINY
 from cmjlab.catalog.statistics_replication import REPLICATION
+from cmjlab.catalog.statistics_scrutiny import SCRUTINY
 from cmjlab.catalog.statistics_season import SEASON
 from cmjlab.catalog.statistics_specifications import SPECIFICATIONS
 from cmjlab.catalog.statistics_subgroups import SUBGROUPS
@@ -18,5 +18,17 @@ from cmjlab.catalog.statistics_subgroups import SUBGROUPS
 FORMER_NAMES = {"hedges_g": ("hedges_g_within", "hedges_g_between")}
 
 STATISTICS: dict[str, Statistic] = {
-    s.key: s for s in (*RELIABILITY, *CHANGE, *MIXED, *SUBGROUPS, *LOADS, *SEASON, *CURVES, *SPECIFICATIONS, *SCRUTINY, *REPLICATION)
+    s.key: s
+    for s in (
+        *RELIABILITY,
+        *CHANGE,
+        *MIXED,
+        *SUBGROUPS,
+        *LOADS,
+        *SEASON,
+        *CURVES,
+        *SPECIFICATIONS,
+        *SCRUTINY,
+        *REPLICATION,
+    )
 }
