@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from study_kit import SESSIONS
 
 
 def reference_curves() -> np.ndarray:
@@ -25,18 +26,6 @@ before = "base2"
 after = "post"
 control_group = "usual"
 {plan}
-[[sessions]]
-session = "base1"
-role = "baseline"
-date = "2026-08-31"
-[[sessions]]
-session = "base2"
-role = "baseline"
-date = "2026-09-03"
-[[sessions]]
-session = "post"
-role = "post"
-date = "2026-10-26"
 """
 
 
@@ -68,7 +57,7 @@ def curve_study(
     from cmjlab.simulate.profile import Profile
 
     (folder / "recordings").mkdir(parents=True)
-    (folder / "study.toml").write_text(SETTINGS.format(plan=plan), encoding="utf-8")
+    (folder / "study.toml").write_text(SETTINGS.format(plan=plan) + SESSIONS, encoding="utf-8")
     rng = np.random.default_rng(20261128)
     names = [g for g, n in groups.items() for _ in range(n)]
     roster, seed = ["athlete,group"], 0

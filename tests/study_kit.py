@@ -14,9 +14,8 @@ from cmjlab.recording import Recording
 from cmjlab.simulate.jump import simulate_jump
 
 RATE_HZ = 500.0
-SETTINGS = """
-[study]
-title = "Kit"
+#: Two baselines and one test after the block, as study.toml states them.
+SESSIONS = """\
 [[sessions]]
 session = "base1"
 role = "baseline"
@@ -30,6 +29,7 @@ session = "post"
 role = "post"
 date = "2026-10-26"
 """
+SETTINGS = f'\n[study]\ntitle = "Kit"\n{SESSIONS}'
 
 
 @functools.cache
