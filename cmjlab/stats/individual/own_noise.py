@@ -21,8 +21,9 @@ usual noise. The bounds are a judgement (common practice, no source); what comes
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -66,6 +67,9 @@ class OwnNoise:
     df: Array
     scale: Array
     own_df: Array
+    _made: dict[tuple[str, float], Any] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def half_width(self, level: float) -> Array:
         """Return h so that ± h includes one session's error with a chance of ``level``.
@@ -78,8 +82,13 @@ class OwnNoise:
         Notes
         -----
         The chance is concave in h, so that Newton's steps from 0 climb to the root and never
-        pass it.
+        pass it. Every group of a squad asks; it is computed once.
         """
+        if ("half_width", level) not in self._made:
+            self._made["half_width", level] = self._half_width(level)
+        return self._made["half_width", level]  # type: ignore[no-any-return]
+
+    def _half_width(self, level: float) -> Array:
         half = np.zeros(len(self.athletes))
         log_top = special.gammaln((self.df + 1) / 2) - special.gammaln(self.df / 2)
         top = 2 * np.exp(log_top) / np.sqrt(np.pi * self.df) / self.scale
@@ -95,6 +104,11 @@ class OwnNoise:
 
     def typical_error(self, level: float) -> tuple[Array, Array, Array]:
         """Return the median of what each σ_i may be, and its limits, shape (n_athletes,) each."""
+        if ("typical_error", level) not in self._made:
+            self._made["typical_error", level] = self._typical_error(level)
+        return self._made["typical_error", level]  # type: ignore[no-any-return]
+
+    def _typical_error(self, level: float) -> tuple[Array, Array, Array]:
         at = np.linspace(np.log(self.scale.min() / 12), np.log(self.scale.max() * 12), _POINTS)
         some = self.weights > _SMALL
         weights = self.weights[some] / self.weights[some].sum()

@@ -189,3 +189,11 @@ def test_first_batch_repeats(found: pd.DataFrame, number: int) -> None:
         stored = stored[stored[column] == value]
     stored = stored.set_index("quantity")["first_batch_hits"]
     assert {r["quantity"]: r["hits"] for r in rows} == stored.to_dict()
+
+
+def test_every_group_of_a_squad_is_answered_from_one_computation() -> None:
+    found = own_noise(frame(SQUAD))
+    assert found.half_width(0.95) is found.half_width(0.95)
+    assert found.typical_error(0.9) is found.typical_error(0.9)
+    assert np.all(found.half_width(0.95) > found.half_width(0.9))
+    np.testing.assert_array_equal(found.half_width(0.9), own_noise(frame(SQUAD)).half_width(0.9))
