@@ -30,11 +30,11 @@ from .results import Note as Note
 from .results import Result as Result
 from .review.session import Review as Review
 from .review.widget import review_jumps as review_jumps
-from .scrutiny.compare import compare_paper as compare_paper
 from .scrutiny.curves.compare import compare_curves as compare_curves
 from .scrutiny.lab.page import lab_truth as lab_truth
 from .scrutiny.methods.sensitivity import method_sensitivity as method_sensitivity
-from .scrutiny.paper_table import paper_template as paper_template
+from .scrutiny.paper.compare import compare_paper as compare_paper
+from .scrutiny.paper.table import paper_template as paper_template
 from .scrutiny.pool.metrics import pool_metrics as pool_metrics
 from .scrutiny.pool.rule import PoolRule as PoolRule
 from .share.share import SharedStudy as SharedStudy

@@ -46,8 +46,8 @@ def replicate(
     """
     with say.plain_errors():
         from cmjlab.errors import ArgumentError
-        from cmjlab.scrutiny.compare import compare_paper
-        from cmjlab.scrutiny.paper_table import paper_template
+        from cmjlab.scrutiny.paper.compare import compare_paper
+        from cmjlab.scrutiny.paper.table import paper_template
 
         if template is not None:
             say.line(f"template: {paper_template(template)}")

@@ -25,8 +25,8 @@ import numpy as np
 from harness import calibrate
 from judged_table import write_judged
 
-from cmjlab.scrutiny import published
-from cmjlab.scrutiny.replication_rule import (
+from cmjlab.scrutiny.paper import published
+from cmjlab.scrutiny.paper.rule import (
     CANNOT_TELL,
     NOT_REPLICATED,
     REPLICATED,

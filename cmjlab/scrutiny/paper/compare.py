@@ -13,13 +13,13 @@ import pandas as pd
 from cmjlab import checks
 from cmjlab.errors import ArgumentError
 from cmjlab.results import Reason, Result
-from cmjlab.scrutiny.compared_row import Compared, Pair
-from cmjlab.scrutiny.own_values import Own, OwnValues
-from cmjlab.scrutiny.paper_precision import Precision, precision_of, single
-from cmjlab.scrutiny.paper_table import PaperRow, read_paper
-from cmjlab.scrutiny.paper_words import KINDS
-from cmjlab.scrutiny.replication_rows import result_of
-from cmjlab.scrutiny.replication_rule import CANNOT_TELL, compared, narrow_level, verdicts
+from cmjlab.scrutiny.paper.compared_row import Compared, Pair
+from cmjlab.scrutiny.paper.own_values import Own, OwnValues
+from cmjlab.scrutiny.paper.precision import Precision, precision_of, single
+from cmjlab.scrutiny.paper.read_words import KINDS
+from cmjlab.scrutiny.paper.rows import result_of
+from cmjlab.scrutiny.paper.rule import CANNOT_TELL, compared, narrow_level, verdicts
+from cmjlab.scrutiny.paper.table import PaperRow, read_paper
 
 if TYPE_CHECKING:
     from cmjlab.study.study import Study
@@ -106,7 +106,7 @@ def compare_paper(
     the interval of their difference (or ratio) holds both and the rounding of the printed number.
     Replicated needs evidence: two one-sided tests within the margin (Schuirmann 1987). Not
     replicated: else, when ours lies outside the prediction interval of the published number (Patil,
-    Peng & Leek 2016). See :mod:`cmjlab.scrutiny.replication_rule`.
+    Peng & Leek 2016). See :mod:`cmjlab.scrutiny.paper.rule`.
 
     Examples
     --------

@@ -9,9 +9,9 @@ from dataclasses import replace
 import numpy as np
 
 from cmjlab.results import Reason
-from cmjlab.scrutiny import published
-from cmjlab.scrutiny.paper_table import PaperRow, Printed
-from cmjlab.scrutiny.paper_words import CHANGES, DIFFERENCES, KINDS, NOISE
+from cmjlab.scrutiny.paper import published
+from cmjlab.scrutiny.paper.read_words import CHANGES, DIFFERENCES, KINDS, NOISE
+from cmjlab.scrutiny.paper.table import PaperRow, Printed
 from cmjlab.stats.common.intervals import mean_limits
 from cmjlab.stats.common.mean_squares import Array
 

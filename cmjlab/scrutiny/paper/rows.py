@@ -8,9 +8,9 @@ from typing import Any
 import pandas as pd
 
 from cmjlab.results import Case, Note, Result, Sentence
-from cmjlab.scrutiny.compared_row import Compared
-from cmjlab.scrutiny.paper_words import KINDS
-from cmjlab.scrutiny.replication_rule import CANNOT_TELL, NOT_REPLICATED, REPLICATED
+from cmjlab.scrutiny.paper.compared_row import Compared
+from cmjlab.scrutiny.paper.read_words import KINDS
+from cmjlab.scrutiny.paper.rule import CANNOT_TELL, NOT_REPLICATED, REPLICATED
 from cmjlab.stats.common.row_words import as_json
 from cmjlab.stats.common.rows import Place, Rows
 

@@ -23,8 +23,7 @@ from cmjlab.checks import closest, listed, suggestion
 from cmjlab.errors import ArgumentError
 from cmjlab.files.atomic_write import atomic_write
 from cmjlab.results import Note
-from cmjlab.scrutiny.paper_units import factor
-from cmjlab.scrutiny.paper_words import (
+from cmjlab.scrutiny.paper.read_words import (
     DIFFERENCES,
     KINDS,
     defined_otherwise,
@@ -32,6 +31,7 @@ from cmjlab.scrutiny.paper_words import (
     statistic_of,
     unit_of,
 )
+from cmjlab.scrutiny.paper.written_units import factor
 from cmjlab.study.folder.cells import Cells, read_cells
 from cmjlab.study.folder.problems import Problems
 from cmjlab.study.folder.user_tables import ROW, from_cells, to_number

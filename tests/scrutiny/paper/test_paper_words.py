@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from cmjlab.catalog import METRICS
-from cmjlab.scrutiny.paper_table import printed
-from cmjlab.scrutiny.paper_units import factor
-from cmjlab.scrutiny.paper_words import defined_otherwise, metric_of, statistic_of
+from cmjlab.scrutiny.paper.read_words import defined_otherwise, metric_of, statistic_of
+from cmjlab.scrutiny.paper.table import printed
+from cmjlab.scrutiny.paper.written_units import factor
 from cmjlab.units import shown_unit, to_shown
 
 

@@ -10,8 +10,8 @@ import pandas as pd
 
 from cmjlab.errors import StatsError
 from cmjlab.results import Reason, stored_reason
-from cmjlab.scrutiny.paper_table import Around, PaperRow
-from cmjlab.scrutiny.paper_words import CHANGES, DIFFERENCES, NOISE
+from cmjlab.scrutiny.paper.read_words import CHANGES, DIFFERENCES, NOISE
+from cmjlab.scrutiny.paper.table import Around, PaperRow
 from cmjlab.stats.change.change import change_between, change_within
 from cmjlab.stats.common.intervals import mean_limits, sd_limits
 from cmjlab.stats.reliability.reliability import reliability

@@ -12,8 +12,8 @@ from places import CALIBRATION
 from replication import BATCH, CELLS, SEED, study
 from scipy import stats
 
-from cmjlab.scrutiny import published
-from cmjlab.scrutiny.replication_rule import (
+from cmjlab.scrutiny.paper import published
+from cmjlab.scrutiny.paper.rule import (
     CANNOT_TELL,
     NOT_REPLICATED,
     REPLICATED,

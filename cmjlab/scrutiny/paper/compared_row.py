@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cmjlab.results import Reason
-from cmjlab.scrutiny.own_values import Own
-from cmjlab.scrutiny.paper_table import PaperRow
-from cmjlab.scrutiny.paper_words import KINDS
-from cmjlab.scrutiny.replication_rule import beyond
+from cmjlab.scrutiny.paper.own_values import Own
+from cmjlab.scrutiny.paper.read_words import KINDS
+from cmjlab.scrutiny.paper.rule import beyond
+from cmjlab.scrutiny.paper.table import PaperRow
 
 Pair = tuple[float, float]
 

@@ -1,0 +1,1 @@
+"""A published table beside a study: replicated, not replicated, or not to be told."""
