@@ -371,10 +371,14 @@ class Study(StudyAnalyses):
 
     def _jumps_of(self, file: str) -> list[tuple[int, Jump | CmjlabError]]:
         """Return every jump of a file in full, each with the number of its stretch."""
+        return jumps_of(self.weighed_task(file), self.method)
+
+    def weighed_task(self, file: str) -> Task:
+        """Return what is to be done with one file, with the weights that other jumps know."""
         task = self.task(file)
         if self.method.body_weight == "session":
             task = self._weighed(task, self._all_measured().weights)
-        return jumps_of(task, self.method)
+        return task
 
     def curves(
         self,

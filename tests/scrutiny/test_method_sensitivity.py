@@ -7,8 +7,10 @@ import shutil
 import numpy as np
 import pandas as pd
 import pytest
+from study_kit import make
 
 import cmjlab as cj
+from cmjlab.files.write import write_recording
 from cmjlab.method import Method
 from cmjlab.results import Note
 from cmjlab.scrutiny.methods import measured, sensitivity
@@ -22,6 +24,8 @@ from cmjlab.scrutiny.methods.choices import (
     summaries_left_out,
 )
 from cmjlab.scrutiny.methods.kept import kept_survival
+from cmjlab.simulate.jump import simulate_jump
+from cmjlab.simulate.spoil import start_late
 
 #: Two onsets, two summaries, two rules for jumps, two estimators.
 FEW = {
@@ -114,6 +118,22 @@ def test_strict_leaves_out_jumps_with_warnings(study, survived):
     theirs = between.rows("change_difference", first="fast_braking", second="usual").iloc[0]
     ours = _row(survived, "fast_braking", "time_to_takeoff_s", exclusion="strict")
     assert ours["estimate"] == pytest.approx(theirs["estimate"], rel=1e-12)
+
+
+def test_weights_of_the_session_are_those_of_the_study(tmp_path):
+    folder = tmp_path / "study"
+    make(folder, athletes="A01", sessions="base1", trials=3)
+    with (folder / "study.toml").open("a", encoding="utf-8") as file:
+        file.write('[method]\nbody_weight = "session"\n')
+    late = start_late(simulate_jump(noise_sd_n=1.5, seed=9)).recording
+    write_recording(late, folder / "recordings" / "sub-A01_ses-base1_run-03.csv")
+    study = cj.Study.open(folder)
+    jumps = study.measure()
+    assert jumps["accepted"].all()
+    (table,) = measured.tables_by_method(study, [study.method], ["jump_height_m"], workers=1)
+    assert table["weight_borrowed"].sum() == 1
+    for column in ("accepted", "flags", "body_weight_n", "jump_height_m"):
+        assert table[column].tolist() == jumps[column].tolist()
 
 
 def test_every_recording_is_read_once(study, monkeypatch):

@@ -94,11 +94,16 @@ def tables_by_method(
         the order of the study's own jumps table.
     """
     names = list(dict.fromkeys((*NEEDED, *metrics)))
-    tasks = [study.task(file) for file in dict.fromkeys(study.files["file"])]
+    tasks = [study.weighed_task(file) for file in dict.fromkeys(study.files["file"])]
+    borrowed = {(t.file, jump) for t in tasks for jump in t.weights}
     files = list(_every_file(tasks, methods, names, n_workers(workers), progress))
     files.sort(key=lambda f: f.file)
     for number in range(len(methods)):
-        yield _with_decisions(_frame(files, number, names), study)
+        rows = _frame(files, number, names)
+        if borrowed:
+            places = zip(rows["file"], rows["jump"], strict=True)
+            rows["weight_borrowed"] = [place in borrowed for place in places]
+        yield _with_decisions(rows, study)
 
 
 def _every_file(

@@ -224,12 +224,18 @@ def _estimate(
     absent = _absent(pairs, named, block)
     if absent is not None:
         return absent
-    before = named["baseline"]
+    before = _named_baseline(named, block)
     squad = block.squad
     prepared = Prepared(
         pd.DataFrame(), [pairs.metric], before, block.after, dict(squad.groups), squad.group_order
     )
     return adjusted_difference(pairs, prepared, pair, block.plan.assignment)
+
+
+def _named_baseline(named: Mapping[str, str], block: Block) -> str:
+    """Return the name of the session before, several sessions by all their names."""
+    whole = named["baseline"] == ALL_BASELINES
+    return " + ".join(block.baselines) if whole else named["baseline"]
 
 
 def _absent(pairs: Pairs, named: Mapping[str, str], block: Block) -> Reason | None:
