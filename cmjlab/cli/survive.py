@@ -45,8 +45,9 @@ def survive(
         count = int(workers) if workers.isdigit() else workers
         with progress("all ways") as step:
             result = method_sensitivity(
-                opened, _choices(choose), deals=deals, seed=seed, workers=count, progress=step
-            )
+                opened, _choices(choose), deals=deals, seed=seed, keep=True, workers=count,
+                progress=step,
+            )  # fmt: skip
         for sentence in result.sentences:
             say.line(str(sentence))
         for note in result.notes:

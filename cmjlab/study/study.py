@@ -94,8 +94,6 @@ class Study(StudyAnalyses):
     True
     >>> study.with_choices(plan=study.plan.replace(level=0.9)).plan.level
     0.9
-    >>> study.change_within("jump_height_m").kind
-    'change_within'
     """
 
     def __init__(
@@ -375,10 +373,8 @@ class Study(StudyAnalyses):
 
     def weighed_task(self, file: str) -> Task:
         """Return what is to be done with one file, with the weights that other jumps know."""
-        task = self.task(file)
-        if self.method.body_weight == "session":
-            task = self._weighed(task, self._all_measured().weights)
-        return task
+        of_session = self.method.body_weight == "session"
+        return self._weighed(self.task(file), self._all_measured().weights if of_session else {})
 
     def curves(
         self,

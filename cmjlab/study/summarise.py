@@ -137,6 +137,8 @@ def _equally_many(used: pd.DataFrame) -> pd.DataFrame:
     (order statistics), so that a session with more jumps would win by their number.
     """
     with_height = used[used[BEST_BY].notna()]
+    if with_height.empty:
+        return with_height
     counts = with_height.groupby(["athlete", "session"], observed=True).size()
     fewest = counts.groupby("athlete").min()
     place = with_height.groupby(["athlete", "session"], observed=True).cumcount()

@@ -7,6 +7,7 @@ import shutil
 import numpy as np
 import pandas as pd
 import pytest
+from joblib import Parallel, delayed
 from study_kit import make
 
 import cmjlab as cj
@@ -16,12 +17,6 @@ from cmjlab.results import Note
 from cmjlab.scrutiny.methods import measured, sensitivity
 from cmjlab.scrutiny.methods.choices import (
     CHOICES,
-    OWN,
-    SIGNAL,
-    analyses_of,
-    ask_for,
-    combinations,
-    summaries_left_out,
 )
 from cmjlab.scrutiny.methods.kept import kept_survival
 from cmjlab.simulate.jump import simulate_jump
@@ -48,7 +43,7 @@ def study(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def survived(study):
-    return cj.method_sensitivity(study, FEW, deals=99, workers=1)
+    return cj.method_sensitivity(study, FEW, deals=99, keep=True, workers=1)
 
 
 def _row(survived, subgroup, metric, **levels):
@@ -189,58 +184,7 @@ def test_what_nobody_would_defend_is_named_with_its_reason(survived):
     ).any()
 
 
-# ---- choices ---------------------------------------------------------------------------------
-
-
-def _own(**changed):
-    return {**HOW, **changed}
-
-
-def test_the_methods_are_at_least_two_hundred_and_the_own_one_comes_first():
-    asked = ask_for(Method(), _own())
-    found, left_out = combinations(asked, Method())
-    assert len(found) >= 200
-    assert found[0].method == Method()
-    assert len({c.method.key for c in found}) == len(found)
-    assert [dict(one.levels) for one in left_out] == [
-        {"weighing": "stillest", "rest": "weighing_end"}
-    ]
-
-
-def test_a_method_of_ones_own_is_among_the_ways():
-    own = Method(onset_rule="sd", onset_sd=3.0, weighing="start")
-    asked = ask_for(own, _own())
-    assert asked.own["onset"] == OWN
-    assert asked.own["weighing"] == OWN
-    found, _ = combinations(asked, own)
-    assert found[0].method == own
-    assert "sd_5" in {c.levels[0] for c in found}
-
-
-def test_levels_of_ones_own_are_tried():
-    asked = ask_for(Method(), _own(), {"onset": {"sd_3": {"onset_rule": "sd", "onset_sd": 3.0}}})
-    assert list(asked.signal["onset"]) == ["fit", "sd_3"]
-    found, _ = combinations(asked, Method())
-    assert {c.method.onset_sd for c in found if c.levels[0] == "sd_3"} == {3.0}
-
-
-def test_settings_that_contradict_each_other_are_left_out_and_named():
-    forward = {"forward": {"onset_search": "forward"}}
-    asked = ask_for(Method(), _own(), {"takeoff": forward, "filter": ["none"]})
-    found, left_out = combinations(asked, Method())
-    assert all(c.method.onset_rule != "fit" for c in found if "forward" in c.levels)
-    why = [one.why for one in left_out if one.why.code == "choice_contradiction"]
-    assert why
-    assert "onset_search" in str(why[0])
-
-
-def test_the_best_of_jumps_with_faults_is_left_out():
-    asked = ask_for(Method(), _own())
-    ways = list(analyses_of(asked))
-    assert ("best", "everything") not in ways
-    assert ("mean", "everything") in ways
-    assert len(ways) == 14
-    assert len(summaries_left_out(asked)) == 2
+# ---- choices that do not exist -----------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -259,18 +203,6 @@ def test_choices_that_do_not_exist_are_refused(study, choices, told):
     with pytest.raises(cj.ArgumentError) as refused:
         cj.method_sensitivity(study, choices, deals=0, workers=1)
     assert told in str(refused.value)
-
-
-def test_every_level_has_words():
-    from cmjlab.stats.specifications.sentences import choice_case, level_words
-    from cmjlab.words.phrases import Sentence
-
-    for choice in CHOICES:
-        assert str(choice_case(choice))
-    for choice, levels in SIGNAL.items():
-        for level in (*levels, OWN):
-            assert isinstance(level_words(choice, level), Sentence)
-    assert level_words("baseline", "base1") == "base1"
 
 
 # ---- targets that there are or are not -------------------------------------------------------
@@ -328,6 +260,13 @@ def test_what_was_found_is_kept_for_this_state_of_the_study_only(study, survived
     pd.testing.assert_frame_equal(again.points["specifications"], survived.points["specifications"])
 
 
+def test_nothing_is_kept_that_nobody_asked_to_keep(tmp_path):
+    study = cj.Study.open(cj.demo_study(), results=tmp_path)
+    found = cj.method_sensitivity(study, ONE, deals=0, workers=1)
+    assert len(found.points["specifications"]) == 4
+    assert kept_survival(study) is None
+
+
 @pytest.mark.parametrize("spoil", [b"", b"PAR1 not a table", None])
 def test_a_kept_file_that_cannot_be_read_is_none(study, survived, spoil):
     path = study.results / "store" / "survival.parquet"
@@ -340,7 +279,22 @@ def test_a_kept_file_that_cannot_be_read_is_none(study, survived, spoil):
     assert kept_survival(study) is not None
 
 
-def test_several_processes_give_the_same(study, survived):
+def test_processes_that_stand_in_another_folder_find_a_relative_study(tmp_path, monkeypatch):
+    """Processes of an earlier run are used again: they stand where that one stood."""
+    make(tmp_path / "two" / "study", athletes="A01", sessions="base1", trials=13)
+    methods = [Method(), Method(onset_rule="sd")]
+    for folder in ("one", "two"):
+        (tmp_path / folder).mkdir(exist_ok=True)
+        monkeypatch.chdir(tmp_path / folder)
+        if folder == "one":
+            Parallel(n_jobs=2)(delayed(str)(i) for i in range(4))
+    study = cj.Study.open("study")
+    for table in measured.tables_by_method(study, methods, ["jump_height_m"], workers=2):
+        assert table["error"].tolist() == [""] * 13
+    assert (study.measure(workers=2)["error"].fillna("") == "").all()
+
+
+def test_several_processes_give_the_same(study):
     jumps = measured.tables_by_method(
         study, [study.method, Method(onset_rule="sd")], ["jump_height_m"], workers=2
     )

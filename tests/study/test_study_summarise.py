@@ -75,6 +75,12 @@ def test_wrong_arguments(change, kind, words):
         cj.summarise_sessions(table, **change)
 
 
+def test_the_best_of_no_accepted_jump_is_no_value(jumps):
+    none = cj.summarise_sessions(jumps.assign(accepted=False), "best")
+    assert none["n_jumps"].tolist() == [0, 0, 0]
+    assert none["jump_height_m"].isna().all()
+
+
 def test_bias_of_the_best_follows_order_statistics():
     """Best of three of normal jumps: bias +0.846 SD, SD 0.748 SD; mean: 0 and 0.577.
 

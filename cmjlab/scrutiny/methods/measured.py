@@ -94,7 +94,7 @@ def tables_by_method(
         the order of the study's own jumps table.
     """
     names = list(dict.fromkeys((*NEEDED, *metrics)))
-    tasks = [study.weighed_task(file) for file in dict.fromkeys(study.files["file"])]
+    tasks = [study.weighed_task(file).anywhere() for file in dict.fromkeys(study.files["file"])]
     borrowed = {(t.file, jump) for t in tasks for jump in t.weights}
     files = list(_every_file(tasks, methods, names, n_workers(workers), progress))
     files.sort(key=lambda f: f.file)

@@ -75,6 +75,7 @@ def method_sensitivity(
     *,
     deals: int = 999,
     seed: int = 0,
+    keep: bool = False,
     workers: int | str = "auto",
     progress: Callable[[Progress], None] | None = None,
 ) -> Result:
@@ -97,6 +98,9 @@ def method_sensitivity(
         Deals of the joint test; 0: no test.
     seed : int
         Of the deals.
+    keep : bool
+        Keep what was found in the study's results, where the report finds it; what is kept of just
+        this question is used again in any case.
     workers : int or "auto"
         Processes that measure.
     progress : callable, optional
@@ -143,6 +147,7 @@ def method_sensitivity(
     kept = kept_found(study, asked, drawn)
     if kept is None:
         kept = _found(study, (targets, answers, control), asked, drawn, Running(workers, progress))
+    if keep:
         keep_found(study, kept)
     return survival_result(kept, CHOICES)
 

@@ -163,7 +163,8 @@ def _parallel(tasks: Sequence[Task], method: Method, count: int) -> Results:
     from joblib import Parallel, delayed
 
     size = max(1, min(50, len(tasks) // (4 * count) or 1))
-    chunks = [tasks[i : i + size] for i in range(0, len(tasks), size)]
+    whole = [t.anywhere() for t in tasks]  # processes of an earlier run may stand elsewhere
+    chunks = [whole[i : i + size] for i in range(0, len(whole), size)]
     pool = Parallel(n_jobs=count, return_as="generator_unordered")
     for part in pool(delayed(measure_chunk)(chunk, method) for chunk in chunks):
         yield from part

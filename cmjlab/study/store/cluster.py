@@ -199,12 +199,7 @@ def _all_see(client: Any, tasks: Sequence[Task]) -> bool:
     """Return whether every worker sees the recordings under their path."""
     if not tasks or not _seen(tasks[0]):
         return True
-    return all(said is True for said in _of_each(client, _seen, _as_path(tasks[0])).values())
-
-
-def _as_path(task: Task) -> Task:
-    """Return a task that does not depend on the folder in which a process works."""
-    return replace(task, path=task.path.absolute())
+    return all(said is True for said in _of_each(client, _seen, tasks[0].anywhere()).values())
 
 
 # ---- the work --------------------------------------------------------------------------------
@@ -326,7 +321,7 @@ class _Work:
             self.waiting.append(self.alone)
         while self.waiting and len(self.running) < most:
             part = self.waiting.popleft()
-            sent = list(map(_with_bytes if self.carry else _as_path, part))
+            sent = list(map(_with_bytes if self.carry else Task.anywhere, part))
             future = self.client.submit(done_there, self.job, sent, _OWN, pure=False)
             self.running[future] = part
 

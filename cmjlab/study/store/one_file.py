@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -104,6 +104,10 @@ class Task:
         if self.remote.size > limit_mb * _MEGABYTE:
             raise ReadError(too_large(self.path.name, self.remote.size / _MEGABYTE, limit_mb))
         return self.remote.read()
+
+    def anywhere(self) -> Task:
+        """Return the task for a process that may work in another folder: its path is whole."""
+        return replace(self, path=self.path.absolute())
 
     def load_of(self, stretch: int) -> float:
         """Return what the athlete carried in a stretch, kg."""
