@@ -27,7 +27,8 @@ STEPS: dict[str, list[str]] = {
     "format": ["-m", "ruff", "format", "--check", "."],
     "lint": ["-m", "ruff", "check", "."],
     "types": ["-m", "mypy"],
-    "tests": ["-m", "pytest", "-n", "auto"] + ["-m", "not slow", "--durations=10"],
+    "tests": ["-m", "pytest", "-n", "auto", "--dist", "loadfile", "-m", "not slow"]
+    + ["--durations=25"],
     "doctests": ["-m", "pytest", "--doctest-modules", "cmjlab", "-q"],
     # Every output of every cell is compared, pictures apart (tests/plots/test_pictures.py has those).
     "notebooks": ["-m", "pytest", "--nbval", "notebooks", "-q", "-W", "default"]
