@@ -92,8 +92,8 @@ class Study(StudyAnalyses):
     (370, 123)
     >>> study.jump(jumps["file"].iloc[0]).accepted
     True
-    >>> study.with_choices(plan=study.plan.replace(level=0.9)).plan.level
-    0.9
+    >>> study.with_choices(plan=study.plan.replace(level=0.9)).change_within("jump_height_m").kind
+    'change_within'
     """
 
     def __init__(

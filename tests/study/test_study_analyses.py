@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -113,7 +115,8 @@ def _band(figure) -> float:
 
 def test_a_study_without_what_is_asked_says_what_to_write(kit):
     alone = kit.with_choices(plan=kit.plan.replace(before="", after=""))
-    alone.settings.sessions["role"] = ""
+    roles = alone.settings.sessions.assign(role="")  # the kit itself stays as it is
+    alone.settings = replace(alone.settings, sessions=roles)
     with pytest.raises(StatsError, match="role baseline; two without training"):
         alone.reliability(METRIC)
     with pytest.raises(StatsError, match="give one the role"):
