@@ -11,7 +11,7 @@ from cmjlab.simulate.jump import simulate_jump
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-def test_the_ten_lines_run_as_they_stand(tmp_path, monkeypatch, capsys):
+def test_the_ten_lines_run_as_they_stand(tmp_path, monkeypatch, capsys, undrawn):
     import cmjlab as cj
 
     [code] = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)

@@ -15,7 +15,7 @@ from cmjlab.study.store import lock as lock_module
 from cmjlab.study.store.lock import WRITING, locked
 
 CODE = "import sys; import cmjlab as cj; cj.write_report(cj.Study.open(sys.argv[1]))"
-PAIRS = 3
+PAIRS = 2
 
 
 @pytest.fixture(scope="module")
