@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
+
+import cmjlab as cj
 from cmjlab.method import Method
 from cmjlab.scrutiny.methods.choices import (
     CHOICES,
@@ -75,3 +78,15 @@ def test_every_level_has_words():
         for level in (*levels, OWN):
             assert isinstance(level_words(choice, level), Sentence)
     assert level_words("baseline", "base1") == "base1"
+
+
+@pytest.mark.parametrize("ask", [cj.method_sensitivity, cj.compare_curves, cj.lab_truth])
+@pytest.mark.parametrize("thing", ["my_block", None])
+def test_anything_but_an_opened_study_is_refused_with_what_to_write(ask, thing):
+    with pytest.raises(cj.ArgumentError, match="an opened study is needed.*Study.open"):
+        ask(thing)
+
+
+def test_a_paper_is_set_beside_an_opened_study_only(tmp_path):
+    with pytest.raises(cj.ArgumentError, match="an opened study is needed"):
+        cj.compare_paper("my_block", tmp_path / "paper.csv")

@@ -16,6 +16,7 @@ from cmjlab.scrutiny.curves.question import POINTS, ask
 from cmjlab.scrutiny.curves.rows import add_athletes, add_effects
 from cmjlab.scrutiny.curves.sentences import athlete_sentences, effect_sentences
 from cmjlab.scrutiny.curves.squad import squad_curves
+from cmjlab.scrutiny.opened import opened
 from cmjlab.stats.common.rows import Rows
 from cmjlab.study.study import Study
 
@@ -93,6 +94,7 @@ def compare_curves(
     >>> sorted(curves.points)
     ['athletes', 'between', 'curves', 'left_out', 'noise', 'within']
     """
+    study = opened(study)
     question = ask(study, quantity, (before, after), control, points, level)
     squad, noise = squad_curves(study, question)
     within, between = group_effects(squad, question)

@@ -18,6 +18,7 @@ from cmjlab.scrutiny.lab.noise_share import kept_of_a_jump
 from cmjlab.scrutiny.lab.rows import add_rows, metric_sentences, noise_of
 from cmjlab.scrutiny.lab.seen import Lab, lab_of_jumps, looked_at
 from cmjlab.scrutiny.lab.squad_profiles import profiles_like
+from cmjlab.scrutiny.opened import opened
 from cmjlab.stats.common.rows import Rows
 from cmjlab.stats.common.tables import sessions_to_use
 from cmjlab.stats.reliability.reliability import reliability
@@ -96,11 +97,7 @@ def lab_truth(
     >>> bool(0.001 < row["estimate"] < 0.01), int(row["n"])  # metres
     (True, 20)
     """
-    if not isinstance(study, Study):
-        raise ArgumentError(
-            f"study: an opened study is needed, found {checks.shown(study)};"
-            ' write cj.Study.open("my_block").'
-        )
+    study = opened(study)
     count, each, looks = (
         int(checks.number(name, value, low=low, high=high))
         for name, value, low, high in (

@@ -68,9 +68,10 @@ def asked_for(study: Study, asked: Asked, drawn: Deals) -> dict[str, Any]:
 def kept_found(study: Study, asked: Asked, drawn: Deals) -> Found | None:
     """Return what is kept of just this question, None when nothing is."""
     found = _read(study)
+    if found is None:
+        return None
     wanted = asked_for(study, asked, drawn)
-    fits = found is not None and all(found.settings.get(k) == v for k, v in wanted.items())
-    return found if fits else None
+    return found if all(found.settings.get(k) == v for k, v in wanted.items()) else None
 
 
 def kept_survival(study: Study) -> Result | None:

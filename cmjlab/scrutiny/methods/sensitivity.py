@@ -33,6 +33,7 @@ from cmjlab.scrutiny.methods.specify import (
     specify,
 )
 from cmjlab.scrutiny.methods.values import one_table
+from cmjlab.scrutiny.opened import opened
 from cmjlab.stats.specifications.result import (
     Answered,
     Deals,
@@ -44,7 +45,7 @@ from cmjlab.stats.specifications.result import (
     survival_result,
 )
 from cmjlab.stats.targets.wanted import Target, read_targets
-from cmjlab.study.analyses.defaults import grouped, has_groups
+from cmjlab.study.analyses.defaults import baselines_with_values, grouped, has_groups
 from cmjlab.study.store.batch import Progress, ProgressCallback
 
 if TYPE_CHECKING:
@@ -139,38 +140,40 @@ def method_sensitivity(
     >>> survived.points["specifications"]["takeoff"].unique().tolist()
     ['larger', 'flight_sd', 'newton_20']
     """
+    study = opened(study)
     checks.number("deals", deals, low=0, high=100_000)
+    checks.number("seed", seed, low=0)
     sessions = study.sessions_table()
     targets, answers, control = _targets(study, sessions)
     asked = _asked(study, sessions, choices, answers)
     drawn = Deals(int(deals), int(seed))
     kept = kept_found(study, asked, drawn)
     if kept is None:
-        kept = _found(study, (targets, answers, control), asked, drawn, Running(workers, progress))
+        own = (targets, answers, control)
+        kept = _found((study, sessions), own, asked, drawn, Running(workers, progress))
     if keep:
         keep_found(study, kept)
     return survival_result(kept, CHOICES)
 
 
 def _found(
-    study: Study,
+    asking_of: tuple[Study, pd.DataFrame],
     own: tuple[list[Target], pd.DataFrame, str],
     asked: Asked,
     drawn: Deals,
     running: Running,
 ) -> Found:
     """Return everything that takes long, as plain tables."""
+    study, sessions = asking_of
     targets, answers, control = own
     asking, not_asked = _askable(targets, answers)
     ways, left_out = combinations(asked, study.method)
     specified, squad = Specified(), tuple[str, ...]()
     if asking:
-        sessions = study.sessions_table()
         metrics = metrics_needed(asking, asked, study.plan)
         jumps = _jumps(study, ways, metrics, running)
-        block = block_of(
-            study, _with_group(sessions), control, metrics, _baselines(study, sessions)
-        )
+        tested = baselines_with_values(study, sessions)
+        block = block_of(study, _with_group(sessions), control, metrics, tested)
         specified, squad = specify(jumps, ways, asked, asking, block), block.squad.athletes
     level = {
         (str(a["subgroup"]), str(a["metric"])): float(a["level_of_each"])
@@ -208,7 +211,7 @@ def _targets(study: Study, sessions: pd.DataFrame) -> tuple[list[Target], pd.Dat
     from cmjlab.stats.targets.targets import change_targets
 
     stated = study.targets if len(study.targets) else _primary(study, sessions)
-    table = grouped(_with_group(sessions))
+    table = _with_group(sessions)
     result = change_targets(table, stated, study.plan, before=study.before, after=study.after)
     targets = read_targets(stated, study.plan.change_that_matters)
     return targets, result.points["targets"], str(result.settings["control"] or "")
@@ -233,17 +236,11 @@ def _primary(study: Study, sessions: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"subgroup": named, "metric": metric, "wanted": wanted})
 
 
-def _baselines(study: Study, sessions: pd.DataFrame) -> tuple[str, ...]:
-    named = study.sessions.loc[study.sessions["role"] == "baseline", "session"].astype(str)
-    present = set(sessions["session"].astype(str))
-    return tuple(s for s in named if s in present)
-
-
 def _asked(
     study: Study, sessions: pd.DataFrame, choices: Mapping[str, Any] | None, answers: pd.DataFrame
 ) -> Asked:
     """Return what is tried, by the study's own way and the choices that a person names."""
-    baselines = _baselines(study, sessions)
+    baselines = tuple(baselines_with_values(study, sessions))
     several = (*baselines, ALL_BASELINES) if len(baselines) > 1 else baselines
     own = {
         "height": next(iter(HEIGHTS)), "summary": study.plan.summary, "exclusion": "rules",

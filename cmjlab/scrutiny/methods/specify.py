@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -120,7 +120,6 @@ def specify(
     asked: Asked,
     targets: Sequence[Target],
     block: Block,
-    told: Callable[[int, int], None] | None = None,
 ) -> Specified:
     """Return every target by every specification.
 
@@ -133,22 +132,17 @@ def specify(
     asked : Asked
     targets : sequence of Target
     block : Block
-    told : callable, optional
-        Called with how many summaries are done, and of how many.
     """
     metrics = metrics_needed(targets, asked, block.plan)
-    hows = list(analyses_of(asked))
     out = Specified()
     seen: dict[Any, Fitted | Reason] = {}
-    for done, how in enumerate(hows):
+    for how in analyses_of(asked):
         values = session_values(jumps, metrics, block.squad, block.plan, how)
         table = _Values(values, {m: i for i, m in enumerate(metrics)}, block)
         for number, target in enumerate(targets):
             for levels in _levels(target, asked, block):
                 named = {**levels, "summary": how[0], "exclusion": how[1]}
                 _add(out, (number, target), named, ways, asked, table, seen)
-        if told is not None:
-            told(done + 1, len(hows))
     return out
 
 

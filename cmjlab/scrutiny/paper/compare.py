@@ -13,6 +13,7 @@ import pandas as pd
 from cmjlab import checks
 from cmjlab.errors import ArgumentError
 from cmjlab.results import Reason, Result
+from cmjlab.scrutiny.opened import opened
 from cmjlab.scrutiny.paper.compared_row import Compared, Pair
 from cmjlab.scrutiny.paper.own_values import Own, OwnValues
 from cmjlab.scrutiny.paper.precision import Precision, precision_of, single
@@ -123,6 +124,7 @@ def compare_paper(
     ['not_replicated', 'cannot_tell']
     """
     level = checks.number("level", checks.level(level), low=0.76)  # the narrow one is 2 level − 1
+    study = opened(study)
     own = OwnValues(study)
     rows, notes = read_paper(paper, own.around())
     margins = Margins(

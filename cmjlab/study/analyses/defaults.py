@@ -43,6 +43,13 @@ def grouped(sessions: pd.DataFrame) -> pd.DataFrame:
     return sessions[sessions["group"].notna() & (sessions["group"].astype(str) != "")]
 
 
+def baselines_with_values(study: StudyFolder, sessions: pd.DataFrame) -> list[str]:
+    """Return the sessions with role baseline that the sessions table has."""
+    named = study.sessions.loc[study.sessions["role"] == "baseline", "session"].astype(str)
+    there = set(sessions["session"].astype(str))
+    return [s for s in named if s in there]
+
+
 def baselines_tested(study: StudyFolder, sessions: pd.DataFrame) -> list[str]:
     """Return the sessions with role baseline that have a value; two are needed.
 
@@ -51,8 +58,7 @@ def baselines_tested(study: StudyFolder, sessions: pd.DataFrame) -> list[str]:
     StatsError
         There are fewer than two.
     """
-    named = study.sessions.loc[study.sessions["role"] == "baseline", "session"].astype(str)
-    present = [s for s in named if s in set(sessions["session"].astype(str))]
+    present = baselines_with_values(study, sessions)
     if len(present) < 2:
         raise StatsError(
             f"{len(present)} session(s) with role baseline; two without training in between are needed"
